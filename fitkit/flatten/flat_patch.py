@@ -1,0 +1,112 @@
+"""The flat patch: the blank and what the sheet has to give to become the plate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fitkit.findings import Finding
+from fitkit.geometry.arrays import Floats, Ints, frozen_floats, frozen_ints
+from fitkit.geometry.mesh import TriangleMesh
+from fitkit.patch.design import PatchDesign
+
+__all__ = ["FlatEdge", "FlatLine", "FlatPatch"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FlatEdge:
+    """A stretch of the blank's outline along one tape line (``"seam"`` along an opened seam).
+
+    Attributes
+    ----------
+    line
+        Name of the tape line.
+    points_mm
+        (N, 2) float mm on the flat, in order counter-clockwise round the blank, corners included.
+    formed_arc_mm
+        (N,) float mm: length along the edge on the form from its start, for equal match marks.
+    neighbours
+        ``(position in points_mm, line)`` where another tape line meets or crosses the edge.
+    """
+
+    line: str
+    points_mm: Floats
+    formed_arc_mm: Floats
+    neighbours: tuple[tuple[int, str], ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "points_mm", frozen_floats(self.points_mm, (None, 2), "points_mm"))
+        object.__setattr__(
+            self,
+            "formed_arc_mm",
+            frozen_floats(self.formed_arc_mm, (len(self.points_mm),), "formed_arc_mm"),
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FlatLine:
+    """A tape line across the inside of the blank. ``points_mm`` (N, 2) float mm."""
+
+    line: str
+    points_mm: Floats
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "points_mm", frozen_floats(self.points_mm, (None, 2), "points_mm"))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FlatPatch:
+    """A patch laid flat, seen from the plate's outside.
+
+    Attributes
+    ----------
+    design
+        What the maker asked for.
+    form
+        The patch on the form, opened along its seam: a disk. Same faces as ``flat``.
+    flat_mm
+        (V, 2) float mm: where each vertex of ``form`` lies on the flat; every face
+        counter-clockwise.
+    outline
+        Edges of the blank, counter-clockwise, joining end to end and closing.
+    inner_lines
+        Tape lines across it.
+    stretch
+        (F, 2) float: principal stretches from flat to form, larger first; 1.05 means that the
+        sheet must grow by 5 % in that direction, 0.95 that it must shrink by 5 %.
+    stretch_direction
+        (F, 2) float, unit: direction of the larger one on the flat.
+    up
+        (2,) float, unit: the direction on the flat that points up on the standing wearer.
+    findings
+        What was noticed.
+    """
+
+    design: PatchDesign
+    form: TriangleMesh
+    flat_mm: Floats
+    outline: tuple[FlatEdge, ...]
+    stretch: Floats
+    stretch_direction: Floats
+    up: Floats
+    inner_lines: tuple[FlatLine, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+    def __post_init__(self) -> None:
+        count = len(self.form.faces)
+        object.__setattr__(
+            self,
+            "flat_mm",
+            frozen_floats(self.flat_mm, (len(self.form.vertices), 2), "flat_mm"),
+        )
+        object.__setattr__(self, "stretch", frozen_floats(self.stretch, (count, 2), "stretch"))
+        object.__setattr__(
+            self,
+            "stretch_direction",
+            frozen_floats(self.stretch_direction, (count, 2), "stretch_direction"),
+        )
+        object.__setattr__(self, "up", frozen_floats(self.up, (2,), "up"))
+
+    @property
+    def faces(self) -> Ints:
+        """(F, 3) int: the triangles of both the form and the flat."""
+        return frozen_ints(self.form.faces, (None, 3), "faces")

@@ -1,0 +1,1 @@
+"""The job folder: its schema, whole-or-nothing results, and what is stale; computes nothing."""

@@ -1,0 +1,1 @@
+"""Ground floor: sheet materials and their thicknesses, as tables with typed values."""
