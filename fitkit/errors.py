@@ -8,7 +8,7 @@ patch by name) and a ``remedy`` (what to do next), one sentence each::
     |  |- ShapeError                       an array of the wrong shape or range
     |  |- PhotoError                       photos that cannot give a body
     |  `- MeshError                        a surface that cannot be worked on
-    |- DesignError           (ValueError)  a tape line, patch or template that cannot be made as drawn
+    |- DesignError           (ValueError)  a line, patch or template that cannot be made as drawn
     |- JobError              (ValueError)  the job folder or its job.toml
     |  `- JobBusyError                     another process works on the job
     |- FileError             (OSError)     a file that cannot be read or written

@@ -23,7 +23,7 @@ class Layer(StrEnum):
     CUT = "cut"
     """Cut here: outline, notches, cut-outs."""
     EDGE = "edge"
-    """The plate's own edge, inside an allowance: where the neighbour's edge lies or the bend runs."""
+    """The plate's own edge, inside an allowance: where the neighbour lies or the bend runs."""
     DRILL = "drill"
     """Holes to drill and their centres."""
     MARK = "mark"
@@ -33,7 +33,7 @@ class Layer(StrEnum):
     WORDS = "words"
     """Everything to be read."""
     PAPER = "paper"
-    """Belongs to the sheet of paper, not to the part: tile borders, register marks, check squares."""
+    """Belongs to the paper, not to the part: tile borders, register marks, check squares."""
     SOLID = "solid"
     """Solid black areas: marker sheets."""
 

@@ -1,1 +1,1 @@
-"""A patch in, a :class:`~fitkit.flatten.flat_patch.FlatPatch` with its stretch field out; draws nothing."""
+"""A patch in, a FlatPatch with its stretch field out; draws nothing."""

@@ -36,7 +36,8 @@ class TriangleMesh:
     @property
     def corners(self) -> Floats:
         """(F, 3, 3) float mm: the three corner points of every face."""
-        return self.vertices[self.faces]
+        corners: Floats = self.vertices[self.faces]
+        return corners
 
     def face_normals_scaled(self) -> Floats:
         """(F, 3) float mm2: outward normals, each as long as twice its face's area."""

@@ -1,1 +1,1 @@
-"""A flat patch in, a :class:`~fitkit.template.template.Template` with allowances, marks and words out."""
+"""A flat patch in, a Template with allowances, marks and words out."""
