@@ -42,7 +42,8 @@ class TriangleMesh:
     def face_normals_scaled(self) -> Floats:
         """(F, 3) float mm2: outward normals, each as long as twice its face's area."""
         a, b, c = np.moveaxis(self.corners, 1, 0)
-        return np.cross(b - a, c - a)
+        normals: Floats = np.cross(b - a, c - a)
+        return normals
 
     def face_areas_mm2(self) -> Floats:
         """(F,) float mm2."""
