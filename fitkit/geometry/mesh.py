@@ -47,7 +47,8 @@ class TriangleMesh:
 
     def face_areas_mm2(self) -> Floats:
         """(F,) float mm2."""
-        return 0.5 * np.linalg.norm(self.face_normals_scaled(), axis=1)
+        areas: Floats = 0.5 * np.linalg.norm(self.face_normals_scaled(), axis=1)
+        return areas
 
     def area_mm2(self) -> float:
         """Return the surface area."""
