@@ -27,7 +27,7 @@ _SHEETS_PER_PAPER = 100
 _PAPER_ORDER = ("A4", "A3", "Letter")
 # Office printers leave 3 to 6.4 mm blank at the edges (common practice, no source).
 _CHECK_MM = {"A4": (180.0, 200.0), "A3": (200.0, 200.0), "Letter": (180.0, 200.0)}
-_SADDLES_MM = {"A4": (70.0, 112.0), "A3": (110.0, 165.0), "Letter": (70.0, 108.0)}
+_SADDLES_MM = {"A4": (70.0, 112.0), "A3": (110.0, 165.0), "Letter": (70.0, 112.0)}
 
 
 @dataclass(frozen=True, slots=True)
