@@ -1,0 +1,367 @@
+"""Photos as the capture room works on them: upright, grey, of bounded size.
+
+Position data and everything else in the file's EXIF block stays behind; only the lens
+remarks that help the adjustment are taken along.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import os
+import re
+import warnings
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pillow_heif
+from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
+
+from fitkit.errors import PhotoError, ShapeError
+from fitkit.findings import Finding, Severity
+from fitkit.geometry.arrays import Bytes
+
+__all__ = ["PHOTO_SUFFIXES", "Photo", "find_photos", "read_photo", "read_photos"]
+
+PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".heic", ".heif", ".tif", ".tiff", ".webp")
+"""File name endings, in any letter case, that are taken for photos."""
+
+# The main camera of most phones is a 24 to 28 mm equivalent (common practice, no source).
+_DEFAULT_FOCAL_35MM = 26.0
+_FILM_WIDTH_MM = 36.0
+_SHORTEST_SIDE_PX = 200
+
+pillow_heif.register_heif_opener()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Photo:
+    """One photo of the wearer.
+
+    Attributes
+    ----------
+    name
+        The file's name; with as much of its folder as tells it from the others.
+    grey
+        (H, W) uint8, upright, tone curve as the camera stored it.
+    focal_px
+        Guess of the focal length in pixels of ``grey``.
+    focal_known
+        True when the guess comes from the file, False when it is the usual phone lens.
+    lens_key
+        Photos with the same key were taken with the same camera at the same zoom, size
+        and orientation, so that one lens serves them all.
+    """
+
+    name: str
+    grey: Bytes
+    focal_px: float
+    focal_known: bool
+    lens_key: str
+
+    def __post_init__(self) -> None:
+        if self.grey.ndim != 2 or self.grey.dtype != np.uint8 or min(self.grey.shape) < 1:
+            raise ShapeError(
+                f"The grey picture of {self.name} is {self.grey.dtype} {self.grey.shape}, "
+                "expected uint8 (height, width).",
+                "Pass one 8 bit grey value per pixel.",
+            )
+        if not (math.isfinite(self.focal_px) and self.focal_px > 0):
+            raise ShapeError(
+                f"The focal length of {self.name} is {self.focal_px} px.", "Pass a length above 0."
+            )
+        if self.grey.flags.writeable:
+            grey = self.grey.copy()
+            grey.flags.writeable = False
+            object.__setattr__(self, "grey", grey)
+
+    @property
+    def width_px(self) -> int:
+        """Columns of ``grey``."""
+        return int(self.grey.shape[1])
+
+    @property
+    def height_px(self) -> int:
+        """Rows of ``grey``."""
+        return int(self.grey.shape[0])
+
+
+def find_photos(paths: Iterable[str | os.PathLike[str]]) -> tuple[Path, ...]:
+    """Return the photo files among files and folders, sorted, each once.
+
+    A folder stands for the photos directly inside it; hidden files are passed over.
+    Numbers in names sort by value, so that ``IMG_9`` comes before ``IMG_10``.
+
+    Raises
+    ------
+    PhotoError
+        When a path does not exist, a named file is no photo, or a folder holds none.
+    """
+    found: dict[Path, Path] = {}
+    for path in map(Path, paths):
+        if path.is_dir():
+            inside = [
+                entry
+                for entry in path.iterdir()
+                if entry.suffix.lower() in PHOTO_SUFFIXES
+                and not entry.name.startswith(".")
+                and entry.is_file()
+            ]
+            if not inside:
+                raise PhotoError(
+                    f"The folder {path} holds no photos.",
+                    f"Put photos ({', '.join(s[1:] for s in PHOTO_SUFFIXES)}) into it.",
+                )
+        elif not path.is_file():
+            raise PhotoError(
+                f"There is no photo or folder {path}.", "Check the name and the folder it is in."
+            )
+        elif path.suffix.lower() not in PHOTO_SUFFIXES:
+            raise PhotoError(
+                f"{path.name} is not a photo that can be read.",
+                f"Give files ending in {', '.join(s[1:] for s in PHOTO_SUFFIXES)}.",
+            )
+        else:
+            inside = [path]
+        for entry in inside:
+            found.setdefault(entry.resolve(), entry)
+    if not found:
+        raise PhotoError("No photos were named.", "Name the photos or the folder they are in.")
+    return tuple(sorted(found.values(), key=_sort_key))
+
+
+def read_photo(path: str | os.PathLike[str], *, longest_px: int = 2016) -> Photo:
+    """Read one photo: turned upright, grey, its longest side at most ``longest_px``.
+
+    The focal length guess follows from the EXIF field FocalLengthIn35mmFilm by the width
+    convention, ``long side x f35 / 36 mm``. (By the diagonal convention of the same field
+    the guess is 4 % longer for a 4:3 picture; the adjustment must bridge that anyway.)
+
+    Raises
+    ------
+    PhotoError
+        When the file is missing, damaged, no picture, or too small or large to use.
+
+    References
+    ----------
+    CIPA DC-008, *Exchangeable image file format for digital still cameras: Exif*
+    (tags Orientation 0x0112 and FocalLengthIn35mmFilm 0xA405).
+    """
+    path = Path(path)
+    try:
+        with warnings.catch_warnings():
+            # Phones make pictures of 100 and more megapixels; that alone is no attack.
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            # A damaged EXIF block must not cost the picture.
+            warnings.simplefilter("ignore", UserWarning)
+            with Image.open(path) as picture:
+                return _photo_of_picture(picture, path.name, longest_px)
+    except FileNotFoundError as error:
+        raise PhotoError(
+            f"There is no photo {path}.", "Check the name and the folder it is in."
+        ) from error
+    except PermissionError as error:
+        raise PhotoError(
+            f"The photo {path.name} may not be read.", "Change the file's access rights."
+        ) from error
+    except UnidentifiedImageError as error:
+        raise PhotoError(
+            f"{path.name} is not a picture, whatever its name says.",
+            "Copy the photo from the camera again, or leave the file out.",
+        ) from error
+    except Image.DecompressionBombError as error:
+        raise PhotoError(
+            f"The photo {path.name} has more pixels than can be handled.",
+            "Save it with at most 100 megapixels.",
+        ) from error
+    except PhotoError:
+        raise
+    except (OSError, ValueError, SyntaxError, RuntimeError, EOFError) as error:
+        raise PhotoError(
+            f"The photo {path.name} is damaged or incomplete.",
+            "Copy it from the camera again, or leave it out.",
+        ) from error
+
+
+def read_photos(
+    paths: Sequence[str | os.PathLike[str]],
+    *,
+    longest_px: int = 2016,
+    progress: Callable[[float, str], None] | None = None,
+) -> tuple[tuple[Photo, ...], tuple[Finding, ...]]:
+    """Read photo files one after the other, keeping only the small grey pictures.
+
+    Files that cannot be read and exact copies of a photo already read are left out with a
+    finding each.
+
+    Raises
+    ------
+    PhotoError
+        When not one of them can be read.
+    """
+    files = [Path(path) for path in paths]
+    names = _short_names(files)
+    photos: list[Photo] = []
+    findings: list[Finding] = []
+    first_with: dict[bytes, str] = {}
+    first_error: PhotoError | None = None
+    for index, (file, name) in enumerate(zip(files, names, strict=True)):
+        if progress is not None:
+            progress(index / len(files), f"reading {name}")
+        try:
+            photo = read_photo(file, longest_px=longest_px)
+        except PhotoError as error:
+            first_error = first_error or error
+            findings.append(
+                Finding("photo-unreadable", Severity.WARNING, name, error.cause, error.remedy)
+            )
+            continue
+        digest = hashlib.sha256(photo.grey.tobytes()).digest()
+        if digest in first_with:
+            findings.append(
+                Finding(
+                    "photo-repeated",
+                    Severity.NOTE,
+                    name,
+                    f"{name} is the same picture as {first_with[digest]} and was left out.",
+                )
+            )
+            continue
+        first_with[digest] = name
+        photos.append(Photo(name, photo.grey, photo.focal_px, photo.focal_known, photo.lens_key))
+    if progress is not None:
+        progress(1.0, "photos read")
+    if not photos:
+        if len(files) == 1 and first_error is not None:
+            raise first_error
+        raise PhotoError(
+            f"None of the {len(files)} photos can be read"
+            + (f"; the first says: {first_error.cause}" if first_error else "."),
+            "Copy the photos from the camera again.",
+        )
+    return tuple(photos), tuple(findings)
+
+
+def _sort_key(path: Path) -> tuple[list[tuple[int, int, str]], str]:
+    """Order by folder, then name, with runs of digits by value."""
+    pieces = re.split(r"(\d+)", path.as_posix().lower())
+    return [(0, int(p), "") if p.isdecimal() else (1, 0, p) for p in pieces if p], str(path)
+
+
+def _short_names(files: Sequence[Path]) -> list[str]:
+    """Return each file's name, with as many folders before it as make all of them differ."""
+    names = []
+    for file in files:
+        parts = file.parts
+        depth = 1
+        while depth < len(parts) and any(
+            other != file and other.parts[-depth:] == parts[-depth:] for other in files
+        ):
+            depth += 1
+        names.append("/".join(parts[-depth:]))
+    return names
+
+
+def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo:
+    exif = picture.getexif()
+    lens_exif = exif.get_ifd(ExifTags.IFD.Exif)
+    original_longest_px = max(picture.size)
+    if min(picture.size) < _SHORTEST_SIDE_PX:
+        raise PhotoError(
+            f"The photo {name} is only {picture.size[0]} x {picture.size[1]} pixels.",
+            "Use the photo as the camera took it, not a preview.",
+        )
+    # JPEG files can be decoded to grey at once, a third of the memory.
+    picture.draft("L", picture.size)
+    grey = _grey_of_picture(ImageOps.exif_transpose(picture))
+    height_px, width_px = grey.shape
+    target = _bounded_size(width_px, height_px, longest_px)
+    if target != (width_px, height_px):
+        grey = np.asarray(cv2.resize(grey, target, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    long_side_px = max(target)
+
+    focal_px = _focal_px(lens_exif, original_longest_px, long_side_px)
+    focal_known = focal_px is not None
+    if focal_px is None:
+        focal_px = long_side_px * _DEFAULT_FOCAL_35MM / _FILM_WIDTH_MM
+    lens_key = "|".join(
+        [
+            _words(exif.get(ExifTags.Base.Make)),
+            _words(exif.get(ExifTags.Base.Model)),
+            _words(lens_exif.get(ExifTags.Base.LensModel)),
+            f"{_number(lens_exif.get(ExifTags.Base.FocalLength)):g}mm",
+            f"{focal_px:.1f}px" if focal_known else "unknown",
+            f"{target[0]}x{target[1]}",
+            f"turn{exif.get(ExifTags.Base.Orientation, 1)}",
+        ]
+    )
+    grey.flags.writeable = False
+    return Photo(name, grey, focal_px, focal_known, lens_key)
+
+
+def _grey_of_picture(picture: Image.Image) -> Bytes:
+    """Return (H, W) uint8; deep pictures are brought to 8 bits instead of being clipped."""
+    if picture.mode.startswith("I;16") or picture.mode == "I":
+        deep = np.asarray(picture, dtype=np.float64)
+        return np.asarray(np.clip(np.round(deep / 257.0), 0, 255), dtype=np.uint8)
+    if picture.mode == "F":
+        deep = np.asarray(picture, dtype=np.float64)
+        low, high = float(deep.min()), float(deep.max())
+        return np.asarray(np.round((deep - low) * 255.0 / max(high - low, 1e-9)), dtype=np.uint8)
+    return np.array(picture.convert("L"), dtype=np.uint8)
+
+
+def _bounded_size(width_px: int, height_px: int, longest_px: int) -> tuple[int, int]:
+    """Return the size to reduce to: at most ``longest_px``, and the pixels stay square.
+
+    Rounding the short side freely could squeeze one direction by half a pixel in a
+    thousand, which the square-pixel lens would turn into a scale error of the body; among
+    the sizes just below the bound the one with the least squeeze is taken.
+    """
+    long_px, short_px = max(width_px, height_px), min(width_px, height_px)
+    if long_px <= longest_px:
+        return width_px, height_px
+
+    def squeeze(new_long: int) -> float:
+        exact = short_px * new_long / long_px
+        return round(abs(exact / max(round(exact), 1) - 1.0), 6)
+
+    new_long = min(range(longest_px, max(longest_px - 16, 1), -1), key=squeeze)
+    new_short = max(round(short_px * new_long / long_px), 1)
+    return (new_long, new_short) if width_px >= height_px else (new_short, new_long)
+
+
+def _focal_px(
+    lens_exif: dict[int, object], original_longest_px: int, long_side_px: int
+) -> float | None:
+    """Return the focal length the file tells, in pixels of the reduced picture."""
+    candidates = []
+    focal_35mm = _number(lens_exif.get(ExifTags.Base.FocalLengthIn35mmFilm))
+    if focal_35mm > 0:
+        candidates.append(long_side_px * focal_35mm / _FILM_WIDTH_MM)
+    focal_mm = _number(lens_exif.get(ExifTags.Base.FocalLength))
+    density = _number(lens_exif.get(ExifTags.Base.FocalPlaneXResolution))
+    unit_mm = {2: 25.4, 3: 10.0, 4: 1.0}.get(
+        int(_number(lens_exif.get(ExifTags.Base.FocalPlaneResolutionUnit))), 25.4
+    )
+    if focal_mm > 0 and density > 0:
+        candidates.append(focal_mm * density / unit_mm * long_side_px / original_longest_px)
+    # From a fish eye to a long tele lens; anything else is a wrong entry.
+    return next((f for f in candidates if 0.3 < f / long_side_px < 15.0), None)
+
+
+def _number(value: object) -> float:
+    """Return an EXIF number, 0 where there is none or it makes no sense."""
+    try:
+        number = float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError, ZeroDivisionError):
+        return 0.0
+    return number if math.isfinite(number) else 0.0
+
+
+def _words(value: object) -> str:
+    """Return an EXIF text without padding or the separator of the key."""
+    return str(value or "").replace("\x00", "").replace("|", "/").strip()
