@@ -1,0 +1,180 @@
+"""A display mannequin without head or forearms, whose mesh and girths are known exactly."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+import scipy.sparse as sp
+import scipy.sparse.csgraph  # noqa: F401
+from scipy.spatial import ConvexHull
+from skimage.measure import marching_cubes
+
+from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.mesh import TriangleMesh
+from tests.truth.torso_field import ARM_AXIS, SHOULDER_MM, torso_field
+
+__all__ = ["GIRTHS", "mannequin", "mannequin_girths_mm", "stand_parts", "taut_girth_mm"]
+
+_CELL_MM = 5.0
+_LOW = np.array([0.0, -170.0, 765.0])
+_HIGH = np.array([340.0, 170.0, 1505.0])
+
+# name: (point on the plane, normal of the plane, nearest to this x)
+_ARM_LEVEL_MM = 150.0
+GIRTHS: dict[str, tuple[Floats, Floats]] = {
+    "neck": (np.array([0.0, 5.0, 1466.0]), np.array([0.0, -0.25, 1.0])),
+    "chest": (np.array([0.0, 0.0, 1225.0]), np.array([0.0, 0.0, 1.0])),
+    "waist": (np.array([0.0, 0.0, 1075.0]), np.array([0.0, 0.0, 1.0])),
+    "hip": (np.array([0.0, 0.0, 876.0]), np.array([0.0, 0.0, 1.0])),
+    "left upper arm": (SHOULDER_MM + _ARM_LEVEL_MM * ARM_AXIS, ARM_AXIS),
+    "right upper arm": (
+        (SHOULDER_MM + _ARM_LEVEL_MM * ARM_AXIS) * np.array([-1.0, 1.0, 1.0]),
+        ARM_AXIS * np.array([-1.0, 1.0, 1.0]),
+    ),
+}
+"""Tape girths: a point inside the ring and the normal of the plane it is taken in."""
+
+
+def _gradient(points: Floats, step: float = 0.2) -> Floats:
+    columns = []
+    for axis in range(3):
+        shift = np.zeros(3)
+        shift[axis] = step
+        ahead, behind = points + shift, points - shift
+        columns.append((torso_field(*ahead.T) - torso_field(*behind.T)) / (2 * step))
+    return np.stack(columns, axis=1)
+
+
+def _onto_surface(points: Floats, rounds: int) -> Floats:
+    """Newton steps along the gradient; points on the mirror plane stay on it."""
+    on_plane = points[:, 0] == 0.0
+    for _ in range(rounds):
+        gradient = _gradient(points)
+        gradient[on_plane, 0] = 0.0
+        square = np.maximum((gradient**2).sum(axis=1), 0.05)
+        step = torso_field(*points.T) / square
+        points = points - np.clip(step, -2.0, 2.0)[:, None] * gradient
+    return points
+
+
+def _evened(points: Floats, faces: Ints, rounds: int) -> Floats:
+    """Slide vertices within the surface so that faces become of about one size."""
+    n = len(points)
+    edges = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    ones = np.ones(2 * len(edges))
+    both = np.vstack([edges, edges[:, ::-1]])
+    adjacency = sp.csr_matrix((ones, (both[:, 0], both[:, 1])), shape=(n, n))
+    adjacency.data[:] = 1.0
+    degree = np.asarray(adjacency.sum(axis=1)).ravel()
+    plane = points[:, 0] == 0.0
+    for _ in range(rounds):
+        # a vertex on the mirror plane feels both halves, which cancels its x
+        move = adjacency @ points / degree[:, None] - points
+        move[plane, 0] = 0.0
+        points = _onto_surface(points + 0.6 * move, 1)
+    return _onto_surface(points, 3)
+
+
+@lru_cache(maxsize=1)
+def mannequin() -> TriangleMesh:
+    """Return the closed, outward wound mesh, mirror-symmetric in x = 0, on its stand's height.
+
+    Torso with neck stump and upper arms: z from about 780 to 1490 mm, facing -y. One half
+    is extracted from the field and mirrored, so symmetry holds vertex by vertex.
+    """
+    counts = np.round((_HIGH - _LOW) / _CELL_MM).astype(int) + 1
+    axes = [_LOW[k] + _CELL_MM * np.arange(counts[k]) for k in range(3)]
+    grid = np.meshgrid(*axes, indexing="ij")
+    values = torso_field(*grid)
+    points, faces, _, _ = marching_cubes(values, 0.0, spacing=(_CELL_MM,) * 3)
+    points = points.astype(np.float64) + _LOW
+    points[points[:, 0] < 1e-6, 0] = 0.0
+    faces = faces.astype(np.int64)
+    plane = points[:, 0] == 0.0
+    flipped = np.arange(len(points))
+    flipped[~plane] = len(points) + np.arange(int((~plane).sum()))
+    mirrored = points[~plane] * np.array([-1.0, 1.0, 1.0])
+    whole = np.vstack([points, mirrored])
+    both = np.vstack([faces, flipped[faces[:, ::-1]]])
+    mesh = TriangleMesh(_evened(whole, both, 8), both)
+    return mesh if mesh.volume_mm3() > 0 else TriangleMesh(mesh.vertices, mesh.faces[:, ::-1])
+
+
+def _section_points(mesh: TriangleMesh, point_mm: Floats, normal: Floats) -> tuple[Floats, Ints]:
+    """Ends of the segments in which a plane crosses the faces, and those faces."""
+    height = (mesh.vertices - point_mm) @ (normal / np.linalg.norm(normal))
+    height[np.abs(height) < 1e-9] = 1e-9
+    sign = height[mesh.faces] > 0
+    crossed = np.flatnonzero(sign.any(axis=1) & ~sign.all(axis=1))
+    ends = []
+    for a, b in ((0, 1), (1, 2), (2, 0)):
+        i, j = mesh.faces[crossed, a], mesh.faces[crossed, b]
+        share = height[i] / np.where(height[i] == height[j], 1.0, height[i] - height[j])
+        point = mesh.vertices[i] + share[:, None] * (mesh.vertices[j] - mesh.vertices[i])
+        ends.append(np.where(((height[i] > 0) != (height[j] > 0))[:, None], point, np.nan))
+    points = np.stack(ends, axis=1)
+    kept = points[~np.isnan(points[:, :, 0])].reshape(-1, 2, 3)
+    return kept, crossed
+
+
+def taut_girth_mm(mesh: TriangleMesh, point_mm: Floats, normal: Floats) -> float:
+    """Length of a taut tape round the part of the section that encloses the given point.
+
+    The tape bridges hollows: it is the perimeter of the convex hull of that one connected
+    piece of the plane section.
+    """
+    segments, crossed = _section_points(mesh, point_mm, normal)
+    faces = mesh.faces[crossed]
+    n = len(mesh.vertices)
+    pairs = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]]])
+    graph = sp.csr_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
+    _, label = sp.csgraph.connected_components(graph, directed=False)
+    of_segment = label[faces[:, 0]]
+    best, nearest = -1, np.inf
+    for piece in np.unique(of_segment):
+        middle = segments[of_segment == piece].reshape(-1, 3).mean(axis=0)
+        if np.linalg.norm(middle - point_mm) < nearest:
+            best, nearest = int(piece), float(np.linalg.norm(middle - point_mm))
+    ring = segments[of_segment == best].reshape(-1, 3)
+    across = np.linalg.svd(np.eye(3) - np.outer(normal, normal) / (normal @ normal))[0][:, :2]
+    flat = (ring - point_mm) @ across
+    # in two dimensions the "area" of a hull is its perimeter
+    return float(ConvexHull(flat).area)
+
+
+def mannequin_girths_mm() -> dict[str, float]:
+    """Taut-tape girths of the exact mesh at the levels of :data:`GIRTHS`."""
+    mesh = mannequin()
+    return {name: taut_girth_mm(mesh, *level) for name, level in GIRTHS.items()}
+
+
+def stand_parts() -> tuple[TriangleMesh, ...]:
+    """Return pole, collar and base plate below the torso; no part of the truth."""
+    return (
+        _turned([(14.0, 10.0), (14.0, 786.0)]),
+        _turned([(24.0, 600.0), (24.0, 640.0)]),
+        _turned([(180.0, 0.0), (180.0, 8.0), (165.0, 14.0), (30.0, 17.0), (24.0, 45.0)]),
+    )
+
+
+def _turned(profile: list[tuple[float, float]], sides: int = 72) -> TriangleMesh:
+    """Closed solid of revolution about z from (radius, height) pairs, from the bottom up."""
+    angle = 2 * np.pi * np.arange(sides) / sides
+    rings = [
+        np.stack([r * np.cos(angle), r * np.sin(angle), np.full(sides, h)], axis=1)
+        for r, h in profile
+    ]
+    ends = np.array([[0.0, 0.0, profile[0][1]], [0.0, 0.0, profile[-1][1]]])
+    vertices = np.vstack([*rings, ends])
+    now, after = np.arange(sides), (np.arange(sides) + 1) % sides
+    faces = []
+    for k in range(len(profile) - 1):
+        low, high = k * sides, (k + 1) * sides
+        faces.append(np.stack([low + now, low + after, high + after], axis=1))
+        faces.append(np.stack([low + now, high + after, high + now], axis=1))
+    bottom, top = len(vertices) - 2, len(vertices) - 1
+    faces.append(np.stack([np.full(sides, bottom), after, now], axis=1))
+    last = (len(profile) - 1) * sides
+    faces.append(np.stack([np.full(sides, top), last + now, last + after], axis=1))
+    return TriangleMesh(vertices, np.vstack(faces))
