@@ -1,0 +1,58 @@
+"""What a drawing covers, for deciding which pages it needs and where the page has room."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely import STRtree
+from shapely.geometry.base import BaseGeometry
+
+from fitkit.drawing.drawing import Drawing, Layer
+from fitkit.drawing.text_width import words_box_mm
+from fitkit.geometry.arrays import Floats
+
+__all__ = ["PartContent", "extent_mm"]
+
+
+def extent_mm(drawing: Drawing) -> Floats:
+    """(2, 2) float mm: lowest and highest corner over everything drawn, words included."""
+    corners = [drawing.bounds_mm()]
+    corners += [words_box_mm(words) for words in drawing.words]
+    points = np.concatenate(corners)
+    return np.stack([points.min(axis=0), points.max(axis=0)])
+
+
+class PartContent:
+    """Answers whether and how much of a drawing lies in a region.
+
+    The inside of the part's outline counts as content: a template is laid on the sheet as
+    one piece, and a hole in it would leave it without hold.
+    """
+
+    def __init__(self, drawing: Drawing) -> None:
+        lines: list[BaseGeometry] = []
+        areas: list[BaseGeometry] = []
+        for stroke in drawing.strokes:
+            ring = stroke.closed and len(stroke.points_mm) >= 3
+            if stroke.closed:
+                lines.append(
+                    shapely.LineString(np.vstack([stroke.points_mm, stroke.points_mm[:1]]))
+                )
+            else:
+                lines.append(shapely.LineString(stroke.points_mm))
+            if ring and stroke.layer is Layer.CUT:
+                areas.append(shapely.make_valid(shapely.Polygon(stroke.points_mm)))
+        areas += [shapely.make_valid(shapely.Polygon(fill.points_mm)) for fill in drawing.fills]
+        areas += [
+            shapely.Point(hole.centre_mm).buffer(hole.diameter_mm / 2.0) for hole in drawing.holes
+        ]
+        areas += [shapely.Polygon(words_box_mm(words)) for words in drawing.words]
+        self._all = STRtree([*lines, *areas])
+        self.lines = shapely.MultiLineString(lines) if lines else shapely.MultiLineString()
+        self.words = shapely.MultiPolygon([shapely.Polygon(words_box_mm(w)) for w in drawing.words])
+
+    def touches(self, region: BaseGeometry) -> bool:
+        """Whether anything, the inside of the outline included, lies in the region."""
+        if region.is_empty:
+            return False
+        return len(self._all.query(region, predicate="intersects")) > 0
