@@ -1,0 +1,65 @@
+"""A body as files: the mesh as PLY with its trust per vertex, axes and landmarks as JSON."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from fitkit.body.body import Body, Landmark, SegmentAxis
+from fitkit.findings import Finding
+from fitkit.geometry.mesh_files import ply_bytes, ply_contents
+from fitkit.job.plain_json import json_bytes
+from fitkit.job.result_reading import read_result_bytes, read_result_json, reading_result
+
+__all__ = ["body_files", "read_body"]
+
+_FORMAT = 1
+
+
+def body_files(body: Body) -> dict[str, bytes]:
+    """Return the files of a body by name; :func:`read_body` gives the same to the last bit."""
+    values = {
+        "format": _FORMAT,
+        "unit": "mm",
+        "axes": [
+            {
+                "name": axis.name,
+                "start_mm": axis.start_mm.tolist(),
+                "end_mm": axis.end_mm.tolist(),
+            }
+            for axis in body.axes.values()
+        ],
+        "landmarks": [
+            {"name": mark.name, "at_mm": mark.at_mm.tolist(), "confidence": mark.confidence}
+            for mark in body.landmarks.values()
+        ],
+        "findings": [finding.as_dict() for finding in body.findings],
+    }
+    return {
+        "body.json": json_bytes(values, indent=1),
+        "body.ply": ply_bytes(body.mesh, vertex_floats={"trust_mm": body.trust_mm}),
+    }
+
+
+def read_body(folder: Path) -> Body:
+    """Return the body that :func:`body_files` turned into files.
+
+    Raises
+    ------
+    JobError
+        When a file is missing or damaged.
+    """
+    values = read_result_json(folder, "body.json", _FORMAT)
+    content = read_result_bytes(folder, "body.ply")
+    with reading_result(folder, "body.ply"):
+        contents = ply_contents(content)
+        trust_mm = contents.vertex_floats["trust_mm"]
+    with reading_result(folder, "body.json"):
+        axes = [SegmentAxis(**row) for row in values["axes"]]
+        marks = [Landmark(**row) for row in values["landmarks"]]
+        return Body(
+            mesh=contents.mesh,
+            trust_mm=trust_mm,
+            axes={axis.name: axis for axis in axes},
+            landmarks={mark.name: mark for mark in marks},
+            findings=tuple(Finding.from_dict(row) for row in values["findings"]),
+        )

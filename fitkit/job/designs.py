@@ -1,0 +1,110 @@
+"""Settings turned into what the steps take: anchors, tape lines and patches, in radians."""
+
+from __future__ import annotations
+
+from typing import assert_never
+
+from fitkit.body.side import Side
+from fitkit.job.settings import (
+    AnchorSection,
+    GeodesicSection,
+    JobSettings,
+    LevelSection,
+    LineSection,
+    PatchSection,
+    SymmetrySection,
+    ThroughSection,
+)
+from fitkit.materials.sheet_material import sheet_material_named
+from fitkit.patch.design import (
+    Anchor,
+    AxisAnchor,
+    EdgeTreatment,
+    GeodesicLine,
+    HeightAnchor,
+    LandmarkAnchor,
+    LevelLine,
+    PatchDesign,
+    PointAnchor,
+    SymmetryLine,
+    TapeLineDesign,
+    ThroughLine,
+)
+from fitkit.units import radians_from_degrees
+
+__all__ = ["anchor_of", "line_designs", "part_numbers", "patch_designs"]
+
+
+def anchor_of(section: AnchorSection) -> Anchor:
+    """Return the anchor that a section describes."""
+    if section.landmark is not None:
+        return LandmarkAnchor(section.landmark)
+    if section.xyz_mm is not None:
+        return PointAnchor(*section.xyz_mm)
+    bearing_rad = radians_from_degrees(section.bearing_deg or 0.0)
+    if section.axis is not None:
+        return AxisAnchor(section.axis, section.along or 0.0, bearing_rad)
+    return HeightAnchor(section.height_mm or 0.0, bearing_rad)
+
+
+def line_designs(settings: JobSettings) -> tuple[TapeLineDesign, ...]:
+    """Return the tape lines in the order of the file."""
+    return tuple(_line(section) for section in settings.line)
+
+
+def _line(section: LineSection) -> TapeLineDesign:
+    match section:
+        case LevelSection():
+            return LevelLine(
+                section.name,
+                axis=section.axis,
+                height_mm=section.height_mm,
+                along=section.along,
+                tilt_rad=radians_from_degrees(section.tilt_deg),
+            )
+        case GeodesicSection():
+            return GeodesicLine(
+                section.name, tuple(anchor_of(p) for p in section.points), section.closed
+            )
+        case ThroughSection():
+            return ThroughLine(
+                section.name, tuple(anchor_of(p) for p in section.points), section.closed
+            )
+        case SymmetrySection():
+            return SymmetryLine(section.name)
+        case _:
+            assert_never(section)
+
+
+def patch_designs(settings: JobSettings) -> tuple[PatchDesign, ...]:
+    """Return the patches in the order of the file; each states its clearance."""
+    return tuple(_patch(section, settings.form.clearance_mm) for section in settings.patch)
+
+
+def _patch(section: PatchSection, clearance_mm: float) -> PatchDesign:
+    return PatchDesign(
+        name=section.name,
+        boundary=tuple(section.lines),
+        inside=anchor_of(section.inside),
+        side=Side(section.side),
+        paired=section.pair,
+        seam=section.seam,
+        material=sheet_material_named(section.material).name,
+        thickness_mm=section.thickness_mm,
+        clearance_mm=clearance_mm if section.clearance_mm is None else section.clearance_mm,
+        edges={
+            line: EdgeTreatment("lap", edge.lap_mm) if edge.lap_mm > 0 else EdgeTreatment()
+            for line, edge in section.edges.items()
+        },
+        note=section.note,
+    )
+
+
+def part_numbers(designs: tuple[PatchDesign, ...]) -> dict[str, int]:
+    """Return the first part number of each patch; a pair takes two."""
+    numbers: dict[str, int] = {}
+    following = 1
+    for design in designs:
+        numbers[design.name] = following
+        following += 2 if design.paired else 1
+    return numbers

@@ -1,0 +1,271 @@
+"""The words of ``job.toml`` as typed values.
+
+Lengths may carry a unit (``"92 cm"``) and come out in millimetres; angles are degrees
+here, at the edge, and become radians in :mod:`fitkit.job.designs`. Every section refuses
+words it does not know.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal, TypeAlias
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from fitkit.drawing.paper import paper_named
+from fitkit.materials.sheet_material import sheet_material_named
+from fitkit.units import parse_length_mm
+
+__all__ = [
+    "FORMAT",
+    "AnchorSection",
+    "BodySection",
+    "CaptureSection",
+    "EdgeSection",
+    "FormSection",
+    "GeodesicSection",
+    "JobSection",
+    "JobSettings",
+    "LevelSection",
+    "LineSection",
+    "PatchSection",
+    "PrintSection",
+    "SymmetrySection",
+    "ThroughSection",
+    "WearerSection",
+    "file_stem",
+]
+
+FORMAT = 1
+"""The format of ``job.toml`` that this version of fitkit writes."""
+
+
+def file_stem(name: str) -> str:
+    """Return a part's name as it appears in file names: ``"Breast plate"`` is ``breast-plate``."""
+    return re.sub(r"[^\w]+", "-", name.strip().lower()).strip("-_")
+
+
+def _length(value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float, str)):
+        raise ValueError('Write a length such as 925, or "92.5 cm".')
+    return parse_length_mm(value)
+
+
+def _not_negative(value: float) -> float:
+    if value < 0:
+        raise ValueError("Give a length of zero or more.")
+    return value
+
+
+def _positive(value: float) -> float:
+    if value <= 0:
+        raise ValueError("Give a length above zero.")
+    return value
+
+
+def _name(value: Any) -> str:
+    if not isinstance(value, str) or not file_stem(value):
+        raise ValueError("Give a name with at least one letter or digit.")
+    return " ".join(value.split())
+
+
+_Length: TypeAlias = Annotated[float, BeforeValidator(_length)]
+_LengthFromZero: TypeAlias = Annotated[
+    float, BeforeValidator(lambda value: _not_negative(_length(value)))
+]
+_LengthAboveZero: TypeAlias = Annotated[
+    float, BeforeValidator(lambda value: _positive(_length(value)))
+]
+_Name: TypeAlias = Annotated[str, BeforeValidator(_name)]
+_Degrees: TypeAlias = Annotated[float, Field(ge=-360.0, le=360.0)]
+_Fraction: TypeAlias = Annotated[float, Field(ge=0.0, le=1.0)]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=False)
+
+
+class JobSection(_Section):
+    """``[job]``: what the job is called on every page."""
+
+    name: _Name
+
+
+class WearerSection(_Section):
+    """``[wearer]``: who wears it, and the tape list taken on that person."""
+
+    name: str = ""
+    tape: dict[str, _LengthAboveZero] = Field(default_factory=dict)
+
+
+class CaptureSection(_Section):
+    """``[capture]``: how the photos were taken.
+
+    ``printed_mm`` holds the two check lengths of the marker sheets as measured on the
+    printed paper, across and up; the heights and the radius bound the body in space.
+    """
+
+    printed_mm: tuple[_LengthAboveZero, _LengthAboveZero] | None = None
+    bottom_mm: _Length | None = None
+    top_mm: _Length | None = None
+    radius_mm: _LengthAboveZero | None = None
+    longest_px: Annotated[int, Field(ge=600, le=12000)] = 2016
+
+    @model_validator(mode="after")
+    def _top_is_above_bottom(self) -> CaptureSection:
+        bottom_mm, top_mm = self.bottom_mm, self.top_mm
+        if bottom_mm is not None and top_mm is not None and top_mm <= bottom_mm:
+            raise ValueError("Give a top_mm above bottom_mm.")
+        return self
+
+
+class BodySection(_Section):
+    """``[body]``: a mesh file in the job folder to use in place of photos, if any."""
+
+    from_mesh: str | None = None
+
+
+class FormSection(_Section):
+    """``[form]``: clothing, padding and air between the body and the inside of the plates."""
+
+    clearance_mm: _LengthFromZero = 5.0
+
+
+class AnchorSection(_Section):
+    """A place on the form, given in exactly one of four ways."""
+
+    landmark: str | None = None
+    height_mm: _Length | None = None
+    axis: str | None = None
+    along: _Fraction | None = None
+    bearing_deg: _Degrees | None = None
+    xyz_mm: tuple[_Length, _Length, _Length] | None = None
+
+    @model_validator(mode="after")
+    def _one_way_only(self) -> AnchorSection:
+        given = self.model_fields_set
+        ways = (
+            {"landmark"},
+            {"height_mm", "bearing_deg"},
+            {"axis", "along", "bearing_deg"},
+            {"xyz_mm"},
+        )
+        if given not in ways:
+            raise ValueError(
+                "Give a place as landmark, or height_mm and bearing_deg, or axis, along and "
+                "bearing_deg, or xyz_mm."
+            )
+        return self
+
+
+class LevelSection(_Section):
+    """A ``[[line]]`` of kind ``level``: a round square to an axis."""
+
+    name: _Name
+    kind: Literal["level"]
+    axis: str = "trunk"
+    height_mm: _Length | None = None
+    along: _Fraction | None = None
+    tilt_deg: Annotated[float, Field(gt=-90.0, lt=90.0)] = 0.0
+
+    @model_validator(mode="after")
+    def _one_place(self) -> LevelSection:
+        if self.axis != "trunk" and self.height_mm is not None:
+            raise ValueError("Give along (0 to 1) for a level on a limb; height_mm is the trunk's.")
+        if (self.height_mm is None) == (self.along is None):
+            raise ValueError("Give a level either height_mm or along, one of the two.")
+        return self
+
+
+class GeodesicSection(_Section):
+    """A ``[[line]]`` of kind ``geodesic``: the shortest way over the form, point to point."""
+
+    name: _Name
+    kind: Literal["geodesic"]
+    points: Annotated[list[AnchorSection], Field(min_length=2)]
+    closed: bool = False
+
+
+class ThroughSection(_Section):
+    """A ``[[line]]`` of kind ``through``: a smooth line over the form through its points."""
+
+    name: _Name
+    kind: Literal["through"]
+    points: Annotated[list[AnchorSection], Field(min_length=2)]
+    closed: bool = False
+
+
+class SymmetrySection(_Section):
+    """A ``[[line]]`` of kind ``symmetry``: down the middle, front and back."""
+
+    name: _Name
+    kind: Literal["symmetry"]
+
+
+LineSection: TypeAlias = Annotated[
+    LevelSection | GeodesicSection | ThroughSection | SymmetrySection, Field(discriminator="kind")
+]
+
+
+class EdgeSection(_Section):
+    """The treatment of one edge of a patch: ``{lap_mm = 12}``."""
+
+    lap_mm: _LengthFromZero = 0.0
+
+
+class PatchSection(_Section):
+    """A ``[[patch]]``: a piece of the form bounded by tape lines."""
+
+    name: _Name
+    lines: Annotated[list[str], Field(min_length=1)]
+    inside: AnchorSection
+    side: Literal["left", "right", "centre"] = "centre"
+    pair: bool = False
+    seam: str | None = None
+    material: str = "card"
+    thickness_mm: _LengthAboveZero = 0.5
+    clearance_mm: _LengthFromZero | None = None
+    edges: dict[str, EdgeSection] = Field(default_factory=dict)
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> PatchSection:
+        sheet_material_named(self.material)
+        if self.pair and self.side == "centre":
+            raise ValueError(
+                'A patch made in a pair is drawn on one side: add side = "left" or "right".'
+            )
+        return self
+
+
+class PrintSection(_Section):
+    """``[print]``: the paper the templates are spread over."""
+
+    paper: str = "A4"
+    margin_mm: _LengthFromZero = 10.0
+    overlap_mm: _LengthFromZero = 10.0
+
+    @model_validator(mode="after")
+    def _paper_is_known(self) -> PrintSection:
+        paper = paper_named(self.paper)
+        left = paper.width_mm - 2 * self.margin_mm - self.overlap_mm
+        if left < 60.0:
+            raise ValueError(
+                f"Margins and overlap leave {left:.0f} mm of {paper.name} to draw on; "
+                "give smaller ones."
+            )
+        return self
+
+
+class JobSettings(_Section):
+    """All of ``job.toml``."""
+
+    format: Literal[1]
+    job: JobSection
+    wearer: WearerSection = WearerSection()
+    capture: CaptureSection = CaptureSection()
+    body: BodySection = BodySection()
+    form: FormSection = FormSection()
+    line: list[LineSection] = Field(default_factory=list)
+    patch: list[PatchSection] = Field(default_factory=list)
+    print: PrintSection = PrintSection()

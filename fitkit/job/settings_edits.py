@@ -1,0 +1,194 @@
+"""Small changes to the text of ``job.toml`` that leave every other line as the maker wrote it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any
+
+import tomlkit
+from tomlkit.items import AoT, Table
+
+from fitkit.errors import JobError
+
+__all__ = ["new_job_text", "with_row", "with_setting", "without_row"]
+
+_HEADER = re.compile(r"\s*\[\[?\s*([\w.\"' -]+?)\s*\]\]?\s*(?:#.*)?$")
+
+
+def with_setting(text: str, section: str, key: str, value: Any) -> str:
+    """Return the text with ``key = value`` in ``[section]``; the rest is untouched.
+
+    The section is added at the end of the plain sections when it is not there yet.
+    """
+    document = tomlkit.parse(text)
+    if section not in document:
+        if any(isinstance(item, AoT) for item in document.values()):
+            # tomlkit would put it behind the [[line]] and [[patch]] rows.
+            return _with_section_before_rows(text, section, {key: value})
+        document[section] = tomlkit.table()
+    table = document[section]
+    if not isinstance(table, Table):
+        raise JobError(
+            f"[{section}] in job.toml is not a section.", "Write it as [" + section + "]."
+        )
+    if key in table:
+        table[key] = value
+    else:
+        blanks = _trailing_blank(table)
+        table.append(key, value)
+        if blanks:
+            table.add(tomlkit.nl())
+    return tomlkit.dumps(document)
+
+
+def _trailing_blank(table: Table) -> bool:
+    """Take the blank line off a section's end, so that a new key joins its block."""
+    body = table.value.body
+    if len(body) > 1 and body[-1][0] is None and not body[-1][1].as_string().strip():
+        body.pop()
+        return True
+    return False
+
+
+def _with_section_before_rows(text: str, section: str, values: Mapping[str, Any]) -> str:
+    lines = text.splitlines(keepends=True)
+    first = next(i for i, line in enumerate(lines) if line.lstrip().startswith("[["))
+    while first > 0 and lines[first - 1].lstrip().startswith("#"):
+        first -= 1  # a remark above the rows stays with them
+    added = tomlkit.document()
+    table = tomlkit.table()
+    for key, value in values.items():
+        table[key] = value
+    added[section] = table
+    return "".join([*lines[:first], tomlkit.dumps(added), "\n", *lines[first:]])
+
+
+def with_row(text: str, section: str, values: Mapping[str, Any]) -> str:
+    """Return the text with one more ``[[section]]`` row, behind those there are."""
+    lines = text.splitlines(keepends=True)
+    if lines and not lines[-1].endswith("\n"):
+        lines[-1] += "\n"
+    starts = [i for i, line in enumerate(lines) if line.strip().startswith(f"[[{section}]]")]
+    at = len(lines)
+    if starts:
+        at = next(
+            (i for i in range(starts[-1] + 1, len(lines)) if _starts_other(lines[i], section)), at
+        )
+        while at < len(lines) and at > 0 and lines[at - 1].lstrip().startswith("#"):
+            at -= 1  # a remark above the next section stays with it
+    row = [f"[[{section}]]\n", *(f"{key} = {_written(value)}\n" for key, value in values.items())]
+    before = ["\n"] if at > 0 and lines[at - 1].strip() else []
+    after = ["\n"] if at < len(lines) else []
+    return "".join([*lines[:at], *before, *row, *after, *lines[at:]])
+
+
+def without_row(text: str, section: str, name: str) -> str:
+    """Return the text without the ``[[section]]`` row of that name.
+
+    Raises
+    ------
+    JobError
+        When there is no such row.
+    """
+    document = tomlkit.parse(text)
+    rows = document.get(section)
+    names = [str(row.get("name")) for row in rows] if isinstance(rows, AoT) else []
+    if name not in names:
+        raise JobError(
+            f"There is no {section} called '{name}' in job.toml.",
+            f"Use one of: {', '.join(names) or 'none there yet'}.",
+        )
+    lines = text.splitlines(keepends=True)
+    starts = [i for i, line in enumerate(lines) if line.strip().startswith(f"[[{section}]]")]
+    start = starts[names.index(name)]
+    end = next(
+        (i for i in range(start + 1, len(lines)) if _starts_other(lines[i], section)), len(lines)
+    )
+    while end > start + 1 and lines[end - 1].lstrip().startswith("#"):
+        end -= 1
+    return "".join([*lines[:start], *lines[end:]])
+
+
+def _starts_other(line: str, section: str) -> bool:
+    """Tell whether a line begins a row or section that is not part of the row above."""
+    header = _HEADER.match(line)
+    return header is not None and not header.group(1).startswith(f"{section}.")
+
+
+def _written(value: Any) -> str:
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{k} = {_written(v)}" for k, v in value.items()) + "}"
+    if isinstance(value, (list, tuple)):
+        inner = [_written(item) for item in value]
+        if any(isinstance(item, Mapping) for item in value):
+            return "[\n" + "".join(f"    {item},\n" for item in inner) + "]"
+        return "[" + ", ".join(inner) + "]"
+    return str(tomlkit.item(value).as_string())
+
+
+def new_job_text(
+    name: str, *, wearer: str = "", tape_mm: Mapping[str, str | float] | None = None
+) -> str:
+    """Return the ``job.toml`` of a new job, with a remark beside what can be set."""
+    tape = "".join(
+        f"{_written_key(key)} = {_written(value)}\n" for key, value in (tape_mm or {}).items()
+    )
+    return _NEW_JOB.format(name=_written(name), wearer=_written(wearer), tape=tape)
+
+
+def _written_key(key: str) -> str:
+    return tomlkit.key(key).as_string()
+
+
+_NEW_JOB = """\
+# What the maker decides. Lengths are millimetres, or text with a unit: "92.5 cm", "36 in".
+# Left and right are always the wearer's. Remarks like this one are kept.
+format = 1
+
+[job]
+name = {name}
+
+[wearer]
+name = {wearer}
+
+# The tape list: taut but not tight, over what is worn under the parts.
+[wearer.tape]
+{tape}
+[capture]
+# The two check lengths as measured on a printed marker sheet, across and up.
+# printed_mm = [180.0, 200.0]
+# Where the body begins and ends above the floor, if not found by itself.
+# bottom_mm = 700
+# top_mm = 1700
+
+[form]
+# Clothing, padding and air under the plates.
+clearance_mm = 5
+
+[print]
+paper = "A4"
+margin_mm = 10
+overlap_mm = 10
+
+# Tape lines and patches, for example:
+#
+# [[line]]
+# name = "waist"
+# kind = "level"
+# height_mm = 1050
+#
+# [[line]]
+# name = "middle"
+# kind = "symmetry"
+#
+# [[patch]]
+# name = "breast plate"
+# lines = ["waist", "chest", "middle", "left side"]
+# inside = {{height_mm = 1200, bearing_deg = 30}}
+# side = "left"
+# pair = true
+# material = "card"
+# thickness_mm = 0.5
+# edges = {{"left side" = {{lap_mm = 12}}}}
+"""

@@ -1,0 +1,236 @@
+"""Reading ``job.toml``: from text to settings, with every problem named by line and section."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import TYPE_CHECKING, Any
+
+from fitkit.errors import FitkitError, JobError
+from fitkit.job.migrations import migrated
+
+if TYPE_CHECKING:
+    from fitkit.job.settings import JobSettings
+
+__all__ = ["Problem", "read_settings", "settings_problems"]
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong in ``job.toml``: ``where`` names the section, ``line`` counts from 1."""
+
+    where: str
+    line: int | None
+    cause: str
+    remedy: str
+
+    def as_error(self, others: int = 0) -> JobError:
+        """Return the error that stops a step; ``others`` counts further problems."""
+        more = f" ({others} more: fitkit check lists all.)" if others else ""
+        return JobError(f"{self.place()}: {self.cause}{more}", self.remedy)
+
+    def place(self) -> str:
+        """Return ``job.toml line 12, [[line]] "waist"``."""
+        spot = f"job.toml line {self.line}" if self.line else "job.toml"
+        return f"{spot}, {self.where}" if self.where else spot
+
+
+def read_settings(text: str) -> JobSettings:
+    """Return the settings that the text of a ``job.toml`` holds.
+
+    Raises
+    ------
+    JobError
+        On the first problem; it names the line, the section and what to write.
+    """
+    settings, problems = settings_problems(text)
+    if settings is None:
+        raise problems[0].as_error(len(problems) - 1)
+    return settings
+
+
+def settings_problems(text: str) -> tuple[JobSettings | None, tuple[Problem, ...]]:
+    """Return the settings, or None and every problem found in the text."""
+    from pydantic import ValidationError
+
+    from fitkit.job.settings import JobSettings
+
+    try:
+        values = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        return None, (_syntax_problem(str(error)),)
+    try:
+        values = migrated(values)
+        settings = JobSettings.model_validate(values)
+    except JobError as error:
+        return None, (Problem("", _line_of(text, ("format",)), error.cause, error.remedy),)
+    except ValidationError as error:
+        found = [_problem(text, values, dict(item)) for item in error.errors()]
+        return None, tuple(found)
+    crossed = tuple(_cross_problems(text, settings))
+    return (None, crossed) if crossed else (settings, ())
+
+
+def _syntax_problem(message: str) -> Problem:
+    line = re.search(r"at line (\d+)", message)
+    cause = re.sub(r"\s*\(at .*\)", "", message).strip().rstrip(".")
+    return Problem(
+        "",
+        int(line.group(1)) if line else None,
+        f"this cannot be read: {cause[:1].lower()}{cause[1:]}.",
+        "Write name = value, text in double quotes, one to a line.",
+    )
+
+
+_KINDS = ("level", "geodesic", "through", "symmetry")
+
+
+def _problem(text: str, values: dict[str, Any], item: dict[str, Any]) -> Problem:
+    # The kind of a line is put into the path by the choice between kinds; the file has none.
+    path = [part for i, part in enumerate(item["loc"]) if not (i == 2 and part in _KINDS)]
+    where, line = _where(values, path), _line_of(text, path)
+    key = next((str(part) for part in reversed(path) if isinstance(part, str)), "")
+    kind, given = item["type"], item.get("input")
+    raised = (item.get("ctx") or {}).get("error")
+    if kind == "extra_forbidden":
+        known = _known_words(path[:-1], values)
+        near = get_close_matches(key, known, n=1)
+        remedy = f"Did you mean '{near[0]}'?" if near else f"Known here: {', '.join(known)}."
+        return Problem(where, line, f"'{key}' is not a word of this section.", remedy)
+    if kind == "missing":
+        return Problem(where, line, f"'{key}' is missing.", f"Add {key} = ... to it.")
+    if kind in {"union_tag_invalid", "union_tag_not_found"}:
+        kinds = ", ".join(f'"{name}"' for name in _KINDS)
+        told = given.get("kind") if isinstance(given, dict) else given
+        cause = "a line needs a kind." if told is None else f"there is no line of kind '{told}'."
+        near = get_close_matches(str(told), _KINDS, n=1)
+        return Problem(
+            where, line, cause, f"Did you mean '{near[0]}'?" if near else f"Write one of {kinds}."
+        )
+    if isinstance(raised, FitkitError):
+        return Problem(where, line, raised.cause, raised.remedy)
+    if raised is not None:
+        shown = f"'{key}' does not fit" if key else "it does not fit together"
+        if not isinstance(given, dict) and key:
+            shown += f" (it is {given!r})"
+        return Problem(where, line, f"{shown}.", str(raised))
+    said = str(item["msg"]).replace("Input should be", "It should be")
+    return Problem(where, line, f"'{key}' is {given!r}.", f"{said.rstrip('.')}.")
+
+
+def _where(values: dict[str, Any], path: Sequence[Any]) -> str:
+    if not path or (len(path) == 1 and path[0] not in values):
+        return ""
+    section = str(path[0])
+    rows = values.get(section)
+    if isinstance(rows, list):
+        row = rows[path[1]] if len(path) > 1 and isinstance(path[1], int) else None
+        name = row.get("name") if isinstance(row, dict) else None
+        number = f' "{name}"' if name else f" number {int(path[1]) + 1}" if row is not None else ""
+        return f"[[{section}]]{number}"
+    if isinstance(rows, dict) and len(path) > 2 and isinstance(rows.get(path[1]), dict):
+        section = f"{section}.{path[1]}"
+    return f"[{section}]" if isinstance(rows, dict) else ""
+
+
+def _known_words(path: Sequence[Any], values: dict[str, Any]) -> list[str]:
+    """Return the words that the section at the path knows."""
+    from fitkit.job import settings as words
+
+    kinds: dict[str, type[Any]] = {
+        "level": words.LevelSection,
+        "geodesic": words.GeodesicSection,
+        "through": words.ThroughSection,
+        "symmetry": words.SymmetrySection,
+    }
+    names = [part for part in path if isinstance(part, str)]
+    model: type[Any] = words.JobSettings
+    if names and names[-1] in {"points", "inside"}:
+        model = words.AnchorSection
+    elif "edges" in names:
+        model = words.EdgeSection
+    elif names and names[0] == "patch":
+        model = words.PatchSection
+    elif names and names[0] == "line":
+        row = values["line"][path[1]]
+        model = kinds[row["kind"]]
+    elif names:
+        field = words.JobSettings.model_fields[names[0]].annotation
+        model = field if isinstance(field, type) else words.JobSettings
+    return list(model.model_fields)
+
+
+def _line_of(text: str, path: Sequence[Any]) -> int | None:
+    """Return the line on which the section or, where it stands there, the key of a path is."""
+    lines = text.splitlines()
+    start, end = 0, len(lines)
+    rest = list(path)
+    found: int | None = None
+    if rest and len(rest) > 1:
+        section = str(rest.pop(0))
+        which = rest.pop(0) if rest and isinstance(rest[0], int) else 0
+        headers = [
+            i
+            for i, row in enumerate(lines)
+            if re.match(rf"\s*\[\[?\s*{re.escape(section)}\s*\]", row)
+        ]
+        if which < len(headers):
+            start = headers[which]
+            found = start + 1
+        if rest and isinstance(rest[0], str):
+            inner = re.compile(rf"\s*\[\[?\s*{re.escape(section)}\.\"?{re.escape(rest[0])}\"?\s*\]")
+            for i in range(start, end):
+                if inner.match(lines[i]):
+                    start, found = i, i + 1
+                    rest.pop(0)
+                    break
+    stop = next((i for i in range(start + 1, end) if re.match(r"\s*\[\[?\s*[\w\"]", lines[i])), end)
+    for key in rest:
+        if not isinstance(key, str):
+            continue
+        pattern = re.compile(rf"(^|[{{,\s])\"?{re.escape(key)}\"?\s*=")
+        for i in range(start, stop):
+            if pattern.search(lines[i].split("#")[0]):
+                start, found = i, i + 1
+                break
+    return found
+
+
+def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
+    """Return what each section alone cannot see: names used twice or pointing nowhere."""
+    from fitkit.job.settings import file_stem
+
+    problems: list[Problem] = []
+    line_names = [line.name for line in settings.line]
+
+    def add(section: str, index: int, name: str, key: str, cause: str, remedy: str) -> None:
+        spot = _line_of(text, (section, index, key))
+        problems.append(Problem(f'[[{section}]] "{name}"', spot, cause, remedy))
+
+    def pointing(index: int, patch: str, key: str, wanted: str, known: Sequence[str]) -> None:
+        if wanted in known:
+            return
+        near = get_close_matches(wanted, known, n=1, cutoff=0.5)
+        listed = ", ".join(known) or "none drawn yet"
+        remedy = f"Did you mean '{near[0]}'?" if near else f"Use one of: {listed}."
+        add("patch", index, patch, key, f"there is no tape line '{wanted}' ({key}).", remedy)
+
+    for section, rows in (("line", settings.line), ("patch", settings.patch)):
+        seen: dict[str, str] = {}
+        for index, row in enumerate(rows):
+            stem = file_stem(row.name)
+            if stem in seen:
+                cause = f"the name is taken by '{seen[stem]}' already."
+                add(section, index, row.name, "name", cause, "Give it a name of its own.")
+            seen.setdefault(stem, row.name)
+    for index, patch in enumerate(settings.patch):
+        for name in patch.lines:
+            pointing(index, patch.name, "lines", name, line_names)
+        if patch.seam is not None:
+            pointing(index, patch.name, "seam", patch.seam, line_names)
+        for name in patch.edges:
+            pointing(index, patch.name, "edges", name, [*patch.lines, "seam"])
+    return problems

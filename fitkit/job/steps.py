@@ -1,0 +1,91 @@
+"""The steps of a job, in order: where each keeps its result and what it is made from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from fitkit.job.settings import JobSettings
+
+__all__ = ["STEPS", "Step", "settings_of_step", "step_named"]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step.
+
+    Attributes
+    ----------
+    name
+        As the maker is told.
+    folder
+        Where the result lies in the job folder.
+    format
+        Raised when a step makes something else of the same inputs, so that old results
+        are made again.
+    after
+        Steps whose results it takes in.
+    """
+
+    name: str
+    folder: str
+    format: int
+    after: tuple[str, ...] = ()
+
+
+STEPS = (
+    Step("scan", "scan", 1),
+    Step("body", "body", 1, ("scan",)),
+    Step("patches", "patches", 1, ("body",)),
+    Step("blanks", "blanks", 1, ("patches",)),
+    Step("templates", "templates", 1, ("blanks",)),
+    Step("pages", "out", 1, ("templates",)),
+)
+"""Every step in the order of the work."""
+
+
+def step_named(name: str) -> Step:
+    """Return the step of that name."""
+    return next(step for step in STEPS if step.name == name)
+
+
+def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
+    """Return those settings that a step's result depends on, as plain values by section.
+
+    A change of anything else, a note or the paper say, leaves the result fresh.
+    """
+    match step:
+        case "scan":
+            return {"[capture]": settings.capture.model_dump(mode="json")}
+        case "body":
+            return {"[body]": settings.body.model_dump(mode="json")}
+        case "patches":
+            drawn = {"name", "lines", "inside", "side", "seam", "clearance_mm"}
+            return {
+                "[form]": settings.form.model_dump(mode="json"),
+                "[[line]]": [line.model_dump(mode="json") for line in settings.line],
+                "[[patch]]": [
+                    patch.model_dump(mode="json", include=drawn) for patch in settings.patch
+                ],
+            }
+        case "blanks":
+            stuff = {"name", "material", "thickness_mm"}
+            return {
+                "[[patch]] material": [
+                    patch.model_dump(mode="json", include=stuff) for patch in settings.patch
+                ]
+            }
+        case "templates":
+            return {
+                "[job]": settings.job.model_dump(mode="json"),
+                "[wearer] name": settings.wearer.name,
+                "[[patch]]": [patch.model_dump(mode="json") for patch in settings.patch],
+            }
+        case "pages":
+            return {
+                "[job]": settings.job.model_dump(mode="json"),
+                "[print]": settings.print.model_dump(mode="json"),
+            }
+    raise ValueError(step)
