@@ -84,7 +84,7 @@ def _area_mm(frame: PageFrame) -> tuple[float, float]:
 
 
 def _rows_per_page() -> int:
-    return int((CHECK_SIDE_MM - 6.0) // _ROW_MM)
+    return int((CHECK_SIDE_MM - 16.0) // _ROW_MM)
 
 
 def plan_map(frame: PageFrame, sizes_mm: Sequence[tuple[float, float]], parts: int) -> MapPlan:
@@ -186,7 +186,13 @@ def _part_list(low: Floats, width: float, entries: Sequence[MapEntry], scale: in
         Words("part", np.array([low[0], top]), height),
         Words("page", np.array([low[0] + width, top]), height, anchor=TextAnchor.RIGHT),
         Words(
-            f"Map below 1 : {scale}. p = page; A1 = row and column of a tile.",
+            f"Map below 1 : {scale}",
+            low + np.array([0.0, 5.0]),
+            2.5,
+            layer=Layer.PAPER,
+        ),
+        Words(
+            "p2 = page 2, A1 = row and column of a tile",
             low + np.array([0.0, 0.5]),
             2.5,
             layer=Layer.PAPER,
@@ -249,7 +255,7 @@ def _cell_words(cell: MapCell, box: Floats, obstacles: shapely.Geometry) -> list
     big = min(3.5, 0.28 * (y1 - y0), 0.3 * (x1 - x0))
     small = 0.6 * big
     width = max(text_width_mm(number, big), text_width_mm(tile, small)) + 0.4
-    tall = big + (1.6 * small if tile else 0.0)
+    tall = 1.35 * big + (1.3 * small if tile else 0.0)
     best: tuple[float, int, float, float] | None = None
     order = 0
     for v in (0.5, 0.85, 0.15, 0.68, 0.32) if tile else (0.0, 1.0, 0.15, 0.85, 0.5):
