@@ -1,0 +1,267 @@
+"""Photos and solved cameras in, one closed surface out: the dense half of the scan."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import cv2
+import numpy as np
+from scipy.spatial import cKDTree
+
+from fitkit.capture.camera import Camera
+from fitkit.capture.capture_volume import column_points, inside_volume
+from fitkit.capture.closed_surface import (
+    carving_field,
+    cut_to_volume,
+    mesh_of_grid,
+    poisson_surface,
+)
+from fitkit.capture.depth_agreement import agreeing_depths
+from fitkit.capture.depth_map import DepthMap
+from fitkit.capture.free_space import seen_through
+from fitkit.capture.pair_choice import choose_pairs
+from fitkit.capture.photo import Photo
+from fitkit.capture.point_cloud import PointCloud, cloud_of_maps, cloud_only, largest_clusters
+from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras
+from fitkit.capture.signed_grid import signed_grid
+from fitkit.capture.stereo_matching import match_pair
+from fitkit.capture.stereo_pair import rectify_pair
+from fitkit.errors import PhotoError
+from fitkit.findings import Finding, Severity
+from fitkit.geometry.arrays import Bytes, Floats
+from fitkit.geometry.mesh import TriangleMesh
+
+__all__ = ["reconstruct"]
+
+Progress = Callable[[float, str], None]
+
+# Depth precision falls with the square of distance over focal length; a view of about
+# 1000 px leaves a few tenths of a millimetre after averaging, at an eighth of the full cost.
+_FINE_PX, _COARSE_PX = 1008, 420
+_AGREE_MM, _AGREE_COARSE_MM, _AGREE_MAPS = 8.0, 20.0, 3
+_SPACING_MM, _COARSE_SPACING_MM = 3.0, 8.0
+_CELL_MM = 4.0
+_BELOW_MM = 40.0
+_FLOOR_MM = 30.0
+_FAR_FACTOR = 3.0
+_FREE_VOTES = 3
+_CARVE_STEP = 2
+_STRAY_MM = 15.0
+_UNSEEN_MM, _UNSEEN_SHARE = 12.0, 0.10
+_FEW_PAIRS_PER_PHOTO = 0.8
+
+
+def reconstruct(
+    photos: Sequence[Photo],
+    solved: SolvedCameras,
+    volume: CaptureVolume,
+    *,
+    progress: Progress | None = None,
+) -> Scan:
+    """Return point cloud and closed surface of what stands in the capture volume.
+
+    Neighbouring photos are matched in pairs, first coarsely over the whole depth of the
+    room, which finds the body and the space that is free, then finely round the body.
+    Depths that several pairs agree on make the cloud; a screened Poisson surface through it
+    is cut flat at the bottom of the volume.
+
+    Parameters
+    ----------
+    photos
+        The photos, by name; those without a solved camera are not used.
+    solved
+        Cameras in the world frame.
+    volume
+        The column to search.
+    progress
+        Told the fraction done and what is being done.
+
+    Raises
+    ------
+    PhotoError
+        When no two photos can be matched, or nothing in the volume is seen alike by three.
+    """
+    say = progress or (lambda _fraction, _words: None)
+    by_name = {photo.name: photo for photo in photos}
+    cameras = [camera for camera in solved.cameras if camera.photo in by_name]
+    greys = [_grey_of(by_name[camera.photo], camera) for camera in cameras]
+    say(0.0, "choosing pairs of photos")
+    column = column_points(volume)
+    pairs = choose_pairs(cameras, column) if len(cameras) > 1 else ()
+    if not pairs:
+        raise PhotoError(
+            f"None of the {len(cameras)} placed photos overlaps another one well enough to "
+            "measure depth.",
+            "Take photos all round the body, each 10 to 15 degrees from the last.",
+        )
+    findings = []
+    if len(pairs) < _FEW_PAIRS_PER_PHOTO * len(cameras):
+        findings.append(_few_pairs(len(pairs), len(cameras)))
+
+    def searching(fraction: float) -> None:
+        say(0.15 * fraction, "looking for the body")
+
+    wide = _depth_maps(cameras, greys, pairs, column, _COARSE_PX, far=True, say=searching)
+    middle = column.mean(axis=0)
+    wide = agreeing_depths(wide, middle, within_mm=_AGREE_COARSE_MM, maps_n=_AGREE_MAPS)
+    rough = _cloud_in_volume(wide, wide, volume, _COARSE_SPACING_MM)
+    if len(rough.points_mm) < 100:
+        raise _nothing_seen(len(rough.points_mm))
+
+    def matching(fraction: float) -> None:
+        say(0.15 + 0.4 * fraction, "matching photos")
+
+    fine = _depth_maps(cameras, greys, pairs, rough.points_mm, _FINE_PX, far=False, say=matching)
+    say(0.55, "keeping what several photos agree on")
+    fine = agreeing_depths(
+        fine, rough.points_mm.mean(axis=0), within_mm=_AGREE_MM, maps_n=_AGREE_MAPS
+    )
+    cloud = _cloud_in_volume(fine, wide, volume, _SPACING_MM)
+    if len(cloud.points_mm) < 500:
+        raise _nothing_seen(len(cloud.points_mm))
+    say(0.65, "closing the surface")
+    surface = poisson_surface(cloud, cell_mm=_CELL_MM)
+    surface = _cut_surface(surface, volume, wide)
+    say(0.98, "judging the surface")
+    cloud = _on_surface(cloud, surface, volume)
+    distance, _ = cKDTree(cloud.points_mm).query(surface.vertices, workers=-1)
+    findings += _unseen(surface, distance, volume)
+    say(1.0, "surface done")
+    return Scan(solved, volume, cloud.points_mm, cloud.normals, surface, distance, tuple(findings))
+
+
+def _grey_of(photo: Photo, camera: Camera) -> Bytes:
+    height, width = photo.grey.shape
+    if (width, height) != (camera.lens.width_px, camera.lens.height_px):
+        raise PhotoError(
+            f"{photo.name} is {width} x {height} px, but its camera was solved for "
+            f"{camera.lens.width_px} x {camera.lens.height_px} px.",
+            "Run the scan again from the photos as they are now.",
+        )
+    return photo.grey
+
+
+def _depth_maps(
+    cameras: Sequence[Camera],
+    greys: Sequence[Bytes],
+    pairs: Sequence[tuple[int, int]],
+    points_mm: Floats,
+    longest_px: int,
+    *,
+    far: bool,
+    say: Callable[[float], None],
+) -> tuple[DepthMap, ...]:
+    """Return the two depth maps of every pair that can be rectified."""
+    factors = [min(1.0, longest_px / max(grey.shape)) for grey in greys]
+    reduced = [_reduced(grey, factor) for grey, factor in zip(greys, factors, strict=True)]
+    maps: list[DepthMap] = []
+    for done, (i, j) in enumerate(pairs):
+        focal = min(factors[i] * cameras[i].lens.focal_px, factors[j] * cameras[j].lens.focal_px)
+        reach = np.linalg.norm(cameras[i].centre_mm() - points_mm.mean(axis=0))
+        pair = rectify_pair(
+            cameras[i],
+            cameras[j],
+            points_mm,
+            focal_px=focal,
+            depth_margin_mm=30.0,
+            far_mm=_FAR_FACTOR * float(reach) if far else None,
+        )
+        if pair is not None:
+            swapped = pair.first is not cameras[i]
+            first, second = (j, i) if swapped else (i, j)
+            maps += match_pair(pair, reduced[first], reduced[second])
+        say((done + 1) / len(pairs))
+    return tuple(maps)
+
+
+def _reduced(grey: Bytes, factor: float) -> Bytes:
+    if factor > 0.95:
+        return grey
+    smaller = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    return np.asarray(smaller, dtype=np.uint8)
+
+
+def _cloud_in_volume(
+    maps: Sequence[DepthMap], wide: Sequence[DepthMap], volume: CaptureVolume, spacing_mm: float
+) -> PointCloud:
+    """Return the cloud of what stands in the volume, continued a little below its bottom."""
+    keep = []
+    for one in maps:
+        points = one.points_mm()
+        inside = inside_volume(volume, points, margin_mm=_BELOW_MM)
+        inside &= points[:, 2] > min(volume.bottom_mm, _FLOOR_MM)
+        radial = np.hypot(points[:, 0] - volume.centre_x_mm, points[:, 1] - volume.centre_y_mm)
+        inside &= (radial <= volume.radius_mm) & (points[:, 2] <= volume.top_mm)
+        keep.append(inside)
+    cloud = cloud_of_maps(maps, keep, spacing_mm=spacing_mm)
+    if len(cloud.points_mm) == 0:
+        return cloud
+    floor = (cloud.points_mm[:, 2] < _FLOOR_MM) & (cloud.normals[:, 2] > 0.8)
+    free = seen_through(wide, cloud.points_mm) >= _FREE_VOTES
+    return largest_clusters(cloud_only(cloud, ~floor & ~free), gap_mm=4.0 * spacing_mm)
+
+
+def _cut_surface(
+    surface: TriangleMesh, volume: CaptureVolume, wide: Sequence[DepthMap]
+) -> TriangleMesh:
+    grid = signed_grid(surface, cell_mm=_CELL_MM, margin_mm=4 * _CELL_MM, flat_mm=volume.bottom_mm)
+    axes = [grid.nodes_mm(axis)[::_CARVE_STEP] for axis in range(3)]
+    nodes = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
+    filled = grid.values_mm[::_CARVE_STEP, ::_CARVE_STEP, ::_CARVE_STEP] > -_CARVE_STEP * _CELL_MM
+    free = np.zeros(filled.shape, dtype=np.bool_)
+    free[filled] = seen_through(wide, nodes[filled]) >= _FREE_VOTES
+    carved = carving_field(free, step=_CARVE_STEP, cell_mm=_CELL_MM) if free.any() else None
+    return mesh_of_grid(cut_to_volume(grid, volume, carved=carved))
+
+
+def _on_surface(cloud: PointCloud, surface: TriangleMesh, volume: CaptureVolume) -> PointCloud:
+    """Drop what the surface did not follow, and what continues below the cut."""
+    distance, _ = cKDTree(surface.vertices).query(cloud.points_mm, workers=-1)
+    return cloud_only(cloud, (distance < _STRAY_MM) & inside_volume(volume, cloud.points_mm))
+
+
+def _few_pairs(pairs: int, photos: int) -> Finding:
+    return Finding(
+        "few-photo-pairs",
+        Severity.WARNING,
+        "photos",
+        f"Only {pairs} pairs of the {photos} photos look at the same side from directions "
+        "6 to 35 degrees apart; parts of the surface may be guessed.",
+        "Take more photos, each 10 to 15 degrees from the last.",
+        float(pairs),
+        _FEW_PAIRS_PER_PHOTO * photos,
+    )
+
+
+def _unseen(surface: TriangleMesh, distance_mm: Floats, volume: CaptureVolume) -> list[Finding]:
+    """Judge by area how much of the surface no photo saw; the flat cut at the bottom aside."""
+    corners = distance_mm[surface.faces].min(axis=1)
+    area = surface.face_areas_mm2()
+    at_bottom = (surface.corners[:, :, 2] < volume.bottom_mm + 0.1).all(axis=1)
+    counted = area[~at_bottom].sum()
+    share = float(area[(corners > _UNSEEN_MM) & ~at_bottom].sum() / max(counted, 1.0))
+    if share <= 0.01:
+        return []
+    return [
+        Finding(
+            "unseen-surface",
+            Severity.WARNING if share > _UNSEEN_SHARE else Severity.NOTE,
+            "surface",
+            f"{100 * share:.0f} % of the surface lies more than {_UNSEEN_MM:.0f} mm from "
+            "anything measured; there it only bridges what the photos did not show.",
+            "Add photos that look at those places, or cover plain cloth with a pattern."
+            if share > _UNSEEN_SHARE
+            else "",
+            share,
+            _UNSEEN_SHARE,
+            "of the area",
+        )
+    ]
+
+
+def _nothing_seen(points: int) -> PhotoError:
+    return PhotoError(
+        f"The photos agree on only {points} points in the capture volume; that is no surface.",
+        "Take more photos that overlap, wear or drape something with an uneven pattern, and "
+        "check the radius and the heights of the capture volume.",
+    )
