@@ -1,0 +1,111 @@
+"""What flattening notices about its own result."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fitkit.findings import Finding, Severity
+from fitkit.flatten.stretch import strain_within
+from fitkit.flatten.symmetric_dirichlet import FlatMap
+from fitkit.geometry.arrays import Floats
+from fitkit.geometry.mesh import TriangleMesh
+from fitkit.patch.design import PatchDesign
+from fitkit.patch.patch import Patch
+
+__all__ = [
+    "overlap_findings",
+    "stretch_findings",
+    "thickness_findings",
+    "unsettled_findings",
+]
+
+# Sheet that bends but does not stretch; common practice, no source.
+_WILL_NOT_STRETCH = ("card", "paper", "board")
+_CARD_STRAIN = 0.01
+_CARD_STRAIN_PLAIN_TO_SEE = 0.05
+# The share of the area that counts: a corner's last triangle is no reason to redraw a plate.
+_SHARE = 0.99
+# The length that bending adds to a round is worth an allowance from here on; common practice.
+_ROUND_MM = 1.0
+
+
+def stretch_findings(design: PatchDesign, form: TriangleMesh, stretch: Floats) -> list[Finding]:
+    """Say how far a plate of card is from lying on the form without tearing or creasing."""
+    if not any(word in design.material.lower() for word in _WILL_NOT_STRETCH):
+        return []
+    strain = strain_within(form, stretch, _SHARE)
+    if strain <= _CARD_STRAIN:
+        return []
+    plain = strain > _CARD_STRAIN_PLAIN_TO_SEE
+    return [
+        Finding(
+            "stretch-card",
+            Severity.WARNING if plain else Severity.NOTE,
+            design.name,
+            f"{design.material.capitalize()} does not stretch, but to lie on the form this piece "
+            f"would have to give by {100 * strain:.1f} % ({100 * (stretch.min() - 1):+.1f} to "
+            f"{100 * (stretch.max() - 1):+.1f} % at its worst spots).",
+            "Divide it with another tape line where it bulges or hollows most, or make it of a "
+            "sheet that can be formed.",
+            number=strain,
+            limit=_CARD_STRAIN,
+            unit="strain",
+        )
+    ]
+
+
+def thickness_findings(patch: Patch) -> list[Finding]:
+    """Say by how much a sleeve's sheet is too short for its own thickness."""
+    # The inside of the plate lies on the form; its middle is half a thickness further out.
+    added = float(np.pi * patch.design.thickness_mm)
+    if added <= _ROUND_MM:
+        return []
+    return [
+        Finding(
+            "round-thickness",
+            Severity.WARNING,
+            patch.design.name,
+            f"Bent right round, a sheet {patch.design.thickness_mm:g} mm thick needs about "
+            f"{added:.1f} mm more than the form's girth; the blank has the form's own girth.",
+            "Give the patch half the thickness more clearance, or let the seam's lap take it.",
+            number=added,
+            limit=_ROUND_MM,
+            unit="mm",
+        )
+    ]
+
+
+def overlap_findings(name: str, overlap_mm2: float, area_mm2: float) -> list[Finding]:
+    """Say that the flat piece lies over itself and cannot be cut."""
+    if overlap_mm2 <= 1e-6 * area_mm2:
+        return []
+    return [
+        Finding(
+            "flat-overlap",
+            Severity.STOP,
+            name,
+            f"Laid flat the piece lies over itself on {overlap_mm2:.0f} mm2 "
+            f"({100 * overlap_mm2 / area_mm2:.1f} % of it), so it cannot be cut from one sheet.",
+            "Divide it into two patches with another tape line across the place that folds over.",
+            number=overlap_mm2,
+            limit=0.0,
+            unit="mm2",
+        )
+    ]
+
+
+def unsettled_findings(name: str, reached: FlatMap) -> list[Finding]:
+    """Say that the flat piece had not come to rest."""
+    if reached.converged:
+        return []
+    return [
+        Finding(
+            "flat-not-settled",
+            Severity.WARNING,
+            name,
+            f"After {reached.iterations} steps the flat piece could still get better "
+            f"(energy {reached.energy:.2e}, {reached.decrement:.1e} to gain).",
+            "Divide the patch, or move its lines away from creases of the form.",
+            number=reached.decrement,
+        )
+    ]
