@@ -1,0 +1,192 @@
+"""Marker sheets, cameras and photos of them with known answers, for the tests of this room.
+
+Photos are traced ray by ray from the definition of the sheets, through the lens model, and
+share no code with what measures them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from fitkit.capture.camera import Camera, Lens
+from fitkit.capture.marker_sheet import MarkerSheet, marker_sheet
+from fitkit.capture.photo import Photo
+from fitkit.geometry.arrays import Floats
+from fitkit.geometry.rigid import RigidTransform
+
+PHONE = Lens(756, 1008, 768.0, 381.0, 499.0, k1=0.05, k2=-0.06, p1=3e-4, p2=-2e-4)
+"""A phone's lens on small photos."""
+
+FULL_SIZE_PHONE = Lens(1512, 2016, 1536.0, 762.5, 998.5, k1=0.05, k2=-0.06, p1=3e-4, p2=-2e-4)
+"""The same lens on photos of the size the scan works with."""
+
+
+def sheets_on_floor(count: int = 8, *, radius_mm: float = 650.0) -> list:
+    """Sheet 1 in front (at -y, top edge away from the wearer), the others around, turned anyhow."""
+    rng = np.random.default_rng(3)
+    placed = []
+    for k in range(count):
+        around = -np.pi / 2 + 2 * np.pi * k / count
+        radius = radius_mm + (180.0 if k % 2 else 0.0)
+        turn = np.pi if k == 0 else rng.uniform(0, 2 * np.pi)
+        pose = RigidTransform(
+            Rotation.from_euler("z", turn).as_matrix(),
+            np.array([radius * np.cos(around), radius * np.sin(around), 0.0]),
+        )
+        placed.append((marker_sheet("A4", k + 1), pose))
+    return placed
+
+
+def looking_at(centre_mm: Floats, target_mm: Floats, roll_rad: float = 0.0) -> RigidTransform:
+    """Return ``camera_from_world`` of a camera at a centre."""
+    forward = (target_mm - centre_mm) / np.linalg.norm(target_mm - centre_mm)
+    right = np.cross(forward, [0.0, 0.0, 1.0])
+    right /= np.linalg.norm(right)
+    rotation = np.stack([right, np.cross(forward, right), forward])
+    rotation = Rotation.from_euler("z", roll_rad).as_matrix() @ rotation
+    return RigidTransform(rotation, -rotation @ centre_mm)
+
+
+def ring_of_cameras(
+    lens: Lens = PHONE,
+    *,
+    per_ring: int = 6,
+    rings: Sequence[tuple[float, float]] = ((1000.0, 2100.0), (1700.0, 1800.0)),
+) -> list[Camera]:
+    """Rings of cameras (height, distance) that look at the wearer's knees, a little shaky."""
+    rng = np.random.default_rng(1)
+    cameras = []
+    for ring, (height, distance) in enumerate(rings):
+        for k in range(per_ring):
+            around = 2 * np.pi * (k + 0.5 * ring) / per_ring + rng.normal(0, 0.02)
+            away = distance + rng.normal(0, 40)
+            centre = np.array([away * np.cos(around), away * np.sin(around), height])
+            target = np.array([0, 0, 450.0]) + rng.normal(0, 40, 3)
+            pose = looking_at(centre, target, rng.normal(0, 0.03))
+            cameras.append(Camera(f"photo-{len(cameras):02d}.jpg", lens, pose))
+    return cameras
+
+
+def rays_of_pixels(lens: Lens, pixels_px: Floats) -> Floats:
+    """(N, 2): where the rays of pixels cross the plane one before the camera."""
+    wanted = (pixels_px - [lens.centre_x_px, lens.centre_y_px]) / lens.focal_px
+    guess = wanted.copy()
+    for _ in range(12):
+        ahead = np.column_stack([guess, np.ones(len(guess))])
+        seen = lens.project(ahead) - [lens.centre_x_px, lens.centre_y_px]
+        guess += wanted - seen / lens.focal_px
+    return guess
+
+
+def print_of_sheet(sheet: MarkerSheet, at_mm: Floats, *, ink_spread_mm: float = 0.0) -> Floats:
+    """(N,) reflectance of a sheet at (N, 2) mm; NaN beside the paper."""
+    x, y = at_mm.T
+    light = np.full(len(at_mm), 0.85)
+    half = sheet.tag_side_mm / 2
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    cells = cv2.aruco.generateImageMarker(dictionary, sheet.tag_id, 8) > 127
+    size = sheet.tag_side_mm / 8
+    column = np.clip((x + half) // size, 0, 7).astype(int)
+    row = np.clip((half - y) // size, 0, 7).astype(int)
+    in_tag = (np.abs(x) <= half + ink_spread_mm) & (np.abs(y) <= half + ink_spread_mm)
+    light = np.where(in_tag & ~cells[row, column], 0.045, light)
+    for sx, sy, _ in sheet.saddles_mm():
+        dx, dy = x - sx, y - sy
+        reach = sheet.saddle_half_mm
+        near = np.maximum(np.abs(dx), np.abs(dy)) <= reach
+        # Upper left and lower right are black; spread ink meets in the middle alike.
+        black = (dx * dy < 0) | (np.minimum(np.abs(dx), np.abs(dy)) < ink_spread_mm / 2)
+        light = np.where(near & black, 0.045, light)
+    off = (np.abs(x) > sheet.paper.width_mm / 2) | (np.abs(y) > sheet.paper.height_mm / 2)
+    return np.where(off, np.nan, light)
+
+
+def photo_of(
+    camera: Camera,
+    sheets: Sequence[tuple[MarkerSheet, RigidTransform]],
+    *,
+    blur_px: float = 0.7,
+    exposure: float = 1.0,
+    tone_gamma: float = 1.8,
+    noise_grey: float = 2.0,
+    printed_scale: float = 1.0,
+    ink_spread_mm: float = 0.0,
+    focal_guess: float | None = None,
+    focal_known: bool = True,
+    seed: int = 0,
+) -> Photo:
+    """Photograph the sheets: traced, blurred in light, bent by a tone curve, noisy."""
+    lens = camera.lens
+    rng = np.random.default_rng(seed)
+    floor = cv2.resize(
+        rng.uniform(0.15, 0.5, (lens.height_px // 9, lens.width_px // 9)),
+        None,
+        fx=9,
+        fy=9,
+        interpolation=cv2.INTER_CUBIC,
+    )
+    light = np.full((lens.height_px, lens.width_px), 0.3)
+    light[: floor.shape[0], : floor.shape[1]] = floor
+    fine = 3
+    for sheet, world_from_sheet in sheets:
+        camera_from_sheet = camera.camera_from_world @ world_from_sheet
+        width, height = sheet.paper.width_mm / 2, sheet.paper.height_mm / 2
+        outline = (
+            np.array(
+                [
+                    [-width, height, 0],
+                    [width, height, 0],
+                    [width, -height, 0],
+                    [-width, -height, 0.0],
+                ]
+            )
+            * printed_scale
+        )
+        corners = camera_from_sheet.apply(outline)
+        if corners[:, 2].min() < 100 or camera_from_sheet.inverse().translation_mm[2] < 0:
+            continue
+        seen = lens.project(corners)
+        low = np.maximum(np.floor(seen.min(axis=0)).astype(int) - 2, 0)
+        high = np.minimum(
+            np.ceil(seen.max(axis=0)).astype(int) + 3, [lens.width_px, lens.height_px]
+        )
+        if (high <= low).any():
+            continue
+        us = low[0] + (np.arange(fine * (high[0] - low[0])) + 0.5) / fine - 0.5
+        vs = low[1] + (np.arange(fine * (high[1] - low[1])) + 0.5) / fine - 0.5
+        pixels = np.stack(np.meshgrid(us, vs), axis=-1).reshape(-1, 2)
+        rays = np.column_stack([rays_of_pixels(lens, pixels), np.ones(len(pixels))])
+        directions = rays @ camera_from_sheet.rotation
+        start = camera_from_sheet.inverse().translation_mm
+        at = start[:2] - directions[:, :2] * (start[2] / directions[:, 2])[:, None]
+        shade = print_of_sheet(sheet, at / printed_scale, ink_spread_mm=ink_spread_mm)
+        shade = shade.reshape(len(vs), len(us))
+        under = light[low[1] : high[1], low[0] : high[0]]
+        shade = np.where(np.isnan(shade), np.kron(under, np.ones((fine, fine))), shade)
+        light[low[1] : high[1], low[0] : high[0]] = shade.reshape(
+            high[1] - low[1], fine, high[0] - low[0], fine
+        ).mean(axis=(1, 3))
+    light = cv2.GaussianBlur(light, (0, 0), blur_px) if blur_px else light
+    stored = 255 * np.clip(light * exposure, 0, 1) ** (1 / tone_gamma)
+    grey = np.clip(np.round(stored + rng.normal(0, noise_grey, stored.shape)), 0, 255)
+    guess = focal_guess or lens.focal_px * 0.985
+    return Photo(camera.photo, grey.astype(np.uint8), guess, focal_known, f"phone|{lens.width_px}")
+
+
+def similarity(from_mm: Floats, to_mm: Floats, *, with_scale: bool) -> tuple[float, Floats]:
+    """Scale and leftover distances (N,) mm of the best motion of points onto points.
+
+    S. Umeyama, "Least-squares estimation of transformation parameters between two point
+    patterns", IEEE PAMI 13(4), 1991, pp. 376-380, doi:10.1109/34.88573.
+    """
+    a, b = from_mm - from_mm.mean(axis=0), to_mm - to_mm.mean(axis=0)
+    u, s, vt = np.linalg.svd(b.T @ a)
+    sign = np.diag([1.0, 1.0, np.sign(np.linalg.det(u @ vt))])
+    rotation = u @ sign @ vt
+    scale = float((s * np.diag(sign)).sum() / (a**2).sum())
+    moved = (scale if with_scale else 1.0) * a @ rotation.T
+    return scale, np.linalg.norm(moved - b, axis=1)
