@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shlex
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -62,6 +63,13 @@ class Job:
     text: str
     settings: JobSettings
     text_on_disk: str
+
+    @property
+    def called(self) -> str:
+        """The folder as one would type it after a command in the current folder."""
+        here = Path.cwd()
+        inside = self.folder.is_relative_to(here) and self.folder != here
+        return shlex.quote(str(self.folder.relative_to(here) if inside else self.folder))
 
     # -- what is there -------------------------------------------------------------------
 

@@ -1,0 +1,368 @@
+"""The commands. Each parses, makes one call into the workflow, and shows what came back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import typer
+
+from fitkit.cli.answer import answering, finish, print_findings, print_reports
+from fitkit.cli.progress_lines import shown_progress
+
+if TYPE_CHECKING:
+    from fitkit.workflow.step_report import StepReport
+
+__all__ = ["app"]
+
+app = typer.Typer(
+    help="From photos of the wearer to paper templates for rigid wearable parts that fit.",
+    epilog="Exit codes: 0 done, 1 the input or the job is at fault, 2 wrong usage, "
+    "3 done but a finding says not to cut.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+JobFolder = Annotated[Path, typer.Argument(metavar="JOB", help="The job folder.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Answer in JSON, for another program.")]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from fitkit import __version__
+
+        print(f"fitkit {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _fitkit(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_version, is_eager=True, help="Say which fitkit."),
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command("demo")
+def demo_command(
+    folder: Annotated[
+        Path | None,
+        typer.Argument(metavar="[DIR]", help="Where to work; heron-warden-demo if not given."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Make the bundled sample job, photos to pages."""
+    with answering("demo", as_json=as_json):
+        from fitkit.workflow.demo import DEMO_FOLDER, demo
+
+        with shown_progress() as progress:
+            reports = demo(folder, progress=progress)
+        _show_made("demo", reports, folder or Path(DEMO_FOLDER), as_json=as_json)
+
+
+@app.command("markers")
+def markers_command(
+    paper: Annotated[str, typer.Option(help="A4, A3 or Letter.")] = "A4",
+    count: Annotated[int, typer.Option(help="How many sheets.")] = 8,
+    out: Annotated[Path, typer.Option(help="The PDF to write.")] = Path("marker-sheets.pdf"),
+    as_json: AsJson = False,
+) -> None:
+    """Write marker sheets to print and lay on the floor."""
+    with answering("markers", as_json=as_json):
+        from fitkit.workflow.write_marker_sheets import write_marker_sheets
+
+        report = write_marker_sheets(out, paper=paper, count=count)
+
+        def show() -> None:
+            print(f"{report.words}.")
+            print(f"written: {out}")
+
+        finish("markers", report.as_dict(), (), as_json=as_json, show=show)
+
+
+@app.command("start")
+def start_command(
+    job: JobFolder,
+    name: Annotated[str | None, typer.Option(help="What the job is called.")] = None,
+    wearer: Annotated[str | None, typer.Option(help="Who wears it.")] = None,
+    tape: Annotated[
+        list[str] | None,
+        typer.Option(help="One line of the tape list, as chest='98 cm'; may be repeated."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Make a job folder with a job.toml to fill in."""
+    with answering("start", as_json=as_json):
+        import sys
+
+        from fitkit.errors import InputError
+        from fitkit.workflow.start_job import start_job
+
+        measures: dict[str, str] = {}
+        for row in tape or ():
+            what, equals, length = row.partition("=")
+            if not equals or not what.strip():
+                raise InputError(
+                    f"'{row}' is not a line of a tape list.", "Write it as chest='98 cm'."
+                )
+            measures[what.strip()] = length.strip()
+        if wearer is None and sys.stdin.isatty() and not as_json:
+            wearer = typer.prompt("Who wears it", default="", show_default=False, err=True)
+        report = start_job(job, name=name, wearer=wearer or "", tape=measures)
+
+        def show() -> None:
+            print(f"{report.words}.")
+            print(f"Next: fitkit scan {job} PHOTOS")
+
+        finish("start", report.as_dict(), (), as_json=as_json, show=show)
+
+
+@app.command("scan")
+def scan_command(
+    job: JobFolder,
+    photos: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="[PHOTOS]...", help="Photos, or folders of them, to add."),
+    ] = None,
+    printed_mm: Annotated[
+        tuple[float, float] | None,
+        typer.Option(
+            metavar="X Y",
+            help="The two check lengths as measured on the printed sheets, across and up, in mm.",
+        ),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Add photos to a job; make the scan and the body."""
+    with answering("scan", as_json=as_json):
+        from fitkit.workflow.scan_job import scan_job
+
+        with shown_progress() as progress:
+            reports = scan_job(job, photos or (), printed_mm=printed_mm, progress=progress)
+        _show_made("scan", reports, job, as_json=as_json)
+
+
+@app.command("measure")
+def measure_command(job: JobFolder, as_json: AsJson = False) -> None:
+    """Show the body's measures beside the tape list."""
+    with answering("measure", as_json=as_json):
+        from fitkit.workflow.measure_job import measure_job
+
+        measures = measure_job(job)
+
+        def show() -> None:
+            print(f"{'measure':28s} {'body mm':>9s} {'tape mm':>9s} {'differs':>8s}")
+            for row in measures.rows:
+                lengths = (row.body_mm, row.tape_mm)
+                cells = " ".join(f"{x:9.1f}" if x is not None else " " * 9 for x in lengths)
+                differs = "" if row.difference_mm is None else f"{row.difference_mm:+8.1f}"
+                print(f"{row.name:28s} {cells} {differs}".rstrip())
+            for name, (x, y, z) in measures.landmarks.items():
+                print(f"{name:28s} at x {x:.0f}, y {y:.0f}, z {z:.0f}")
+
+        finish("measure", measures.as_dict(), (), as_json=as_json, show=show)
+
+
+@app.command("line")
+def line_command(
+    job: JobFolder,
+    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="The line.")] = None,
+    level: Annotated[str | None, typer.Option(help="Add a level round at this height.")] = None,
+    limb: Annotated[str | None, typer.Option(help="Limb for --along, as 'left arm'.")] = None,
+    along: Annotated[float | None, typer.Option(help="Add a round on a limb, 0 to 1.")] = None,
+    tilt_deg: Annotated[float, typer.Option(help="Tip the round, front down, in degrees.")] = 0.0,
+    straight: Annotated[
+        list[str] | None,
+        typer.Option(metavar="PLACE", help="Add the shortest way through places; repeat it."),
+    ] = None,
+    through: Annotated[
+        list[str] | None,
+        typer.Option(metavar="PLACE", help="Add a smooth line through places; repeat it."),
+    ] = None,
+    closed: Annotated[bool, typer.Option("--closed", help="Join its end to its start.")] = False,
+    middle: Annotated[bool, typer.Option("--middle", help="Add the line down the middle.")] = False,
+    remove: Annotated[bool, typer.Option("--remove", help="Take the line out.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """List the tape lines of a job, add one, or take one out.
+
+    A PLACE is HEIGHT@BEARING (1200@30; bearing 0 is the front, 90 the wearer's left),
+    LIMB:ALONG@BEARING ('left arm:0.5@90'), X,Y,Z, or a landmark.
+    """
+    with answering("line", as_json=as_json):
+        from fitkit.workflow.edit_job import anchor_values
+
+        values: dict[str, Any] = {"name": name}
+        tilted = {"tilt_deg": tilt_deg} if tilt_deg else {}
+        kinds: list[dict[str, Any]] = []
+        if level is not None:
+            height: Any = float(level) if level.replace(".", "", 1).isdigit() else level
+            kinds.append({"kind": "level", "height_mm": height, **tilted})
+        if along is not None:
+            kinds.append({"kind": "level", "axis": limb or "trunk", "along": along, **tilted})
+        for kind, places in (("geodesic", straight), ("through", through)):
+            if places:
+                points = [anchor_values(place) for place in places]
+                kinds.append(
+                    {"kind": kind, "points": points, **({"closed": True} if closed else {})}
+                )
+        if middle:
+            kinds.append({"kind": "symmetry"})
+        if len(kinds) > 1 or (kinds and remove):
+            raise typer.BadParameter(
+                "Give one of --level, --along, --straight, --through, --middle or --remove."
+            )
+        if kinds:
+            values |= kinds[0]
+        _edit("line", job, name, values, added=bool(kinds), removed=remove, as_json=as_json)
+
+
+@app.command("patch")
+def patch_command(
+    job: JobFolder,
+    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="The patch.")] = None,
+    line: Annotated[list[str] | None, typer.Option(help="A tape line round it; repeat it.")] = None,
+    inside: Annotated[
+        str | None, typer.Option(metavar="PLACE", help="Any place inside it, as 1200@30.")
+    ] = None,
+    side: Annotated[str, typer.Option(help="left, right or centre, the wearer's.")] = "centre",
+    pair: Annotated[bool, typer.Option("--pair", help="Make the mirrored twin too.")] = False,
+    seam: Annotated[str | None, typer.Option(help="Where a sleeve is opened.")] = None,
+    material: Annotated[str | None, typer.Option(help="As card, foam, leather.")] = None,
+    thickness_mm: Annotated[float | None, typer.Option(help="Thickness in mm.")] = None,
+    clearance_mm: Annotated[float | None, typer.Option(help="Room under it in mm.")] = None,
+    lap: Annotated[
+        list[str] | None, typer.Option(help="A lap along a line, as 'left side=12'; repeat it.")
+    ] = None,
+    remove: Annotated[bool, typer.Option("--remove", help="Take the patch out.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """List the patches of a job, add one, or take one out."""
+    with answering("patch", as_json=as_json):
+        from fitkit.errors import InputError
+        from fitkit.workflow.edit_job import anchor_values
+
+        values: dict[str, Any] = {"name": name}
+        added = bool(line or inside)
+        if added:
+            if not line or not inside:
+                raise typer.BadParameter("A patch needs --line (once or more) and --inside.")
+            values |= {"lines": line, "inside": anchor_values(inside), "side": side}
+            given = {
+                "pair": pair or None,
+                "seam": seam,
+                "material": material,
+                "thickness_mm": thickness_mm,
+                "clearance_mm": clearance_mm,
+            }
+            values |= {key: value for key, value in given.items() if value is not None}
+            edges: dict[str, Any] = {}
+            for row in lap or ():
+                which, equals, width = row.rpartition("=")
+                if not equals:
+                    raise InputError(f"'{row}' is not a lap.", "Write it as 'left side=12'.")
+                edges[which.strip()] = {"lap_mm": width.strip()}
+            if edges:
+                values["edges"] = edges
+        _edit("patch", job, name, values, added=added, removed=remove, as_json=as_json)
+
+
+@app.command("flatten")
+def flatten_command(job: JobFolder, as_json: AsJson = False) -> None:
+    """Lay the patches flat, with all that needs."""
+    _make("flatten", job, "blanks", as_json=as_json)
+
+
+@app.command("print")
+def print_command(job: JobFolder, as_json: AsJson = False) -> None:
+    """Write pages, SVG and DXF, with all that needs."""
+    _make("print", job, "pages", as_json=as_json)
+
+
+@app.command("make")
+def make_command(job: JobFolder, as_json: AsJson = False) -> None:
+    """Make everything that is stale, in order."""
+    _make("make", job, "pages", as_json=as_json)
+
+
+@app.command("check")
+def check_command(job: JobFolder, as_json: AsJson = False) -> None:
+    """Show every finding; run nothing."""
+    with answering("check", as_json=as_json):
+        from fitkit.workflow.check_job import check_job
+
+        check = check_job(job)
+
+        def show() -> None:
+            words = {"fresh": "holds", "missing": "not made", "stale": "stale", "changed": "stale"}
+            for state in check.states:
+                why = ", ".join(state.reasons[:4]) if state.state != "missing" else ""
+                more = f" and {len(state.reasons) - 4} more" if len(state.reasons) > 4 else ""
+                print(f"{state.step:10s} {words[state.state]}{': ' if why else ''}{why}{more}")
+            print_findings(check.findings, all_notes=True)
+            if not check.findings:
+                print("No findings.")
+
+        finish("check", check.as_dict(), check.findings, as_json=as_json, show=show)
+
+
+def _make(command: str, job: Path, until: str, *, as_json: bool) -> None:
+    with answering(command, as_json=as_json):
+        from fitkit.workflow.make_job import make_job
+
+        with shown_progress() as progress:
+            reports = make_job(job, until=until, progress=progress)
+        _show_made(command, reports, job, as_json=as_json)
+
+
+def _show_made(command: str, reports: Sequence[StepReport], job: Path, *, as_json: bool) -> None:
+    findings = [finding for report in reports for finding in report.findings]
+
+    def show() -> None:
+        print_reports(reports)
+        print_findings(findings)
+        if not any(report.ran for report in reports):
+            print("Nothing to make: every step still holds.")
+        if reports[-1].step == "pages":
+            print(f"Pages and files for the cutter: {job / 'out'}")
+
+    values = {"steps": [report.as_dict() for report in reports]}
+    finish(command, values, findings, as_json=as_json, show=show)
+
+
+def _edit(
+    section: Literal["line", "patch"],
+    job: Path,
+    name: str | None,
+    values: dict[str, Any],
+    *,
+    added: bool,
+    removed: bool,
+    as_json: bool,
+) -> None:
+    from fitkit.workflow.edit_job import add_row, list_rows, remove_row
+
+    if (added or removed) and not name:
+        raise typer.BadParameter(f"Name the {section}.")
+    if added or removed:
+        report = remove_row(job, section, str(name)) if removed else add_row(job, section, values)
+        finish(
+            section, report.as_dict(), (), as_json=as_json, show=lambda: print(f"{report.words}.")
+        )
+        return
+    rows = [row for row in list_rows(job, section) if name is None or row["name"] == name]
+
+    def show() -> None:
+        for row in rows:
+            rest = ", ".join(f"{k} {v}" for k, v in row.items() if k not in {"name", "points"})
+            print(f"{row['name']:24s} {rest}")
+        if not rows:
+            print(f"No {section} of that name." if name else f"No {section} yet.")
+
+    finish(section, {f"{section}s": rows}, (), as_json=as_json, show=show)

@@ -1,0 +1,102 @@
+"""Everything that is stale, in order."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fitkit.findings import Finding, Severity
+from fitkit.workflow.step_report import Progress, StepReport, part_of
+
+if TYPE_CHECKING:
+    from fitkit.job.job_folder import Job
+    from fitkit.job.made_from import FileDigests
+
+__all__ = ["make_job"]
+
+# Share of the whole time, measured on the sample job; only the progress bar uses it.
+_SHARES = {
+    "scan": 0.80,
+    "body": 0.04,
+    "patches": 0.06,
+    "blanks": 0.05,
+    "templates": 0.02,
+    "pages": 0.03,
+}
+
+
+def make_job(
+    folder: Path | str, *, until: str = "pages", progress: Progress | None = None
+) -> tuple[StepReport, ...]:
+    """Make everything in a job that is stale, up to and with the step ``until``.
+
+    A step whose inputs are what they were is left alone and reported so. When a step fails,
+    those before it stay made and the rest of the job is as it was.
+
+    Raises
+    ------
+    FitkitError
+        When a step cannot be done; its cause names the line, patch or photo.
+    """
+    from fitkit.job.job_folder import open_job
+    from fitkit.job.made_from import FileDigests
+
+    job = open_job(folder)
+    with job.locked("make"):
+        digests = FileDigests(job.folder)
+        names = job.steps()
+        names = names[: names.index(until) + 1]
+        without_patches = not job.settings.patch and until == "pages"
+        if without_patches:
+            names = tuple(name for name in names if name in {"scan", "body"})
+        reports: list[StepReport] = []
+        whole = sum(_SHARES[name] for name in names)
+        done = 0.0
+        for name in names:
+            share = part_of(progress, done / whole, (done + _SHARES[name]) / whole)
+            reports.append(_step(name, job, digests, share))
+            done += _SHARES[name]
+        if without_patches:
+            reports[-1] = _with_note(reports[-1], job.called)
+    return tuple(reports)
+
+
+def _step(name: str, job: Job, digests: FileDigests, progress: Progress | None) -> StepReport:
+    match name:
+        case "scan":
+            from fitkit.workflow.scan_job import scan_step
+
+            return scan_step(job, digests=digests, progress=progress)
+        case "body":
+            from fitkit.workflow.body_step import body
+
+            return body(job, digests=digests, progress=progress)
+        case "patches":
+            from fitkit.workflow.patches_step import patches
+
+            return patches(job, digests=digests, progress=progress)
+        case "blanks":
+            from fitkit.workflow.flatten_step import flatten
+
+            return flatten(job, digests=digests, progress=progress)
+        case "templates":
+            from fitkit.workflow.templates_step import templates
+
+            return templates(job, digests=digests, progress=progress)
+        case "pages":
+            from fitkit.workflow.print_job import print_job
+
+            return print_job(job, digests=digests, progress=progress)
+    raise ValueError(name)
+
+
+def _with_note(report: StepReport, name: str) -> StepReport:
+    note = Finding(
+        "no-patches",
+        Severity.NOTE,
+        "job.toml",
+        "No patches are drawn yet, so the work ends with the body.",
+        f"Add [[line]] and [[patch]] sections to job.toml, then run: fitkit make {name}",
+    )
+    return replace(report, findings=(*report.findings, note))

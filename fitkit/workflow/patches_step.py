@@ -1,0 +1,109 @@
+"""From the body and the maker's tape lines to patches of the form."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fitkit.errors import JobError
+from fitkit.workflow.run_step import Made, run_step
+from fitkit.workflow.step_report import Progress, StepReport, part_of
+
+if TYPE_CHECKING:
+    from fitkit.body.body import Body
+    from fitkit.job.job_folder import Job
+    from fitkit.job.made_from import FileDigests
+    from fitkit.patch.patch import Patch
+    from fitkit.patch.tape_line import TapeLine
+
+__all__ = ["patches"]
+
+
+def patches(job: Job, *, digests: FileDigests, progress: Progress | None = None) -> StepReport:
+    """Grow the forms, lay the tape lines and cut the patches, if stale. Hold the lock."""
+    if not job.settings.patch:
+        raise JobError(
+            f"No patches are drawn in '{job.folder.name}' yet.",
+            "Add [[line]] and [[patch]] sections to job.toml.",
+        )
+    return run_step(
+        job, "patches", lambda told: _patches(job, told), digests=digests, progress=progress
+    )
+
+
+def _patches(job: Job, progress: Progress | None) -> Made:
+    from fitkit.job.body_files import read_body
+    from fitkit.job.designs import patch_designs
+    from fitkit.job.patch_files import patch_files
+
+    shaped = read_body(job.result_folder("body"))
+    designs = patch_designs(job.settings)
+    files: dict[str, bytes] = {}
+    cut: dict[str, Patch] = {}
+    shown: list[TapeLine] = []
+    clearances = list(dict.fromkeys(design.clearance_mm or 0.0 for design in designs))
+    for index, clearance_mm in enumerate(clearances):
+        start, end = 0.95 * index / len(clearances), 0.95 * (index + 1) / len(clearances)
+        found, lines, extra = _patches_on_form(
+            job, shaped, clearance_mm, part_of(progress, start, end)
+        )
+        cut |= {patch.design.name: patch for patch in found}
+        shown = shown or list(lines)
+        files |= extra
+    if progress is not None:
+        progress(0.95, "drawing the lines")
+    for design in designs:
+        files |= patch_files(cut[design.name])
+    files["patches.png"] = _picture(shaped, shown)
+    findings = tuple(finding for design in designs for finding in cut[design.name].findings)
+    words = f"{len(designs)} patches on {len(clearances)} form{'s' * (len(clearances) > 1)}"
+    return Made(files, findings, words)
+
+
+def _patches_on_form(
+    job: Job, shaped: Body, clearance_mm: float, progress: Progress | None
+) -> tuple[tuple[Patch, ...], tuple[TapeLine, ...], dict[str, bytes]]:
+    from fitkit.geometry.mesh_files import ply_bytes
+    from fitkit.job.designs import line_designs, patch_designs
+    from fitkit.job.patch_files import tape_line_files
+    from fitkit.patch.cut_patches import cut_patches
+    from fitkit.patch.form import grow_form
+    from fitkit.patch.tape_line import lay_tape_line
+
+    def told(fraction: float, words: str) -> None:
+        if progress is not None:
+            progress(fraction, words)
+
+    told(0.0, f"growing the form by {clearance_mm:g} mm")
+    form = grow_form(shaped, clearance_mm=clearance_mm)
+    wanted = line_designs(job.settings)
+    lines = []
+    for index, line in enumerate(wanted):
+        told(0.3 + 0.3 * index / len(wanted), f"laying the line '{line.name}'")
+        lines.append(lay_tape_line(form, line))
+    designs = [
+        design
+        for design in patch_designs(job.settings)
+        if (design.clearance_mm or 0.0) == clearance_mm
+    ]
+    found = cut_patches(form, lines, designs, progress=part_of(progress, 0.6, 1.0))
+    stem = f"form-{clearance_mm:g}mm"
+    drawn = [(line.name, line.path.points_mm, line.path.closed) for line in lines]
+    extra = {
+        f"{stem}.ply": ply_bytes(form.mesh),
+        f"{stem}-lines.json": tape_line_files(drawn, clearance_mm),
+    }
+    return found, tuple(lines), extra
+
+
+def _picture(shaped: Body, lines: list[TapeLine]) -> bytes:
+    import numpy as np
+
+    from fitkit.export.body_picture import png_of_body
+
+    paths = []
+    for line in lines:
+        points = line.path.points_mm
+        if line.path.closed:
+            points = np.vstack([points, points[:1]])
+        paths.append((line.name, points))
+    return png_of_body(shaped.mesh, paths=paths)

@@ -1,0 +1,90 @@
+"""From templates to what goes to the printer and the cutter."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from fitkit.workflow.run_step import Made, run_step
+from fitkit.workflow.step_report import Progress, StepReport
+
+if TYPE_CHECKING:
+    from fitkit.job.job_folder import Job
+    from fitkit.job.made_from import FileDigests
+    from fitkit.template.template import Template
+
+__all__ = ["print_job"]
+
+_PREVIEW_PAGES = 4
+_PART_COLUMNS = (
+    "number", "part", "side", "material", "thickness_mm", "width_mm", "height_mm",
+    "area_cm2", "mass_g", "least_stretch", "most_stretch",
+)  # fmt: skip
+
+
+def print_job(job: Job, *, digests: FileDigests, progress: Progress | None = None) -> StepReport:
+    """Make the tiled pages, SVG, DXF and the part list, if stale. Hold the lock."""
+    return run_step(
+        job, "pages", lambda told: _pages(job, told), digests=digests, progress=progress
+    )
+
+
+def _pages(job: Job, progress: Progress | None) -> Made:
+    from fitkit.drawing.paper import paper_named
+    from fitkit.drawing.tiling import tile_drawings
+    from fitkit.export.drawing_dxf import dxf_of_drawing
+    from fitkit.export.drawing_picture import png_of_page
+    from fitkit.export.drawing_svg import svg_of_drawing
+    from fitkit.export.page_pdf import pdf_of_pages
+    from fitkit.job.template_files import read_templates, template_stem
+
+    def told(fraction: float, words: str) -> None:
+        if progress is not None:
+            progress(fraction, words)
+
+    drawn = read_templates(job.result_folder("templates"))
+    settings = job.settings.print
+    told(0.0, "spreading the parts over pages")
+    pages = tile_drawings(
+        [template.drawing for template in drawn],
+        paper=paper_named(settings.paper),
+        margin_mm=settings.margin_mm,
+        overlap_mm=settings.overlap_mm,
+        title=job.settings.job.name,
+        numbers=[template.number for template in drawn],
+    )
+    told(0.3, "writing the pages")
+    files = {"templates.pdf": pdf_of_pages(pages), "parts.csv": _part_list(drawn)}
+    for index, template in enumerate(drawn):
+        told(0.4 + 0.4 * index / len(drawn), f"writing {template.title}")
+        stem = template_stem(template)
+        files[f"{stem}.svg"] = svg_of_drawing(template.drawing)
+        files[f"{stem}.dxf"] = dxf_of_drawing(template.drawing)
+    count = len(pages.pages)
+    for index in range(min(count, _PREVIEW_PAGES)):
+        told(0.8 + 0.2 * index / _PREVIEW_PAGES, "drawing the pages")
+        files[f"page-{index + 1:02d}.png"] = png_of_page(pages, index)
+    return Made(files, (), f"{count} {settings.paper} pages, {len(drawn)} parts as SVG and DXF")
+
+
+def _part_list(drawn: Sequence[Template]) -> bytes:
+    import numpy as np
+
+    from fitkit.materials.sheet_material import sheet_material_named
+
+    text = io.StringIO()
+    table = csv.writer(text, lineterminator="\n")
+    table.writerow(_PART_COLUMNS)
+    for template in drawn:
+        x, y = template.outline_mm.T
+        area_mm2 = 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
+        mass_kg_m2 = sheet_material_named(template.material).mass_kg_m2(template.thickness_mm)
+        table.writerow(
+            [template.number, template.name, template.side.value, template.material]
+            + [f"{template.thickness_mm:g}", f"{np.ptp(x):.1f}", f"{np.ptp(y):.1f}"]
+            + [f"{area_mm2 / 100:.1f}", f"{area_mm2 * mass_kg_m2 / 1000:.0f}"]
+            + [f"{value:.4f}" for value in template.stretch_range]
+        )
+    return text.getvalue().encode()

@@ -1,0 +1,167 @@
+"""From photos to the scan."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fitkit.errors import JobError
+from fitkit.findings import Finding
+from fitkit.workflow.run_step import Made, run_step, same_findings_once
+from fitkit.workflow.step_report import Progress, StepReport, part_of
+
+if TYPE_CHECKING:
+    from fitkit.job.job_folder import Job
+    from fitkit.job.made_from import FileDigests
+    from fitkit.job.settings import CaptureSection
+
+__all__ = ["scan_job", "scan_step"]
+
+
+def scan_job(
+    folder: Path | str,
+    photos: Sequence[Path | str] = (),
+    *,
+    printed_mm: tuple[float, float] | None = None,
+    progress: Progress | None = None,
+) -> tuple[StepReport, ...]:
+    """Add photos to a job and make the scan and the body.
+
+    Nothing in the job changes unless the scan succeeds. The photos are copied into
+    ``photos/``; the originals are only read.
+
+    Parameters
+    ----------
+    folder
+        The job folder.
+    photos
+        Photo files or folders of them, added to those the job has.
+    printed_mm
+        The two check lengths as measured on the printed sheets, kept in ``job.toml``.
+
+    Raises
+    ------
+    PhotoError
+        When the photos cannot give a body.
+    JobError
+        When the job is at fault or busy.
+    """
+    from fitkit.job.job_folder import open_job
+    from fitkit.job.made_from import FileDigests
+    from fitkit.workflow.body_step import body
+
+    job = open_job(folder)
+    with job.locked("scan"):
+        digests = FileDigests(job.folder)
+        scanned = _scan(
+            job, photos, printed_mm=printed_mm, digests=digests, progress=part_of(progress, 0, 0.9)
+        )
+        # Opened again: the photos are in the job now and job.toml may have a new line.
+        job = open_job(folder)
+        shaped = body(job, digests=digests, progress=part_of(progress, 0.9, 1.0))
+    return scanned, shaped
+
+
+def scan_step(job: Job, *, digests: FileDigests, progress: Progress | None = None) -> StepReport:
+    """Make the scan from the photos in the job, if it is stale. Hold the lock."""
+    if not job.photo_paths():
+        raise JobError(
+            f"The job '{job.folder.name}' has no photos.",
+            f"Give it some with: fitkit scan {job.called} PHOTOS",
+        )
+    return run_step(
+        job,
+        "scan",
+        lambda told: _scan_photos(job.photo_paths(), job.settings.capture, told),
+        digests=digests,
+        progress=progress,
+    )
+
+
+def _scan(
+    job: Job,
+    photos: Sequence[Path | str],
+    *,
+    printed_mm: tuple[float, float] | None,
+    digests: FileDigests,
+    progress: Progress | None,
+) -> StepReport:
+    from fitkit.job.settings_edits import with_setting
+
+    if printed_mm is not None:
+        text = with_setting(job.text, "capture", "printed_mm", list(printed_mm))
+        job = job.with_text(text)
+    originals: tuple[Path, ...] = ()
+    if photos:
+        from fitkit.capture.photo import find_photos
+
+        originals = find_photos([Path(path).expanduser() for path in photos])
+    with job.staged_photos(originals, digests) as staged:
+        if not staged:
+            report = scan_step(job, digests=digests, progress=progress)
+            job.keep_text()
+            return report
+        inputs = job.inputs("scan", digests, photos=staged)
+        started = time.perf_counter()
+        paths = sorted([*job.photo_paths(), *staged.values()], key=lambda path: path.name)
+        made = _scan_photos(paths, job.settings.capture, progress)
+        seconds = time.perf_counter() - started
+        # From here on the scan stands. A crash before its folder is exchanged leaves the
+        # photos in place and the scan stale, which the next run makes good.
+        job.keep_text()
+        job.add_photos(staged)
+        findings = same_findings_once(made.findings)
+        record = job.keep_result(
+            "scan", made.files, inputs=inputs, digests=digests, findings=findings, seconds=seconds
+        )
+        job.keep_digests(digests)
+    return StepReport(
+        "scan",
+        ran=True,
+        words=f"{made.words}; {len(staged)} photos added",
+        findings=findings,
+        seconds=seconds,
+        files=tuple(job.result_folder("scan") / name for name in record.files),
+    )
+
+
+def _scan_photos(
+    paths: Sequence[Path], settings: CaptureSection, progress: Progress | None
+) -> Made:
+    from dataclasses import replace
+
+    from fitkit.capture.capture_volume import default_capture_volume
+    from fitkit.capture.photo import read_photos
+    from fitkit.capture.reconstruct import reconstruct
+    from fitkit.capture.solve_cameras import solve_cameras
+    from fitkit.export.scan_picture import png_of_photos
+    from fitkit.job.scan_files import scan_files
+
+    photos, unread = read_photos(
+        paths, longest_px=settings.longest_px, progress=part_of(progress, 0.0, 0.06)
+    )
+    solved = solve_cameras(
+        photos, printed_mm=settings.printed_mm, progress=part_of(progress, 0.06, 0.25)
+    )
+    missing: tuple[Finding, ...] = tuple(f for f in unread if f not in solved.findings)
+    solved = replace(solved, findings=(*missing, *solved.findings))
+    volume = default_capture_volume(
+        solved,
+        radius_mm=settings.radius_mm,
+        bottom_mm=settings.bottom_mm,
+        top_mm=settings.top_mm,
+    )
+    scan = reconstruct(photos, solved, volume, progress=part_of(progress, 0.25, 0.97))
+    if progress is not None:
+        progress(0.97, "drawing the photos")
+    picture = png_of_photos(photos, solved)
+    del photos
+    words = (
+        f"{len(solved.cameras)} of {len(paths)} photos, {len(solved.sheets)} sheets, "
+        f"scale to {100 * solved.scale_sigma:.2f} %, {len(scan.cloud_mm)} points"
+    )
+    return Made(
+        {**scan_files(scan), "photos.png": picture}, (*solved.findings, *scan.findings), words
+    )

@@ -1,0 +1,54 @@
+"""From blanks to templates, numbered in the order of the job."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fitkit.workflow.run_step import Made, run_step
+from fitkit.workflow.step_report import Progress, StepReport
+
+if TYPE_CHECKING:
+    from fitkit.findings import Finding
+    from fitkit.job.job_folder import Job
+    from fitkit.job.made_from import FileDigests
+
+__all__ = ["templates"]
+
+
+def templates(job: Job, *, digests: FileDigests, progress: Progress | None = None) -> StepReport:
+    """Draw every template, mirrored twins included, if stale. Hold the lock."""
+    return run_step(
+        job, "templates", lambda told: _templates(job, told), digests=digests, progress=progress
+    )
+
+
+def _templates(job: Job, progress: Progress | None) -> Made:
+    from fitkit.export.drawing_picture import png_of_drawing
+    from fitkit.export.drawing_svg import svg_of_drawing
+    from fitkit.job.designs import part_numbers, patch_designs
+    from fitkit.job.flat_patch_files import read_flat_patch
+    from fitkit.job.template_files import template_file, template_stem
+    from fitkit.template.make_templates import make_templates
+
+    files: dict[str, bytes] = {}
+    findings: list[Finding] = []
+    designs = patch_designs(job.settings)
+    numbers = part_numbers(designs)
+    count = 0
+    for index, design in enumerate(designs):
+        if progress is not None:
+            progress(index / len(designs), f"drawing the template of '{design.name}'")
+        drawn = make_templates(
+            read_flat_patch(job.result_folder("blanks"), design),
+            number=numbers[design.name],
+            job_name=job.settings.job.name,
+            wearer=job.settings.wearer.name,
+        )
+        for template in drawn:
+            stem = template_stem(template)
+            files[f"{stem}.json"] = template_file(template)
+            files[f"{stem}.svg"] = svg_of_drawing(template.drawing)
+            files[f"{stem}.png"] = png_of_drawing(template.drawing)
+            findings += template.findings
+            count += 1
+    return Made(files, tuple(findings), f"{count} templates")
