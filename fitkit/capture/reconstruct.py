@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -21,11 +22,13 @@ from fitkit.capture.depth_map import DepthMap
 from fitkit.capture.free_space import seen_through
 from fitkit.capture.pair_choice import choose_pairs
 from fitkit.capture.photo import Photo
+from fitkit.capture.photo_patches import stack_photos
 from fitkit.capture.point_cloud import PointCloud, cloud_of_maps, cloud_only, largest_clusters
 from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras
 from fitkit.capture.signed_grid import signed_grid
 from fitkit.capture.stereo_matching import match_pair
 from fitkit.capture.stereo_pair import rectify_pair
+from fitkit.capture.surface_refinement import RefinementPass, refine_surface
 from fitkit.errors import PhotoError
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Bytes, Floats
@@ -45,6 +48,14 @@ _BELOW_MM = 40.0
 _FLOOR_MM = 30.0
 _FAR_FACTOR = 3.0
 _FREE_VOTES = 3
+# Cell of the mesh each pass starts from (0: keep the last one's), whether the halved photos
+# are used, and how far to look.
+_REFINEMENT = (
+    (7.0, True, RefinementPass(24.0, 3.0, 4.0, 3, averaging=3)),
+    (5.0, True, RefinementPass(10.0, 1.25, 3.0, 3)),
+    (4.0, False, RefinementPass(4.0, 0.6, 2.2, 4)),
+    (0.0, False, RefinementPass(1.6, 0.3, 2.2, 4)),
+)
 _CARVE_STEP = 2
 _STRAY_MM = 15.0
 _UNSEEN_MM, _UNSEEN_SHARE = 12.0, 0.10
@@ -121,7 +132,13 @@ def reconstruct(
         raise _nothing_seen(len(cloud.points_mm))
     say(0.65, "closing the surface")
     surface = poisson_surface(cloud, cell_mm=_CELL_MM)
-    surface = _cut_surface(surface, volume, wide)
+    lower = replace(volume, bottom_mm=volume.bottom_mm - _BELOW_MM)
+    surface = _carved(surface, lower, wide)
+
+    def refining(fraction: float) -> None:
+        say(0.7 + 0.25 * fraction, "refining the surface")
+
+    surface = _cut(_refined(surface, cameras, greys, refining), volume)
     say(0.98, "judging the surface")
     cloud = _on_surface(cloud, surface, volume)
     distance, _ = cKDTree(cloud.points_mm).query(surface.vertices, workers=-1)
@@ -201,17 +218,40 @@ def _cloud_in_volume(
     return largest_clusters(cloud_only(cloud, ~floor & ~free), gap_mm=4.0 * spacing_mm)
 
 
-def _cut_surface(
-    surface: TriangleMesh, volume: CaptureVolume, wide: Sequence[DepthMap]
-) -> TriangleMesh:
-    grid = signed_grid(surface, cell_mm=_CELL_MM, margin_mm=4 * _CELL_MM, flat_mm=volume.bottom_mm)
+def _carved(surface: TriangleMesh, volume: CaptureVolume, wide: Sequence[DepthMap]) -> TriangleMesh:
+    """Return the surface within the volume, freed of what the photos look through."""
+    cell_mm = _REFINEMENT[0][0]
+    grid = signed_grid(surface, cell_mm=cell_mm, margin_mm=4 * cell_mm)
     axes = [grid.nodes_mm(axis)[::_CARVE_STEP] for axis in range(3)]
     nodes = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
-    filled = grid.values_mm[::_CARVE_STEP, ::_CARVE_STEP, ::_CARVE_STEP] > -_CARVE_STEP * _CELL_MM
+    filled = grid.values_mm[::_CARVE_STEP, ::_CARVE_STEP, ::_CARVE_STEP] > -_CARVE_STEP * cell_mm
     free = np.zeros(filled.shape, dtype=np.bool_)
     free[filled] = seen_through(wide, nodes[filled]) >= _FREE_VOTES
-    carved = carving_field(free, step=_CARVE_STEP, cell_mm=_CELL_MM) if free.any() else None
+    carved = carving_field(free, step=_CARVE_STEP, cell_mm=cell_mm) if free.any() else None
     return mesh_of_grid(cut_to_volume(grid, volume, carved=carved))
+
+
+def _refined(
+    surface: TriangleMesh,
+    cameras: Sequence[Camera],
+    greys: Sequence[Bytes],
+    say: Callable[[float], None],
+) -> TriangleMesh:
+    """Return the surface moved to where the photos agree, ever finer."""
+    halves = stack_photos(cameras, [_reduced(grey, 0.5) for grey in greys])
+    wholes = stack_photos(cameras, greys)
+    for done, (cell_mm, halved, settings) in enumerate(_REFINEMENT):
+        if cell_mm > 0 and done > 0:
+            grid = signed_grid(surface, cell_mm=cell_mm, margin_mm=4 * cell_mm)
+            surface = mesh_of_grid(grid)
+        surface, _ = refine_surface(surface, cameras, halves if halved else wholes, settings)
+        say((done + 1) / len(_REFINEMENT))
+    return surface
+
+
+def _cut(surface: TriangleMesh, volume: CaptureVolume) -> TriangleMesh:
+    grid = signed_grid(surface, cell_mm=_CELL_MM, margin_mm=4 * _CELL_MM, flat_mm=volume.bottom_mm)
+    return mesh_of_grid(cut_to_volume(grid, volume, carved=None))
 
 
 def _on_surface(cloud: PointCloud, surface: TriangleMesh, volume: CaptureVolume) -> PointCloud:

@@ -1,0 +1,244 @@
+"""Move a rough surface along its normals to where the photos look alike."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import numpy as np
+import open3d as o3d
+import scipy.sparse as sp
+from scipy.sparse.linalg import cg
+
+from fitkit.capture.camera import Camera
+from fitkit.capture.photo_patches import (
+    MOST_VIEWS,
+    PhotoStack,
+    SurfacePatches,
+    patch_likeness,
+)
+from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.topology import vertex_adjacency
+
+__all__ = ["RefinementPass", "refine_surface"]
+
+Sparse: TypeAlias = Any  # scipy ships no types
+
+_LEAST_COSINE = 0.35
+_CLEAR_MM = 6.0
+_NORMAL_ROUNDS = 3
+_BEND_ROUNDS = 2
+_SHARPEST_BEND_PER_MM = 0.06
+# Correlation that patches of unrelated pattern reach by chance.
+_CHANCE = 0.3
+_STAY = 1e-4
+
+
+@dataclass(frozen=True, slots=True)
+class RefinementPass:
+    """How one pass searches.
+
+    Attributes
+    ----------
+    reach_mm, step_mm
+        Farthest move along the normal, both ways, and the distance between moves tried.
+    spacing_mm, half_n
+        Patch: distance between samples, and samples from the middle to the edge.
+    stiffness
+        Weight of the smoothness of the moves against a fully certain place.
+    averaging
+        Rounds in which the likeness is averaged with the neighbours'.
+    """
+
+    reach_mm: float
+    step_mm: float
+    spacing_mm: float
+    half_n: int
+    stiffness: float = 0.5
+    averaging: int = 2
+
+
+def refine_surface(
+    mesh: TriangleMesh, cameras: Sequence[Camera], photos: PhotoStack, settings: RefinementPass
+) -> tuple[TriangleMesh, Floats]:
+    """Return the mesh with moved vertices, and how certain each is.
+
+    Per vertex the offset along the normal is sought at which a patch, bent like the
+    surface, looks most alike in the photos that see it. The offsets are then smoothed by a
+    bi-Laplacian solve in which certain vertices count more; where the photos say nothing,
+    a vertex follows its neighbours.
+
+    Parameters
+    ----------
+    mesh
+        Closed and wound outward.
+    cameras, photos
+        In the same order.
+    settings
+        How to search.
+
+    Returns
+    -------
+    TriangleMesh
+        The same faces, moved vertices.
+    Floats
+        (V,) float, 0 to 4: 0 where the photos say nothing.
+    """
+    adjacency = sp.csr_array(vertex_adjacency(mesh))
+    averaged = sp.diags_array(1.0 / np.maximum(adjacency.sum(axis=1), 1.0)) @ adjacency
+    normal = mesh.vertex_normals()
+    for _ in range(_NORMAL_ROUNDS):
+        normal = _unit(normal + averaged @ normal)
+    patches = _patches(mesh, normal, averaged, adjacency, cameras)
+    moves = np.arange(
+        -settings.reach_mm, settings.reach_mm + 0.5 * settings.step_mm, settings.step_mm
+    )
+    likeness = patch_likeness(
+        photos, patches, moves, spacing_mm=settings.spacing_mm, half_n=settings.half_n
+    ).astype(np.float64)
+    for _ in range(settings.averaging):
+        likeness = 0.5 * likeness + 0.5 * (averaged @ likeness)
+    offset, certainty = _peaks(likeness, moves)
+    certainty[patches.views_n < 2] = 0.0
+    smooth = _smoothed(offset, certainty, averaged, settings)
+    return mesh.with_vertices(mesh.vertices + normal * smooth[:, None]), certainty
+
+
+def _unit(vectors: Floats) -> Floats:
+    length = np.linalg.norm(vectors, axis=1, keepdims=True)
+    unit: Floats = vectors / np.where(length > 0, length, 1.0)
+    return unit
+
+
+def _patches(
+    mesh: TriangleMesh,
+    normal: Floats,
+    averaged: Sparse,
+    adjacency: Sparse,
+    cameras: Sequence[Camera],
+) -> SurfacePatches:
+    helper = np.where(np.abs(normal[:, 2:]) < 0.9, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]])
+    along = _unit(np.cross(helper, normal))
+    across = np.cross(normal, along)
+    bend = _second_form(mesh, normal, along, across, averaged, adjacency)
+    views, views_n = _best_views(mesh, normal, cameras)
+    return SurfacePatches(mesh.vertices, normal, along, across, bend, views, views_n)
+
+
+def _second_form(
+    mesh: TriangleMesh,
+    normal: Floats,
+    along: Floats,
+    across: Floats,
+    averaged: Sparse,
+    adjacency: Sparse,
+) -> Floats:
+    """(V, 3) float per mm: how normals turn from vertex to vertex, by least squares.
+
+    The turn of the normal over an edge (s, t) is (a s + b t, b s + c t).
+    """
+    pairs = adjacency.tocoo()
+    i, j = pairs.coords
+    edge, turn = mesh.vertices[j] - mesh.vertices[i], normal[j] - normal[i]
+
+    def dot(left: Floats, right: Floats) -> Floats:
+        product: Floats = np.einsum("ei,ei->e", left, right)
+        return product
+
+    s, t = dot(edge, along[i]), dot(edge, across[i])
+    p, q = dot(turn, along[i]), dot(turn, across[i])
+    count = len(mesh.vertices)
+
+    def total(values: Floats) -> Floats:
+        return np.asarray(np.bincount(i, values, count), dtype=np.float64)
+
+    ss, st, tt = total(s * s), total(s * t), total(t * t)
+    zero = np.zeros(count)
+    left = np.stack([ss, st, zero, st, ss + tt, st, zero, st, tt], axis=1).reshape(-1, 3, 3)
+    right = np.stack([total(s * p), total(t * p + s * q), total(t * q)], axis=1)
+    left += (1e-3 * (ss + tt) + 1e-9)[:, None, None] * np.eye(3)
+    a, b, c = np.linalg.solve(left, right[:, :, None])[:, :, 0].T
+    # The tangents turn from vertex to vertex: average the form as a matrix of the world.
+    form = (
+        a[:, None, None] * along[:, :, None] * along[:, None, :]
+        + b[:, None, None]
+        * (along[:, :, None] * across[:, None, :] + across[:, :, None] * along[:, None, :])
+        + c[:, None, None] * across[:, :, None] * across[:, None, :]
+    ).reshape(-1, 9)
+    for _ in range(_BEND_ROUNDS):
+        form = 0.5 * form + 0.5 * (averaged @ form)
+    matrix = form.reshape(-1, 3, 3)
+    bend = np.stack(
+        [
+            np.einsum("vi,vij,vj->v", one, matrix, other)
+            for one, other in ((along, along), (along, across), (across, across))
+        ],
+        axis=1,
+    )
+    limited: Floats = np.clip(bend, -_SHARPEST_BEND_PER_MM, _SHARPEST_BEND_PER_MM)
+    return limited
+
+
+def _best_views(mesh: TriangleMesh, normal: Floats, cameras: Sequence[Camera]) -> tuple[Ints, Ints]:
+    """Return per vertex the cameras that see it most squarely and how many do."""
+    tensor: Any = o3d.core.Tensor  # its stubs want more arguments than the library does
+    scene = o3d.t.geometry.RaycastingScene()
+    scene.add_triangles(
+        tensor(mesh.vertices.astype(np.float32)), tensor(mesh.faces.astype(np.uint32))
+    )
+    squareness = np.full((len(mesh.vertices), max(len(cameras), MOST_VIEWS)), -1.0, np.float32)
+    for index, camera in enumerate(cameras):
+        towards = _unit(camera.centre_mm() - mesh.vertices)
+        cosine = np.einsum("vi,vi->v", towards, normal)
+        facing = np.flatnonzero(cosine > _LEAST_COSINE)
+        start = mesh.vertices[facing] + _CLEAR_MM * normal[facing]
+        rays = np.hstack([start, towards[facing]]).astype(np.float32)
+        hidden = scene.test_occlusions(tensor(rays)).numpy()
+        squareness[facing[~hidden], index] = cosine[facing[~hidden]]
+    order = np.argsort(-squareness, axis=1, kind="stable")[:, :MOST_VIEWS].astype(np.int64)
+    count = (np.take_along_axis(squareness, order, axis=1) > 0).sum(axis=1).astype(np.int64)
+    return order, count
+
+
+def _peaks(likeness: Floats, moves: Floats) -> tuple[Floats, Floats]:
+    """Return the move of greatest likeness, by a parabola, and how much to believe it."""
+    every = np.arange(len(likeness))
+    best = likeness.argmax(axis=1)
+    peak = likeness[every, best]
+    inner = np.clip(best, 1, len(moves) - 2)
+    before, at, after = (likeness[every, inner + k] for k in (-1, 0, 1))
+    curve = before - 2.0 * at + after
+    flat = np.abs(curve) < 1e-9
+    part = np.where(flat, 0.0, 0.5 * (before - after) / np.where(flat, 1.0, curve))
+    step = moves[1] - moves[0]
+    offset = moves[inner] + np.clip(part, -1.0, 1.0) * step
+    above_rest = np.clip(peak - np.median(likeness, axis=1), 0.0, 1.0)
+    certainty = 4.0 * np.clip(peak - _CHANCE, 0.0, 1.0) * above_rest
+    certainty[best != inner] = 0.0
+    return offset, certainty
+
+
+def _smoothed(
+    offset: Floats, certainty: Floats, averaged: Sparse, settings: RefinementPass
+) -> Floats:
+    """Minimise certainty (x - offset)^2 + stiffness |L x|^2, outliers weighted down once."""
+    count = len(offset)
+    rough = sp.eye_array(count, format="csr") - averaged
+    stiff = settings.stiffness * (rough.T @ rough)
+    smooth = np.zeros(count)
+    weight = certainty
+    for _ in range(2):
+        matrix = (sp.diags_array(weight + _STAY) + stiff).tocsr()
+        smooth, _ = cg(
+            matrix,
+            weight * offset,
+            x0=smooth,
+            rtol=1e-4,
+            maxiter=300,
+            M=sp.diags_array(1.0 / matrix.diagonal()),
+        )
+        error = np.abs(smooth - offset)
+        weight = certainty / (1.0 + (error / (2.0 * settings.step_mm)) ** 2)
+    return smooth
