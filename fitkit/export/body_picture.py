@@ -1,0 +1,261 @@
+"""Shaded pictures of a body or form with tape lines drawn over it."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitkit.errors import InputError, ShapeError
+from fitkit.export.body_shading import GROUND_RGB, BodyView, LitBody, view_of
+from fitkit.export.lettering import font_px, spread_apart, write_with_halo
+from fitkit.geometry.arrays import Floats
+from fitkit.geometry.mesh import TriangleMesh
+
+__all__ = ["VIEWS", "png_of_body"]
+
+VIEWS: dict[str, float] = {
+    "front": 0.0,
+    "front left": 0.25 * np.pi,
+    "left": 0.5 * np.pi,
+    "back left": 0.75 * np.pi,
+    "back": np.pi,
+    "back right": 1.25 * np.pi,
+    "right": 1.5 * np.pi,
+    "front right": 1.75 * np.pi,
+}
+"""Where one stands to look, as a turn from the wearer's front towards the wearer's left."""
+
+# Every view renders this many times finer in each direction, then is averaged.
+_FINER = 2
+# Okabe and Ito's palette for all kinds of colour vision (Color Universal Design, 2008), without
+# black; dark enough for lines on a light body.
+_LINE_INKS = (
+    (0, 114, 178),
+    (213, 94, 0),
+    (0, 120, 88),
+    (170, 70, 130),
+    (120, 85, 0),
+    (20, 100, 150),
+)
+_PATCH_INKS = (
+    (86, 180, 233),
+    (230, 159, 0),
+    (80, 190, 150),
+    (240, 228, 66),
+    (204, 121, 167),
+    (150, 150, 210),
+    (213, 130, 80),
+)
+
+
+def png_of_body(
+    mesh: TriangleMesh,
+    *,
+    paths: Sequence[tuple[str, Floats]] = (),
+    face_values: NDArray[Any] | None = None,
+    views: Sequence[str] = ("front", "left", "back"),
+    height_px: int = 900,
+    value_unit: str = "",
+) -> bytes:
+    """Return views of a body side by side, lines over it, names beside them.
+
+    Parameters
+    ----------
+    mesh
+        The body or form, z up, facing -y.
+    paths
+        Name and (N, 3) float mm of each line; a closed one repeats its first point. What lies
+        behind the body is left out.
+    face_values
+        (F,) int: a patch number per face, -1 for none; or (F,) float: a value per face, NaN for
+        none, coloured by the cividis map with a scale beside it.
+    views
+        Names from :data:`VIEWS`.
+    height_px
+        Height of the body's part of the picture.
+    value_unit
+        Unit written at the colour scale.
+
+    Raises
+    ------
+    InputError
+        For an unknown view.
+    ShapeError
+        When there is not one value for each face.
+
+    References
+    ----------
+    J. R. Nuñez, C. R. Anderton, R. S. Renslow, *Optimizing colormaps with consideration for
+    color vision deficiency*, PLoS ONE 13(7), 2018, doi:10.1371/journal.pone.0199239 (cividis).
+    """
+    from PIL import Image
+
+    for view in views:
+        if view not in VIEWS:
+            raise InputError(f"There is no view '{view}'.", f"Choose from {', '.join(VIEWS)}.")
+    if face_values is not None and np.shape(face_values) != (len(mesh.faces),):
+        raise ShapeError(
+            f"face_values has shape {np.shape(face_values)}, the mesh {len(mesh.faces)} faces.",
+            "Give one value for each face.",
+        )
+    body = LitBody(mesh)
+    face_inks = _face_inks(face_values)
+    inks = {name: _LINE_INKS[i % len(_LINE_INKS)] for i, (name, _) in enumerate(paths)}
+    low_z, high_z = mesh.bounds_mm()[:, 2]
+    px_per_mm = height_px / max(float(high_z - low_z) * 1.04, 1e-6)
+    panels = [
+        _panel(mesh, body, face_inks, paths, inks, name, px_per_mm, i == 0)
+        for i, name in enumerate(views)
+    ]
+    if face_values is not None and np.issubdtype(np.asarray(face_values).dtype, np.floating):
+        panels.append(_colour_scale(np.asarray(face_values), panels[0].height, value_unit))
+    sheet = Image.new(
+        "RGB",
+        (sum(p.width for p in panels), max(p.height for p in panels)),
+        GROUND_RGB,
+    )
+    x = 0
+    for panel in panels:
+        sheet.paste(panel, (x, 0))
+        x += panel.width
+    buffer = io.BytesIO()
+    sheet.save(buffer, "PNG")
+    return buffer.getvalue()
+
+
+def _face_inks(face_values: NDArray[Any] | None) -> Floats | None:
+    """(F, 3) float 0..255 per face; NaN where the body's own colour stays."""
+    if face_values is None:
+        return None
+    values = np.asarray(face_values)
+    inks = np.full((len(values), 3), np.nan)
+    if np.issubdtype(values.dtype, np.floating):
+        from matplotlib import colormaps
+
+        known = np.isfinite(values)
+        low, high = _value_range(values)
+        inks[known] = 255.0 * colormaps["cividis"]((values[known] - low) / (high - low))[:, :3]
+    else:
+        known = values >= 0
+        inks[known] = np.array(_PATCH_INKS, dtype=float)[values[known] % len(_PATCH_INKS)]
+    return inks
+
+
+def _value_range(values: NDArray[Any]) -> tuple[float, float]:
+    known = values[np.isfinite(values)]
+    if len(known) == 0:
+        return 0.0, 1.0
+    low, high = float(known.min()), float(known.max())
+    return (low, high) if high > low else (low - 0.5, low + 0.5)
+
+
+def _panel(
+    mesh: TriangleMesh,
+    body: LitBody,
+    face_inks: Floats | None,
+    paths: Sequence[tuple[str, Floats]],
+    inks: dict[str, tuple[int, int, int]],
+    name: str,
+    px_per_mm: float,
+    scale_bar: bool,
+) -> Any:
+    """One view with its lines, names, scale bar and title, as a Pillow image."""
+    from PIL import Image, ImageDraw
+
+    view = view_of(mesh, VIEWS[name], px_per_mm)
+    fine = view_of(mesh, VIEWS[name], px_per_mm * _FINER)
+    picture = body.shaded(fine, face_inks).resize(
+        (view.width_px, view.height_px), Image.Resampling.LANCZOS
+    )
+    size = max(13, view.height_px // 60)
+    label_px = max((int(font_px(size).getlength(n)) for n, _ in paths), default=0)
+    side = label_px + 34 if paths else 16
+    head = 2 * size + 10
+    foot = 3 * size
+    panel = Image.new(
+        "RGB",
+        (view.width_px + side + 12, view.height_px + head + foot),
+        GROUND_RGB,
+    )
+    panel.paste(picture, (12, head))
+    lines = Image.new("RGBA", (panel.width * _FINER, panel.height * _FINER), (0, 0, 0, 0))
+    pen = ImageDraw.Draw(lines)
+    ends: list[tuple[str, tuple[float, float]]] = []
+    runs: list[tuple[str, list[tuple[float, float]]]] = []
+    for line, points in paths:
+        in_sight = [
+            [(float(x + 12), float(y + head)) for x, y in run]
+            for run in body.runs_in_sight(np.asarray(points, dtype=np.float64), view)
+        ]
+        if in_sight:
+            runs += [(line, run_px) for run_px in in_sight]
+            ends.append((line, _pointed_at([p for run_px in in_sight for p in run_px])))
+    width = max(2.0, view.height_px / 330.0) * _FINER
+    for halo in (True, False):
+        for line, run_px in runs:
+            scaled = [(x * _FINER, y * _FINER) for x, y in run_px]
+            ink = (255, 255, 255, 230) if halo else (*inks[line], 255)
+            pen.line(scaled, fill=ink, width=round(width * (2.0 if halo else 1.0)), joint="curve")
+    lines = lines.resize(panel.size, Image.Resampling.LANCZOS)
+    panel.paste(lines, (0, 0), lines)
+    draw = ImageDraw.Draw(panel)
+    heights = spread_apart(
+        [y for _, (_, y) in ends],
+        pitch=1.35 * size,
+        low=head + size,
+        high=panel.height - foot - size,
+    )
+    column = view.width_px + 12 + 20
+    for (line, (x, y)), at_y in zip(ends, heights, strict=True):
+        draw.line([(x + 2, y), (column - 8, at_y), (column - 3, at_y)], fill=inks[line], width=1)
+        write_with_halo(draw, (column, at_y), line, size_px=size, ink=inks[line])
+    title = name if name in ("front", "back") else f"{name} (wearer's)"
+    draw.text((12, 6), title, font=font_px(round(1.3 * size)), fill=(40, 40, 40))
+    if scale_bar:
+        _scale_bar(draw, view, panel.height - foot, size)
+    return panel
+
+
+def _pointed_at(points_px: list[tuple[float, float]]) -> tuple[float, float]:
+    """Return where a line's name points: far right, amid what is about as far right."""
+    far = max(x for x, _ in points_px)
+    candidates = sorted((y, x) for x, y in points_px if x > far - 4.0)
+    y, x = candidates[len(candidates) // 2]
+    return x, y
+
+
+def _scale_bar(draw: Any, view: BodyView, top: float, size: int) -> None:
+    """Draw a bar of a round length, about a quarter of the picture wide at most."""
+    room = max(0.3 * view.width_px / view.px_per_mm, 10.0)
+    length = max(step for step in (10, 20, 50, 100, 200, 500) if step <= room)
+    x0, y = 14.0, top + 0.7 * size
+    x1 = x0 + length * view.px_per_mm
+    draw.line([(x0, y), (x1, y)], fill=(40, 40, 40), width=2)
+    for x in (x0, x1):
+        draw.line([(x, y - 5), (x, y + 5)], fill=(40, 40, 40), width=2)
+    draw.text((x0, y + 8), f"{length} mm", font=font_px(size), fill=(40, 40, 40))
+
+
+def _colour_scale(values: NDArray[Any], height: int, unit: str) -> Any:
+    """Return the cividis scale with five numbers as a Pillow image."""
+    from matplotlib import colormaps
+    from PIL import Image, ImageDraw
+
+    low, high = _value_range(values)
+    panel = Image.new("RGB", (130, height), GROUND_RGB)
+    bar_top, bar_low = height // 4, 3 * height // 4
+    ramp = colormaps["cividis"](np.linspace(1.0, 0.0, bar_low - bar_top))[:, None, :3]
+    bar = np.repeat(np.round(255 * ramp).astype(np.uint8), 22, axis=1)
+    panel.paste(Image.fromarray(bar), (10, bar_top))
+    draw = ImageDraw.Draw(panel)
+    size = max(13, height // 70)
+    for part in np.linspace(0.0, 1.0, 5):
+        y = bar_low - part * (bar_low - bar_top)
+        draw.line([(32, y), (38, y)], fill=(40, 40, 40))
+        text = f"{low + part * (high - low):.3g} {unit}".strip()
+        draw.text((42, y), text, font=font_px(size), fill=(40, 40, 40), anchor="lm")
+    return panel

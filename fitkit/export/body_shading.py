@@ -1,0 +1,173 @@
+"""Seeing a body from one side: rays, soft light, and which lines are in sight."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fitkit.geometry.arrays import Floats
+from fitkit.geometry.mesh import TriangleMesh
+
+__all__ = ["GROUND_RGB", "BodyView", "LitBody", "view_of"]
+
+GROUND_RGB = (250, 250, 248)
+"""The ground of body pictures, 0 to 255."""
+
+_SKY_RAYS = 40
+_SKY_REACH_MM = 250.0
+# A line on the form may lie a little inside the body's rendered surface.
+_HIDDEN_BEHIND_MM = 4.0
+_SKIN = np.array([206.0, 198.0, 188.0])
+
+
+@dataclass(frozen=True, slots=True)
+class BodyView:
+    """An orthographic view: pixels per mm and the directions right, up and towards the eye."""
+
+    right: Floats
+    up: Floats
+    eye: Floats
+    low: Floats
+    px_per_mm: float
+    width_px: int
+    height_px: int
+
+    def pixels(self, points: Floats) -> Floats:
+        """(N, 2) float px of (N, 3) points, y down."""
+        flat = np.stack([points @ self.right, points @ self.up], axis=1) - self.low
+        x = flat[:, 0] * self.px_per_mm - 0.5
+        y = self.height_px - flat[:, 1] * self.px_per_mm - 0.5
+        return np.stack([x, y], axis=1)
+
+
+def view_of(mesh: TriangleMesh, turn_rad: float, px_per_mm: float) -> BodyView:
+    """Return the view from a turn towards the wearer's left; the wearer faces -y, left is +x."""
+    eye = np.array([np.sin(turn_rad), -np.cos(turn_rad), 0.0])
+    up = np.array([0.0, 0.0, 1.0])
+    right = np.cross(up, eye)
+    flat = np.stack([mesh.vertices @ right, mesh.vertices @ up], axis=1)
+    low, high = flat.min(axis=0), flat.max(axis=0)
+    rim = 0.02 * (high[1] - low[1])
+    low, high = low - rim, high + rim
+    width, height = np.ceil((high - low) * px_per_mm).astype(int)
+    return BodyView(right, up, eye, low, px_per_mm, int(width), int(height))
+
+
+class LitBody:
+    """A mesh made ready to be looked at; ``open_sky`` (V,) float 0..1 is found once."""
+
+    def __init__(self, mesh: TriangleMesh) -> None:
+        import open3d as o3d
+
+        core: Any = o3d.core  # its stubs want more arguments than the library does
+        self._tensor = core.Tensor
+        self._mesh = mesh
+        self._normals = mesh.vertex_normals()
+        self._scene = o3d.t.geometry.RaycastingScene()
+        self._scene.add_triangles(
+            self._tensor(mesh.vertices.astype(np.float32)),
+            self._tensor(mesh.faces.astype(np.uint32)),
+        )
+        self._open_sky = self._found_open_sky()
+
+    def _rays(self, origins: Floats, directions: Floats) -> Any:
+        both = np.concatenate([origins, np.broadcast_to(directions, origins.shape)], axis=-1)
+        return self._tensor(both.astype(np.float32))
+
+    def _found_open_sky(self) -> Floats:
+        """(V,) float 0..1: how much of the half space above each vertex is free of the body."""
+        normals = self._normals
+        # directions spread evenly over the sphere (golden-angle spiral), the same on every run
+        i = np.arange(_SKY_RAYS) + 0.5
+        z = 1.0 - 2.0 * i / _SKY_RAYS
+        turn = np.pi * (1.0 + 5.0**0.5) * i
+        ring = np.sqrt(1.0 - z * z)
+        directions = np.stack([ring * np.cos(turn), ring * np.sin(turn), z], axis=1)
+        start = self._mesh.vertices + normals * 2.0
+        free, weight = np.zeros(len(start)), np.zeros(len(start))
+        for direction in directions:
+            facing = normals @ direction
+            direction = np.where(facing[:, None] < 0, -direction, direction)
+            facing = np.abs(facing)
+            hit = self._scene.test_occlusions(
+                self._rays(start, direction), tfar=_SKY_REACH_MM
+            ).numpy()
+            free += np.where(hit, 0.0, facing)
+            weight += facing
+        share: Floats = free / np.maximum(weight, 1e-9)
+        return share
+
+    def shaded(self, view: BodyView, face_inks: Floats | None = None) -> Any:
+        """Return the body as a Pillow image, lit from above the viewer's left, edges darkened.
+
+        ``face_inks`` (F, 3) float 0..255, NaN where the body's own colour stays.
+        """
+        from PIL import Image
+
+        x = (np.arange(view.width_px) + 0.5) / view.px_per_mm + view.low[0]
+        y = (view.height_px - np.arange(view.height_px) - 0.5) / view.px_per_mm + view.low[1]
+        far = float(np.abs(self._mesh.vertices @ view.eye).max()) + 100.0
+        X, Y = np.meshgrid(x, y)
+        origins = X[..., None] * view.right + Y[..., None] * view.up + far * view.eye
+        hits = self._scene.cast_rays(self._rays(origins, -view.eye))
+        depth = hits["t_hit"].numpy().astype(np.float64)
+        seen = np.isfinite(depth)
+        face = hits["primitive_ids"].numpy().astype(np.int64)[seen]
+        uv = hits["primitive_uvs"].numpy().astype(np.float64)[seen]
+        share = np.stack([1.0 - uv.sum(axis=1), uv[:, 0], uv[:, 1]], axis=1)
+        corners = self._mesh.faces[face]
+        normals = np.einsum("pc,pci->pi", share, self._normals[corners])
+        normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-9)
+        sky = np.einsum("pc,pc->p", share, self._open_sky[corners])
+
+        def lamp(right: float, up: float, eye: float) -> Floats:
+            direction = right * view.right + up * view.up + eye * view.eye
+            lit: Floats = np.clip(normals @ (direction / np.linalg.norm(direction)), 0.0, 1.0)
+            return lit
+
+        above: Floats = 0.5 + 0.5 * normals @ view.up
+        light = 0.30 + 0.62 * lamp(-0.55, 0.65, 0.75) + 0.16 * lamp(0.9, 0.1, 0.35) + 0.08 * above
+        light *= 0.35 + 0.65 * sky
+        # towards the outline the surface turns away: darken it there, as a pencil would
+        light *= 1.0 - 0.35 * (1.0 - np.clip(normals @ view.eye, 0.0, 1.0)) ** 3
+        base = np.broadcast_to(_SKIN, (len(face), 3)).copy()
+        if face_inks is not None:
+            known = np.isfinite(face_inks[face]).all(axis=1)
+            base[known] = face_inks[face[known]]
+        picture = np.broadcast_to(np.array(GROUND_RGB, dtype=np.float64), (*depth.shape, 3)).copy()
+        picture[seen] = np.clip(base * light[:, None] * 1.04, 0.0, 255.0)
+        picture *= 1.0 - 0.55 * _steps_in_depth(depth)[..., None]
+        return Image.fromarray(np.round(picture).astype(np.uint8))
+
+    def runs_in_sight(self, points: Floats, view: BodyView) -> list[Floats]:
+        """Return stretches (N, 2) px of a line that nothing hides."""
+        lengths = np.linalg.norm(np.diff(points, axis=0), axis=1)
+        along = np.concatenate([[0.0], np.cumsum(lengths)])
+        if along[-1] <= 0:
+            return []
+        # about one sample a pixel
+        at = np.linspace(0.0, along[-1], max(int(along[-1] * view.px_per_mm), 2) + 1)
+        dense = np.stack([np.interp(at, along, points[:, i]) for i in range(3)], axis=1)
+        hidden = self._scene.test_occlusions(
+            self._rays(dense + view.eye * _HIDDEN_BEHIND_MM, view.eye)
+        ).numpy()
+        flat = view.pixels(dense)
+        runs: list[Floats] = []
+        shown = np.flatnonzero(~hidden)
+        for run in np.split(shown, np.flatnonzero(np.diff(shown) > 1) + 1):
+            if len(run) >= 3:
+                runs.append(flat[run])
+        return runs
+
+
+def _steps_in_depth(depth: Floats) -> Floats:
+    """(H, W) float 0..1: 1 on the near side of a step in depth, such as an arm's outline."""
+    filled = np.where(np.isfinite(depth), depth, 1e5)
+    padded = np.pad(filled, 1, mode="edge")
+    around = [padded[1 + dy : padded.shape[0] - 1 + dy, 1 + dx : padded.shape[1] - 1 + dx]
+              for dy, dx in ((0, 1), (0, -1), (1, 0), (-1, 0))]  # fmt: skip
+    drop = np.max(np.stack(around), axis=0) - filled
+    steps: Floats = np.clip((drop - 6.0) / 12.0, 0.0, 1.0)
+    return np.where(np.isfinite(depth), steps, 0.0)
