@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from fitkit.findings import Finding, Severity
+from fitkit.flatten.remesh import smallest_angle_rad
 from fitkit.flatten.stretch import strain_within
 from fitkit.flatten.symmetric_dirichlet import FlatMap
 from fitkit.geometry.arrays import Floats
@@ -13,7 +16,9 @@ from fitkit.patch.design import PatchDesign
 from fitkit.patch.patch import Patch
 
 __all__ = [
+    "length_findings",
     "overlap_findings",
+    "sliver_findings",
     "stretch_findings",
     "thickness_findings",
     "unsettled_findings",
@@ -25,6 +30,8 @@ _CARD_STRAIN = 0.01
 _CARD_STRAIN_PLAIN_TO_SEE = 0.05
 # The share of the area that counts: a corner's last triangle is no reason to redraw a plate.
 _SHARE = 0.99
+# A girth on the blank within this of the form's is true enough not to speak of.
+_LENGTH_STRAIN = 0.003
 # The length that bending adds to a round is worth an allowance from here on; common practice.
 _ROUND_MM = 1.0
 
@@ -49,6 +56,33 @@ def stretch_findings(design: PatchDesign, form: TriangleMesh, stretch: Floats) -
             "sheet that can be formed.",
             number=strain,
             limit=_CARD_STRAIN,
+            unit="strain",
+        )
+    ]
+
+
+def length_findings(
+    design: PatchDesign, formed_and_flat: Mapping[str, tuple[float, float]]
+) -> list[Finding]:
+    """Say which line's length on the blank is furthest from its length on the form.
+
+    Parts that meet along a line are flattened each for itself, so this is also by how much their
+    edges may disagree before forming.
+    """
+    off = {name: flat / formed - 1.0 for name, (formed, flat) in formed_and_flat.items()}
+    line = max(sorted(off), key=lambda name: abs(off[name]))
+    if abs(off[line]) <= _LENGTH_STRAIN:
+        return []
+    formed, flat = formed_and_flat[line]
+    return [
+        Finding(
+            "line-length",
+            Severity.NOTE,
+            design.name,
+            f"Its line '{line}' is {flat:.1f} mm long on the blank and {formed:.1f} mm on the form "
+            f"({100 * off[line]:+.1f} %): forming has to make up the difference.",
+            number=off[line],
+            limit=_LENGTH_STRAIN,
             unit="strain",
         )
     ]
@@ -90,6 +124,22 @@ def overlap_findings(name: str, overlap_mm2: float, area_mm2: float) -> list[Fin
             number=overlap_mm2,
             limit=0.0,
             unit="mm2",
+        )
+    ]
+
+
+def sliver_findings(name: str, form: TriangleMesh) -> list[Finding]:
+    """Say that the patch was laid flat on the triangles it was cut with."""
+    angle_deg = float(np.degrees(smallest_angle_rad(form)))
+    return [
+        Finding(
+            "slivers-kept",
+            Severity.NOTE,
+            name,
+            f"It was laid flat on its own triangles ({len(form.faces)} of them, the narrowest "
+            f"{angle_deg:.2g} degrees wide): its stretch is less sure near its edges.",
+            number=angle_deg,
+            unit="degrees",
         )
     ]
 

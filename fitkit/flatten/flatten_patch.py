@@ -9,18 +9,23 @@ import numpy as np
 from fitkit.findings import Finding, Severity
 from fitkit.flatten.conformal_start import conformal_start, flipped_faces
 from fitkit.flatten.flat_findings import (
+    length_findings,
     overlap_findings,
+    sliver_findings,
     stretch_findings,
     thickness_findings,
     unsettled_findings,
 )
 from fitkit.flatten.flat_patch import FlatEdge, FlatLine, FlatPatch
 from fitkit.flatten.overlap import overlap_area_mm2
-from fitkit.flatten.remesh import carried_line, edge_for_count, remesh, smallest_angle_rad
+from fitkit.flatten.remesh import Remeshed, carried_line, edge_for_count, remesh, smallest_angle_rad
 from fitkit.flatten.seam import OpenedPatch, check_is_disk_or_sleeve, open_patch
 from fitkit.flatten.seam_line import seam_chain
 from fitkit.flatten.stretch import mean_flat_direction, stretch_field
-from fitkit.flatten.symmetric_dirichlet import minimise_symmetric_dirichlet
+from fitkit.flatten.symmetric_dirichlet import (
+    minimise_symmetric_dirichlet,
+    symmetric_dirichlet_energy,
+)
 from fitkit.geometry.arrays import Floats
 from fitkit.patch.patch import Patch
 
@@ -33,6 +38,8 @@ _TRIANGLES = 5000
 _MOST_TRIANGLES = 8000
 # Below this angle a triangle is a sliver left by cutting along a line.
 _SLIVER_RAD = np.radians(8.0)
+# A surface that already lies flat to a strain of about 1e-6 needs no better triangles.
+_EXACT_ENERGY = 1e-12
 # Steps on the first map: enough to even out its scale before points are spread over it.
 _FIRST_STEPS = 12
 # A plate whose height gradient averages less than this lies nearly level: a slope of 15 degrees.
@@ -80,18 +87,17 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
         findings += thickness_findings(patch)
 
     tell(0.1, "first map")
-    first = conformal_start(opened.mesh, opened.round)
-    disk, start, first_flat = opened, first, first
-    if _needs_remeshing(opened):
-        relaxed = minimise_symmetric_dirichlet(opened.mesh, first, max_iterations=_FIRST_STEPS)
+    disk, first_flat, start = opened, *[conformal_start(opened.mesh, opened.round)] * 2
+    exact = symmetric_dirichlet_energy(opened.mesh, start) < _EXACT_ENERGY
+    if not exact and _needs_remeshing(opened):
+        relaxed = minimise_symmetric_dirichlet(opened.mesh, start, max_iterations=_FIRST_STEPS)
         start = first_flat = relaxed.flat_mm
-        border_mm = first_flat[opened.round]
-        if overlap_area_mm2(first_flat, opened.mesh.faces, border_mm) == 0.0:
-            tell(0.3, "even triangles")
-            edge_mm = edge_for_count(opened.mesh.area_mm2(), _TRIANGLES)
-            anew = remesh(opened, first_flat, edge_mm)
-            if anew is not None and flipped_faces(anew.opened.mesh, anew.start_mm) == 0:
-                disk, start = anew.opened, anew.start_mm
+        tell(0.3, "even triangles")
+        anew = _with_even_triangles(opened, first_flat)
+        if anew is not None:
+            disk, start = anew.opened, anew.start_mm
+        else:
+            findings += sliver_findings(patch.design.name, opened.mesh)
 
     reached = minimise_symmetric_dirichlet(
         disk.mesh,
@@ -105,6 +111,8 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
     findings += overlap_findings(patch.design.name, overlap, disk.mesh.area_mm2())
     stretch, direction = stretch_field(disk.mesh, flat)
     findings += stretch_findings(patch.design, disk.mesh, stretch)
+    lines = _flat_lines(opened, first_flat, disk, start, flat)
+    findings += length_findings(patch.design, _formed_and_flat(opened, disk, flat, lines))
     up, up_findings = _up(patch.design.name, disk, flat)
     result = FlatPatch(
         design=patch.design,
@@ -116,7 +124,7 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
         stretch=stretch,
         stretch_direction=direction,
         up=up,
-        inner_lines=_flat_lines(opened, first_flat, disk, start, flat),
+        inner_lines=lines,
         findings=(*findings, *up_findings),
     )
     tell(1.0, "flat")
@@ -126,6 +134,15 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
 def _needs_remeshing(opened: OpenedPatch) -> bool:
     mesh = opened.mesh
     return len(mesh.faces) > _MOST_TRIANGLES or smallest_angle_rad(mesh) < _SLIVER_RAD
+
+
+def _with_even_triangles(opened: OpenedPatch, flat: Floats) -> Remeshed | None:
+    if overlap_area_mm2(flat, opened.mesh.faces, flat[opened.round]) > 0.0:
+        return None
+    anew = remesh(opened, flat, edge_for_count(opened.mesh.area_mm2(), _TRIANGLES))
+    if anew is None or flipped_faces(anew.opened.mesh, anew.start_mm):
+        return None
+    return anew
 
 
 def _centred(flat_mm: Floats, disk: OpenedPatch) -> Floats:
@@ -144,6 +161,26 @@ def _flat_lines(
         FlatLine(line.line, carried_line(line, first_flat, start, disk.mesh.faces, flat))
         for line in opened.inner_lines
     )
+
+
+def _formed_and_flat(
+    opened: OpenedPatch, disk: OpenedPatch, flat: Floats, lines: tuple[FlatLine, ...]
+) -> dict[str, tuple[float, float]]:
+    """Return per line its length on the form and on the flat, edges and inner lines alike."""
+    formed: dict[str, float] = {}
+    laid: dict[str, float] = {}
+
+    def add(into: dict[str, float], name: str, points: Floats) -> None:
+        length = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
+        into[name] = into.get(name, 0.0) + length
+
+    for stretch in disk.border:
+        add(formed, stretch.line, disk.mesh.vertices[stretch.vertices])
+        add(laid, stretch.line, flat[stretch.vertices])
+    for inner, line in zip(opened.inner_lines, lines, strict=True):
+        add(formed, inner.line, opened.mesh.vertices[inner.vertices])
+        add(laid, line.line, line.points_mm)
+    return {name: (formed[name], laid[name]) for name in formed}
 
 
 def _seam_findings(patch: Patch, seam_mm: float) -> list[Finding]:

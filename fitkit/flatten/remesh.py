@@ -14,6 +14,8 @@ from itertools import pairwise
 import igl
 import numpy as np
 import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import Delaunay, cKDTree
 
 from fitkit.flatten.seam import BorderStretch, OpenedPatch
@@ -216,6 +218,7 @@ def _join(border: Floats, on_border: Ints, inside: Floats) -> tuple[Floats, Ints
         e1, e2 = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
         area = e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0]
         faces[area < 0] = faces[area < 0][:, ::-1]
+        faces = faces[area != 0.0]
         count = len(points)
         pairs = np.sort(np.concatenate([faces[:, :2], faces[:, 1:], faces[:, ::2]]), axis=1)
         present = pairs[:, 0] * count + pairs[:, 1]
@@ -224,11 +227,7 @@ def _join(border: Floats, on_border: Ints, inside: Floats) -> tuple[Floats, Ints
         wanted = np.minimum(here, ahead) * count + np.maximum(here, ahead)
         missing = ~np.isin(wanted, present)
         if not missing.any():
-            outline = shapely.polygons(border)
-            shapely.prepare(outline)
-            middle = p.mean(axis=1)
-            inner = shapely.contains_xy(outline, middle[:, 0], middle[:, 1])
-            faces = faces[inner & (np.abs(area) > 0.0)]
+            faces = _left_of_border(faces, len(border), count)
             if not _is_disk(faces, count, len(border)):
                 return None
             return points, faces, on_border
@@ -244,6 +243,27 @@ def _join(border: Floats, on_border: Ints, inside: Floats) -> tuple[Floats, Ints
             hit = np.unique(np.concatenate([np.asarray(n, dtype=np.int64) for n in near]))
             inside = np.delete(inside, hit, axis=0)
     return None
+
+
+def _left_of_border(faces: Ints, border: int, points: int) -> Ints:
+    """Return the faces inside the outline, whose vertices are 0, 1, ... counter-clockwise.
+
+    Told by which way round each face runs the border edges, never by where it lies: rounding cannot
+    put a sliver on the wrong side.
+    """
+    half = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    owner = np.tile(np.arange(len(faces)), 3)
+    start, end = half[:, 0], half[:, 1]
+    along = (start < border) & (end == (start + 1) % border)
+    against = (end < border) & (start == (end + 1) % border)
+    inner = np.flatnonzero(~(along | against))
+    keys = np.sort(half[inner], axis=1) @ np.array([points, 1])
+    order = np.argsort(keys, kind="stable")
+    twin = np.flatnonzero(keys[order][:-1] == keys[order][1:])
+    a, b = owner[inner[order[twin]]], owner[inner[order[twin + 1]]]
+    beside = coo_array((np.ones(len(a)), (a, b)), shape=(len(faces), len(faces)))
+    _, piece = connected_components(beside, directed=False)
+    return faces[np.isin(piece, piece[owner[along]])]
 
 
 def _is_disk(faces: Ints, points: int, border: int) -> bool:

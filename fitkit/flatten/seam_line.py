@@ -5,16 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 
+import igl
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import dijkstra
 
 from fitkit.errors import DesignError
 from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.geodesic import shortest_path
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.surface_cut import insert_paths
+from fitkit.geometry.surface_point import SurfacePoint
 from fitkit.geometry.topology import edges
-from fitkit.patch.patch import InnerLine, Patch
+from fitkit.patch.patch import InnerLine, Patch, PatchEdge
 
 __all__ = ["seam_chain"]
 
@@ -65,21 +66,62 @@ def _from_rim_to_rim(chain: Ints, rims: list[Ints]) -> list[Ints]:
 
 
 def _shortest_seam(patch: Patch, rims: list[Ints]) -> tuple[Patch, Ints]:
+    """Return the patch with the shortest way between its borders drawn through its triangles.
+
+    References
+    ----------
+    J. S. B. Mitchell, D. M. Mount, C. H. Papadimitriou, *The discrete geodesic problem*, SIAM
+    Journal on Computing 16(4), 1987, 10.1137/0216045 (distances between the borders).
+    """
     mesh = patch.mesh
-    ends, _ = edges(mesh)
-    length = np.linalg.norm(mesh.vertices[ends[:, 0]] - mesh.vertices[ends[:, 1]], axis=1)
-    count = len(mesh.vertices)
-    graph = coo_matrix((length, (ends[:, 0], ends[:, 1])), shape=(count, count)).tocsr()
-    # The shorter border is looked from, whichever comes first where two ways are equally long.
-    far, before, _ = dijkstra(
-        graph, directed=False, indices=np.sort(rims[1]), min_only=True, return_predecessors=True
+    near, far = np.sort(rims[1]), np.sort(rims[0])
+    goal = far[_nearest(mesh, near, far)]
+    start = near[_nearest(mesh, np.array([goal]), near)]
+    straight = shortest_path(
+        mesh, _surface_point(mesh, int(start)), _surface_point(mesh, int(goal))
     )
-    goal = np.sort(rims[0])
-    chain = [int(goal[np.argmin(far[goal])])]
-    while before[chain[-1]] >= 0:
-        chain.append(int(before[chain[-1]]))
-    along_edges = np.array(chain[::-1])
-    return patch, along_edges
+    cut = insert_paths(mesh, [straight])
+    count = len(mesh.vertices)
+    parts = _from_rim_to_rim(cut.chains[0], rims)
+    if not parts:
+        raise DesignError(
+            f"No way across the patch '{patch.design.name}' was found to open it along.",
+            "Name a tape line that runs from one end of it to the other as its seam.",
+        )
+    new_lines = tuple(
+        InnerLine(line.line, _resplit(line.vertices, cut.mesh, count)) for line in patch.inner_lines
+    )
+    new_loops = tuple(
+        tuple(_resplit_edge(edge, cut.mesh, count) for edge in loop) for loop in patch.loops
+    )
+    opened = replace(patch, mesh=cut.mesh, loops=new_loops, inner_lines=new_lines)
+    return opened, min(parts, key=lambda chain: _length_mm(cut.mesh, chain))
+
+
+def _nearest(mesh: TriangleMesh, sources: Ints, targets: Ints) -> int:
+    """Return which target is nearest to any source over the surface."""
+    none = np.zeros(0, dtype=np.int64)
+    distance = igl.exact_geodesic(mesh.vertices, mesh.faces, sources, none, targets, none)
+    return int(np.argmin(distance))
+
+
+def _resplit_edge(edge: PatchEdge, mesh: TriangleMesh, old_count: int) -> PatchEdge:
+    """Return an edge over a mesh in which a line that touches it put vertices on it."""
+    chain = _resplit(edge.vertices, mesh, old_count)
+    if len(chain) == len(edge.vertices):
+        return edge
+    place = {int(v): at for at, v in reversed(list(enumerate(chain)))}
+    last = len(edge.vertices) - 1
+    meets = tuple(
+        (len(chain) - 1 if at == last else place[int(edge.vertices[at])], line)
+        for at, line in edge.neighbours
+    )
+    return PatchEdge(edge.line, chain, meets)
+
+
+def _surface_point(mesh: TriangleMesh, vertex: int) -> SurfacePoint:
+    face = int(np.flatnonzero((mesh.faces == vertex).any(axis=1))[0])
+    return SurfacePoint(mesh.vertices[vertex], face)
 
 
 def _resplit(chain: Ints, mesh: TriangleMesh, old_count: int) -> Ints:
