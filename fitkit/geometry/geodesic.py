@@ -1,0 +1,166 @@
+"""Shortest lines over a mesh."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+import potpourri3d as pp3d
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from fitkit.errors import MeshError
+from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.point_insertion import insert_points
+from fitkit.geometry.surface_path import SurfacePath
+from fitkit.geometry.surface_point import SurfacePoint
+
+__all__ = ["GeodesicSolver", "join_paths", "shortest_path"]
+
+# How far a point of a found line may lie from the triangle it is given; the solver works in
+# double precision, so this only catches a line that was followed wrongly.
+_OFF_FACE_MM = 1e-3
+
+
+def shortest_path(mesh: TriangleMesh, start: SurfacePoint, end: SurfacePoint) -> SurfacePath:
+    """Return the shortest line over a mesh between two points anywhere on it.
+
+    See :class:`GeodesicSolver`, which answers many such questions faster.
+    """
+    return GeodesicSolver(mesh, [start, end]).path(0, 1)
+
+
+class GeodesicSolver:
+    """Shortest lines between chosen points of one mesh.
+
+    The points are made into vertices, a shortest walk along edges is found and straightened by
+    flipping edges until it is straight everywhere. The result is exact on the mesh; it is
+    the shortest of its neighbours, which over a bump need not be the shortest of all.
+
+    Parameters
+    ----------
+    mesh
+        Edge-manifold.
+    points
+        The points between which lines are wanted.
+
+    Raises
+    ------
+    MeshError
+        When the mesh is not a clean surface or a point is not on it.
+
+    References
+    ----------
+    Sharp & Crane 2020, "You can find geodesic paths in triangle meshes by just flipping
+    edges", ACM Transactions on Graphics 39(6), 249.
+    """
+
+    def __init__(self, mesh: TriangleMesh, points: Sequence[SurfacePoint]) -> None:
+        self.mesh = mesh
+        self._split, self._vertices, self._source = insert_points(mesh, points)
+        faces = self._split.faces
+        count = len(self._split.vertices)
+        ends = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]]])
+        graph = coo_array((np.ones(len(ends)), (ends[:, 0], ends[:, 1])), shape=(count, count))
+        self._piece = connected_components(graph, directed=False)[1]
+        corner_vertex = faces.ravel()
+        order = np.argsort(corner_vertex, kind="stable")
+        self._fan_faces = order // 3
+        self._fan_start = np.searchsorted(corner_vertex[order], np.arange(count + 1))
+        # The solver takes no loose vertices; vertices in use keep their order.
+        used = np.zeros(count, dtype=np.bool_)
+        used[corner_vertex] = True
+        self._number = np.cumsum(used) - 1
+        try:
+            self._solver = pp3d.EdgeFlipGeodesicSolver(
+                self._split.vertices[used], self._number[faces]
+            )
+        except (RuntimeError, ValueError) as error:
+            raise MeshError(
+                f"No shortest line can be found on this surface: {error}.",
+                "Repair the surface: each edge may join two triangles at most.",
+            ) from error
+
+    def path(self, start: int, end: int) -> SurfacePath:
+        """Return the shortest line between two of the points, by their place in the list.
+
+        Raises
+        ------
+        MeshError
+            When the two are one point or lie on separate pieces of the surface.
+        """
+        first, last = int(self._vertices[start]), int(self._vertices[end])
+        if first == last:
+            raise MeshError(
+                "A shortest line was asked for between two points that are one.",
+                "Give two different points.",
+            )
+        if self._piece[first] != self._piece[last]:
+            raise MeshError(
+                "The two ends of a line lie on separate pieces of the surface.",
+                "Choose both ends on the same piece.",
+            )
+        points = np.asarray(
+            self._solver.find_geodesic_path(int(self._number[first]), int(self._number[last])),
+            dtype=np.float64,
+        )
+        moves = np.linalg.norm(np.diff(points, axis=0), axis=1) > 0
+        points = points[np.r_[True, moves]]
+        faces = self._source[self._faces_along(points, first)]
+        # Within one triangle a shortest line is straight: bends there are inserted points.
+        corners = np.r_[True, faces[1:] != faces[:-1], True]
+        return SurfacePath(points[corners], faces[corners[:-1]])
+
+    def _faces_along(self, points: Floats, first: int) -> Ints:
+        """Triangle of the split mesh for each segment of a line that starts at a vertex."""
+        nearby = self._fan(np.array([first]))
+        chosen = []
+        for a, b in pairwise(points):
+            off = self._distance(np.stack([a, b]), nearby).max(axis=0)
+            best = int(off.argmin())
+            if off[best] > _OFF_FACE_MM:
+                raise MeshError(
+                    f"A shortest line could not be followed near {np.round(a, 1)} mm.",
+                    "Repair the surface there: it has triangles without area.",
+                )
+            face = int(nearby[best])
+            chosen.append(face)
+            nearby = self._fan(self._split.faces[face])
+        return np.array(chosen, dtype=np.int64)
+
+    def _fan(self, vertices: Ints) -> Ints:
+        fans = [self._fan_faces[self._fan_start[v] : self._fan_start[v + 1]] for v in vertices]
+        return np.unique(np.concatenate(fans))
+
+    def _distance(self, points: Floats, faces: Ints) -> Floats:
+        """(N, K) float mm: distance of each of N points from each of K triangles."""
+        corners = self._split.vertices[self._split.faces[faces]]
+        ways = np.roll(corners, -1, axis=1) - corners
+        normals = np.cross(ways[:, 0], ways[:, 1])
+        square = np.einsum("ki,ki->k", normals, normals)
+        from_corners = points[:, None, None] - corners
+        turns = np.einsum("nkci,ki->nkc", np.cross(ways, from_corners), normals)
+        inside = (turns >= 0).all(axis=2) & (square > 0)
+        lengths = np.maximum(np.einsum("kci,kci->kc", ways, ways), 1e-300)
+        along = np.clip(np.einsum("nkci,kci->nkc", from_corners, ways) / lengths, 0.0, 1.0)
+        to_edges = np.linalg.norm(from_corners - along[..., None] * ways, axis=3).min(axis=2)
+        height = np.abs(np.einsum("nki,ki->nk", from_corners[:, :, 0], normals))
+        distance: Floats = np.where(inside, height / np.sqrt(np.maximum(square, 1e-300)), to_edges)
+        return distance
+
+
+def join_paths(paths: Sequence[SurfacePath], *, closed: bool = False) -> SurfacePath:
+    """Return paths, each starting where the one before ended, as one.
+
+    Parameters
+    ----------
+    closed
+        The last ends where the first starts.
+    """
+    points = np.vstack([path.points_mm[:-1] for path in paths])
+    faces = np.concatenate([path.faces for path in paths])
+    if not closed:
+        points = np.vstack([points, paths[-1].points_mm[-1:]])
+    return SurfacePath(points, faces, closed)

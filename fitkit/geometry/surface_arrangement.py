@@ -1,0 +1,462 @@
+"""Points and segments drawn on a mesh, brought to meet each other cleanly, then made part of it.
+
+Every drawn point is carried by a vertex, an edge or the inside of a face of the mesh, and
+stays on its carrier, so that both neighbours of an edge see the same points on it. Points on
+one carrier closer than the snapping distance become one; where two segments cross, or a
+segment passes by a point closer than half that distance, they get a point in common.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import insort
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+
+import numpy as np
+
+from fitkit.errors import MeshError
+from fitkit.geometry.arrays import Ints
+from fitkit.geometry.face_split import split_face
+from fitkit.geometry.mesh import TriangleMesh
+
+__all__ = ["SNAP_MM", "SurfaceArrangement"]
+
+SNAP_MM = 1e-3
+"""Drawn points closer than this become one: far below what a pen draws, far above rounding."""
+
+_OFF_SURFACE_MM = 0.05
+# A point farther than this from the face it is said to lie in is a mistake, not rounding.
+
+Pair = tuple[int, int]
+Point2 = tuple[float, float]
+Point3 = tuple[float, float, float]
+
+
+def _pair(a: int, b: int) -> Pair:
+    return (a, b) if a < b else (b, a)
+
+
+class SurfaceArrangement:
+    """A drawing on a mesh under construction.
+
+    Points are numbered on from the vertices of the mesh.
+    """
+
+    def __init__(self, mesh: TriangleMesh, *, snap_mm: float = SNAP_MM) -> None:
+        self.mesh = mesh
+        self.snap_mm = snap_mm
+        self._count = len(mesh.vertices)
+        # Plain numbers: the work goes point by point, where array calls would cost most.
+        self.vertices: list[list[float]] = mesh.vertices.tolist()
+        self.faces: list[list[int]] = mesh.faces.tolist()
+        self._new_points: list[Point3] = []
+        # A new point is carried by an edge (its lower vertex, higher vertex, fraction) or a face.
+        self._edge_of: dict[int, tuple[int, int, float]] = {}
+        self._on_edge: dict[Pair, list[tuple[float, int]]] = {}
+        self._in_face: dict[int, list[int]] = {}
+        self._sheets: dict[int, _Sheet] = {}
+        self._unsettled: set[int] = set()
+        edges = np.sort(mesh.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+        keys = edges[:, 0] * self._count + edges[:, 1]
+        self._edge_order = np.argsort(keys, kind="stable")
+        self._edge_keys = keys[self._edge_order]
+
+    # -- points -----------------------------------------------------------------------------
+
+    def position(self, point: int) -> Sequence[float]:
+        """Three coordinates in mm."""
+        if point < self._count:
+            return self.vertices[point]
+        return self._new_points[point - self._count]
+
+    def faces_at_edge(self, edge: Pair) -> list[int]:
+        """Faces that share the edge."""
+        key = edge[0] * self._count + edge[1]
+        first, last = np.searchsorted(self._edge_keys, [key, key + 1])
+        return [int(place) // 3 for place in self._edge_order[first:last]]
+
+    def points_on_edge(self, a: int, b: int) -> list[int]:
+        """Points on an edge in order from vertex a to vertex b, these left out."""
+        points = [point for _, point in self._on_edge.get(_pair(a, b), ())]
+        return points if a < b else points[::-1]
+
+    def put_in_face(self, face: int, position: Sequence[float]) -> int:
+        """Return the point at that place in a face, made new where there is none yet.
+
+        Raises
+        ------
+        MeshError
+            When the place is not in the face.
+        """
+        sheet = self._sheet(face)
+        x, y, height = sheet.locate(position)
+        near = [_nearness((x, y), *sheet.side(side)) for side in range(3)]
+        side = min(range(3), key=lambda k: near[k][0])
+        distance, fraction = near[side]
+        outside = 0.0 if sheet.contains(x, y) else distance
+        if max(abs(height), outside) > _OFF_SURFACE_MM:
+            raise MeshError(
+                f"A point of a line lies {max(abs(height), outside):.3g} mm off triangle {face}.",
+                "Draw the line again on this very mesh.",
+            )
+        if outside > 0 or distance < self.snap_mm:
+            a, b = sheet.corners[side], sheet.corners[(side + 1) % 3]
+            return self.put_on_edge(a, b, fraction)
+        for point in self.points_of_face(face):
+            px, py = sheet.plane_mm(point)
+            if math.hypot(px - x, py - y) < self.snap_mm:
+                return point
+        point = self._add_point(sheet.lift(x, y))
+        sheet.set_place(point, (x, y))
+        self._in_face.setdefault(face, []).append(point)
+        self._unsettled.add(face)
+        return point
+
+    def put_on_edge(self, a: int, b: int, fraction: float) -> int:
+        """Return the point at a fraction of the way from vertex a to vertex b."""
+        if a > b:
+            a, b, fraction = b, a, 1.0 - fraction
+        start, end = self.vertices[a], self.vertices[b]
+        length = math.dist(start, end)
+        fraction = min(max(fraction, 0.0), 1.0)
+        if min(fraction, 1.0 - fraction) * length < self.snap_mm:
+            return a if fraction < 0.5 else b
+        places = self._on_edge.setdefault((a, b), [])
+        for other, point in places:
+            if abs(other - fraction) * length < self.snap_mm:
+                return point
+        point = self._add_point(_along(start, end, fraction))
+        insort(places, (fraction, point))
+        self._edge_of[point] = (a, b, fraction)
+        self._unsettled.update(self.faces_at_edge((a, b)))
+        return point
+
+    def put_between_faces(self, before: int, after: int, position: Sequence[float]) -> int:
+        """Return the point where a line passes from one face to another.
+
+        Raises
+        ------
+        MeshError
+            When the faces do not touch there.
+        """
+        if before == after:
+            return self.put_in_face(before, position)
+        ahead = self.faces[after]
+        shared = [vertex for vertex in self.faces[before] if vertex in ahead]
+        if len(shared) == 2:
+            a, b = shared
+            off, fraction = _nearness(position, self.vertices[a], self.vertices[b])
+            if off <= _OFF_SURFACE_MM:
+                return self.put_on_edge(a, b, fraction)
+        elif len(shared) == 1 and math.dist(position, self.vertices[shared[0]]) <= _OFF_SURFACE_MM:
+            return shared[0]
+        raise MeshError(
+            f"A line jumps from triangle {before} to triangle {after}, which do not touch there.",
+            "Draw the line again on this very mesh.",
+        )
+
+    def points_of_face(self, face: int) -> list[int]:
+        """Corners, then points on the edges in order, then points inside."""
+        corners = self._sheet(face).corners
+        points = list(corners)
+        for side in range(3):
+            points += self.points_on_edge(corners[side], corners[(side + 1) % 3])
+        return points + self._in_face.get(face, [])
+
+    def _add_point(self, position: Point3) -> int:
+        self._new_points.append(position)
+        return self._count + len(self._new_points) - 1
+
+    def _sheet(self, face: int) -> _Sheet:
+        sheet = self._sheets.get(face)
+        if sheet is None:
+            sheet = self._sheets[face] = _Sheet(self, face)
+        return sheet
+
+    # -- segments ---------------------------------------------------------------------------
+
+    def draw(self, face: int, start: int, end: int) -> None:
+        """Draw a segment between two points of a face."""
+        if start != end:
+            self._sheet(face).drawn.add(_pair(start, end))
+            self._unsettled.add(face)
+
+    def settle(self) -> None:
+        """Give all segments their common points."""
+        while self._unsettled:
+            faces, self._unsettled = sorted(self._unsettled), set()
+            for face in faces:
+                self._settle_face(face)
+
+    def _settle_face(self, face: int) -> None:
+        sheet = self._sheet(face)
+        if not sheet.drawn:
+            return
+        with suppress(RecursionError):
+            for _ in range(100_000):
+                segments = sheet.segments()
+                if not (self._split_at_near_point(face, segments) or self._cross(face, segments)):
+                    return
+        raise MeshError(
+            f"The lines in triangle {face} are too tangled to be separated.",
+            "Leave out lines that run on top of each other.",
+        )
+
+    def _split_at_near_point(self, face: int, segments: list[Pair]) -> bool:
+        sheet = self._sheet(face)
+        points = [(point, sheet.plane_mm(point)) for point in self.points_of_face(face)]
+        limit = 0.5 * self.snap_mm
+        changed = False
+        for start, end in segments:
+            (ax, ay), (bx, by) = sheet.plane_mm(start), sheet.plane_mm(end)
+            wx, wy = bx - ax, by - ay
+            square = wx * wx + wy * wy
+            best, best_off = -1, limit * math.sqrt(square)
+            for point, (x, y) in points:
+                off = abs(wx * (y - ay) - wy * (x - ax))
+                if off >= best_off or point in (start, end):
+                    continue
+                # Both pieces must be shorter than the whole, or splitting might never end.
+                before = (x - ax) * (x - ax) + (y - ay) * (y - ay)
+                after = (x - bx) * (x - bx) + (y - by) * (y - by)
+                if before < square and after < square:
+                    best, best_off = point, off
+            if best >= 0:
+                sheet.splits[start, end] = best
+                changed = True
+        return changed
+
+    def _cross(self, face: int, segments: list[Pair]) -> bool:
+        sheet = self._sheet(face)
+        places = {point: sheet.plane_mm(point) for segment in segments for point in segment}
+        split: set[Pair] = set()
+        for i, first in enumerate(segments):
+            a, b = places[first[0]], places[first[1]]
+            for second in segments[i + 1 :]:
+                if first in split:
+                    break
+                if second in split or second[0] in first or second[1] in first:
+                    continue
+                crossing = _crossing(a, b, places[second[0]], places[second[1]])
+                if crossing is None:
+                    continue
+                point = self.put_in_face(face, sheet.lift(*crossing))
+                for segment in (first, second):
+                    if point not in segment:
+                        sheet.splits[segment] = point
+                        split.add(segment)
+        return bool(split)
+
+    def chain(self, face: int, start: int, end: int) -> list[int]:
+        """Points along a drawn segment after settling, both ends included."""
+        return [start, *self._sheet(face).walk(start, end)]
+
+    # -- result -----------------------------------------------------------------------------
+
+    def build(self) -> tuple[TriangleMesh, Ints]:
+        """Return the mesh with everything drawn as vertices and edges, and each face's source."""
+        self.settle()
+        touched = set(self._in_face)
+        touched.update(face for face, sheet in self._sheets.items() if sheet.drawn)
+        for edge, places in self._on_edge.items():
+            if places:
+                touched.update(self.faces_at_edge(edge))
+        triangles: list[tuple[int, int, int]] = []
+        sources: list[int] = []
+        for face in sorted(touched):
+            split = self._sheet(face).triangles(self._in_face.get(face, []))
+            triangles += split
+            sources += [face] * len(split)
+        keep = np.ones(len(self.mesh.faces), dtype=bool)
+        keep[list(touched)] = False
+        faces = np.vstack(
+            [self.mesh.faces[keep], np.array(triangles, dtype=np.int64).reshape(-1, 3)]
+        )
+        source = np.concatenate([np.flatnonzero(keep), np.array(sources, dtype=np.int64)])
+        order = np.argsort(source, kind="stable")
+        vertices = np.vstack([self.mesh.vertices, np.array(self._new_points).reshape(-1, 3)])
+        return TriangleMesh(vertices, faces[order]), source[order]
+
+
+class _Sheet:
+    """One face laid in its own plane, with the segments drawn in it."""
+
+    def __init__(self, drawing: SurfaceArrangement, face: int) -> None:
+        self.drawing = drawing
+        self.face = face
+        a, b, c = drawing.faces[face]
+        self.corners = (a, b, c)
+        self.origin = drawing.vertices[a]
+        along = _minus(drawing.vertices[b], self.origin)
+        across = _minus(drawing.vertices[c], self.origin)
+        length = math.hypot(*along)
+        self.x_axis = _scaled(along, 1.0 / length) if length > 0 else (1.0, 0.0, 0.0)
+        rest = _minus(across, _scaled(self.x_axis, _dot(across, self.x_axis)))
+        height = math.hypot(*rest)
+        if height <= 1e-12 * max(length, 1e-3):
+            # A face without area has no plane of its own: any that holds it will do.
+            x, y, z = self.x_axis
+            rest = (-y, x, 0.0) if abs(z) < 0.9 else (0.0, -z, y)
+            height = math.hypot(*rest)
+        self.y_axis = _scaled(rest, 1.0 / height)
+        (ax, ay, az), (bx, by, bz) = self.x_axis, self.y_axis
+        self.z_axis = (ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx)
+        self.places: dict[int, Point2] = {}
+        self.drawn: set[Pair] = set()
+        self.splits: dict[Pair, int] = {}
+
+    def locate(self, position: Sequence[float]) -> Point3:
+        shift = _minus(position, self.origin)
+        return _dot(shift, self.x_axis), _dot(shift, self.y_axis), _dot(shift, self.z_axis)
+
+    def lift(self, x: float, y: float) -> Point3:
+        (ox, oy, oz), (ax, ay, az), (bx, by, bz) = self.origin, self.x_axis, self.y_axis
+        return ox + x * ax + y * bx, oy + x * ay + y * by, oz + x * az + y * bz
+
+    def set_place(self, point: int, place: Point2) -> None:
+        self.places[point] = place
+
+    def plane_mm(self, point: int) -> Point2:
+        place = self.places.get(point)
+        if place is None:
+            x, y, _ = self.locate(self.drawing.position(point))
+            place = self.places[point] = (x, y)
+        return place
+
+    def side(self, side: int) -> tuple[Point2, Point2]:
+        return self.plane_mm(self.corners[side]), self.plane_mm(self.corners[(side + 1) % 3])
+
+    def contains(self, x: float, y: float) -> bool:
+        return all(_turn(*self.side(side), (x, y)) >= 0 for side in range(3))
+
+    def sides_of(self, point: int) -> set[int]:
+        """Edges of the face on which a point lies."""
+        if point in self.corners:
+            corner = self.corners.index(point)
+            return {corner, (corner + 2) % 3}
+        carrier = self.drawing._edge_of.get(point)
+        if carrier is None:
+            return set()
+        a, b, _ = carrier
+        for side in range(3):
+            if {a, b} == {self.corners[side], self.corners[(side + 1) % 3]}:
+                return {side}
+        return set()
+
+    def segments(self) -> list[Pair]:
+        """Pieces that run inside the face, each once."""
+        return sorted({leaf for pair in self.drawn for leaf in self.inside_leaves(*pair)})
+
+    def inside_leaves(self, start: int, end: int) -> Iterator[Pair]:
+        """Pieces of a segment that run inside the face, as sorted pairs."""
+        split = self.splits.get(_pair(start, end))
+        if split is not None:
+            yield from self.inside_leaves(start, split)
+            yield from self.inside_leaves(split, end)
+        elif not self.sides_of(start) & self.sides_of(end):
+            yield _pair(start, end)
+
+    def walk(self, start: int, end: int) -> Iterator[int]:
+        """Points along a segment after its start, its end included."""
+        split = self.splits.get(_pair(start, end))
+        if split is not None:
+            yield from self.walk(start, split)
+            yield from self.walk(split, end)
+            return
+        for side in self.sides_of(start) & self.sides_of(end):
+            a, b = self.corners[side], self.corners[(side + 1) % 3]
+            along = [a, *self.drawing.points_on_edge(a, b), b]
+            first, last = along.index(start), along.index(end)
+            yield from along[first + 1 : last + 1] if first < last else along[last:first][::-1]
+            return
+        yield end
+
+    def barycentric(self, point: int) -> Point2:
+        """Second and third barycentric coordinate, exact for a point on an edge."""
+        if point in self.corners:
+            return ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0))[self.corners.index(point)]
+        carrier = self.drawing._edge_of.get(point)
+        if carrier is not None:
+            side = self.sides_of(point).pop()
+            fraction = carrier[2] if carrier[0] == self.corners[side] else 1.0 - carrier[2]
+            return ((fraction, 0.0), (1.0 - fraction, fraction), (0.0, 1.0 - fraction))[side]
+        x, y = self.plane_mm(point)
+        (bx, _), (cx, cy) = self.plane_mm(self.corners[1]), self.plane_mm(self.corners[2])
+        third = y / cy
+        return (x - third * cx) / bx, third
+
+    def triangles(self, inner_points: list[int]) -> list[tuple[int, int, int]]:
+        corners = self.corners
+        points = self.drawing.points_of_face(self.face)
+        number = {point: place for place, point in enumerate(points)}
+        sides = [
+            [number[p] for p in self.drawing.points_on_edge(corners[k], corners[(k + 1) % 3])]
+            for k in range(3)
+        ]
+        segments = self.segments()
+        triangles, detours = split_face(
+            [self.barycentric(point) for point in points],
+            [self.plane_mm(point) for point in points],
+            sides,
+            [number[point] for point in inner_points],
+            [(number[a], number[b]) for a, b in segments],
+        )
+        for (a, b), through in detours.items():
+            self.splits[_pair(points[a], points[b])] = points[through]
+        return [(points[a], points[b], points[c]) for a, b, c in triangles]
+
+
+def _turn(a: Point2, b: Point2, c: Point2) -> float:
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+
+def _minus(a: Sequence[float], b: Sequence[float]) -> Point3:
+    return a[0] - b[0], a[1] - b[1], a[2] - b[2]
+
+
+def _scaled(a: Point3, factor: float) -> Point3:
+    return a[0] * factor, a[1] * factor, a[2] * factor
+
+
+def _dot(a: Point3, b: Point3) -> float:
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+
+
+def _along(a: Sequence[float], b: Sequence[float], fraction: float) -> Point3:
+    rest = 1.0 - fraction
+    return (
+        rest * a[0] + fraction * b[0],
+        rest * a[1] + fraction * b[1],
+        rest * a[2] + fraction * b[2],
+    )
+
+
+def _nearness(
+    point: Sequence[float], a: Sequence[float], b: Sequence[float]
+) -> tuple[float, float]:
+    """Distance of a point from a segment and the fraction along it of the nearest place."""
+    way = [end - start for start, end in zip(a, b, strict=True)]
+    square = sum(w * w for w in way)
+    dot = sum((p - start) * w for p, start, w in zip(point, a, way, strict=True))
+    fraction = min(max(dot / square, 0.0), 1.0) if square > 0 else 0.0
+    nearest = [start + fraction * w for start, w in zip(a, way, strict=True)]
+    return math.dist(point, nearest), fraction
+
+
+def _crossing(a: Point2, b: Point2, c: Point2, d: Point2) -> Point2 | None:
+    """Where two segments cross inside both."""
+    side_c, side_d = _turn(a, b, c), _turn(a, b, d)
+    if (side_c > 0) == (side_d > 0):
+        return None
+    side_a, side_b = _turn(c, d, a), _turn(c, d, b)
+    if (side_a > 0) == (side_b > 0) or side_a == side_b:
+        return None
+    first = _between(a, b, side_a / (side_a - side_b))
+    second = _between(c, d, side_c / (side_c - side_d))
+    # On segments in one line the signs are rounding; then the two answers differ.
+    return first if math.dist(first, second) < 0.1 * SNAP_MM else None
+
+
+def _between(a: Point2, b: Point2, fraction: float) -> Point2:
+    return a[0] + fraction * (b[0] - a[0]), a[1] + fraction * (b[1] - a[1])
