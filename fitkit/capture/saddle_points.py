@@ -23,6 +23,8 @@ _WINDOW = 0.62
 _LARGEST_HALF_PX = 26.0
 _SMALLEST_HALF_PX = 3.5
 _LEAST_CONTRAST_GREY = 16.0
+_MOST_ROUNDS = 12
+_MOST_MOVE_PX = 1.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,49 +75,107 @@ def measure_saddles(grey: Bytes, sheet: MarkerSheet, corners_px: Floats) -> Seen
     return SeenSaddles(np.array(which, dtype=np.int64), np.reshape(pixels, (-1, 2)))
 
 
-def _place_and_slope(photo_from_sheet: Floats, point_mm: Floats) -> tuple[Floats, Floats]:
-    """Return the photo place (2,) px of a sheet point and the (2, 2) px per mm around it."""
-    x, y, w = photo_from_sheet @ np.array([point_mm[0], point_mm[1], 1.0])
-    place = np.array([x / w, y / w])
-    slope = (photo_from_sheet[:2, :2] - place[:, None] * photo_from_sheet[2:, :2]) / w
-    return place, slope
-
-
 def _find(
     grey: Bytes, photo_from_sheet: Floats, saddle_mm: Floats, half_mm: float
 ) -> Floats | None:
-    place, slope = _place_and_slope(photo_from_sheet, saddle_mm)
-    # The surroundings are drawn upright and unforeshortened, as finely as the photo shows
-    # them in its better direction, so that one square window fits every view.
-    scale = float(np.linalg.svd(slope, compute_uv=False)[0])
+    """Return (2,) px: where one saddle is, or None."""
+    scale = _px_per_mm(photo_from_sheet, saddle_mm)
+    # The surroundings are drawn upright and without perspective, as finely as the photo
+    # shows them in its better direction, so that one square window fits every view.
     scale = min(scale, _LARGEST_HALF_PX / half_mm)
     half_px = half_mm * scale
     if half_px < _SMALLEST_HALF_PX:
         return None
     reach = int(np.ceil(half_px)) + 2
-    photo_from_patch = slope / scale
-    axis = np.arange(-reach, reach + 1, dtype=np.float64)
-    # Patch rows run down the sheet, that is against its y.
-    offsets = np.stack(np.meshgrid(axis, -axis), axis=-1)
-    points = place + offsets @ photo_from_patch.T
-    if (points.min(axis=(0, 1)) < 0).any() or (
-        points.max(axis=(0, 1)) > np.array(grey.shape[::-1]) - 1
-    ).any():
+    patch = _patch(grey, photo_from_sheet, saddle_mm, scale, reach)
+    if patch is None:
         return None
-    patch = map_coordinates(
-        grey, [points[..., 1], points[..., 0]], order=1, output=np.float32, prefilter=False
-    )
     start = np.array([[[reach, reach]]], dtype=np.float32)
     window = max(2, min(round(_WINDOW * half_px), reach - 4))
-    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 50, 1e-4)
-    at = np.asarray(
-        cv2.cornerSubPix(patch, start, (window, window), (-1, -1), criteria), dtype=np.float64
-    ).reshape(2)
+    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 50, 1e-3)
+    near = cv2.cornerSubPix(patch.astype(np.float32), start, (window, window), (-1, -1), criteria)
+    at = np.asarray(near, dtype=np.float64).reshape(2)
     shift = at - reach
     if np.abs(shift).max() > 0.3 * half_px + 0.5 or not _is_saddle(patch, at, half_px):
         return None
-    found: Floats = place + photo_from_patch @ np.array([shift[0], -shift[1]])
-    return found
+    found_mm = _centre_of_symmetry(
+        grey, photo_from_sheet, saddle_mm + shift * [1.0, -1.0] / scale, scale, half_px
+    )
+    return None if found_mm is None else _through(photo_from_sheet, found_mm[None])[0]
+
+
+def _through(photo_from_sheet: Floats, points_mm: Floats) -> Floats:
+    """Return (N, 2) px: the photo places of (N, 2) mm on the sheet's plane."""
+    lifted = points_mm @ photo_from_sheet[:, :2].T + photo_from_sheet[:, 2]
+    places: Floats = lifted[:, :2] / lifted[:, 2:]
+    return places
+
+
+def _px_per_mm(photo_from_sheet: Floats, point_mm: Floats) -> float:
+    """Return how finely the photo shows the sheet at a point, in its better direction."""
+    step = 0.5
+    around = point_mm + step * np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]])
+    places = _through(photo_from_sheet, around)
+    slope = np.stack([places[0] - places[1], places[2] - places[3]], axis=1) / (2 * step)
+    return float(np.linalg.svd(slope, compute_uv=False)[0])
+
+
+def _patch(
+    grey: Bytes, photo_from_sheet: Floats, centre_mm: Floats, scale: float, reach: int
+) -> Floats | None:
+    """Return (2 reach + 1,) squared greys around a sheet point, ``scale`` px per mm, y up.
+
+    Rows run down the sheet. None where the photo does not reach that far.
+    """
+    axis = np.arange(-reach, reach + 1, dtype=np.float64) / scale
+    offsets = np.stack(np.meshgrid(axis, -axis), axis=-1).reshape(-1, 2)
+    points = _through(photo_from_sheet, centre_mm + offsets)
+    low = np.floor(points.min(axis=0)).astype(np.int64) - 2
+    high = np.ceil(points.max(axis=0)).astype(np.int64) + 3
+    if (low < 0).any() or (high > np.array(grey.shape[::-1])).any():
+        return None
+    part = grey[low[1] : high[1], low[0] : high[0]].astype(np.float64)
+    values: Floats = map_coordinates(
+        part, [points[:, 1] - low[1], points[:, 0] - low[0]], order=3, mode="nearest"
+    )
+    return values.reshape(2 * reach + 1, 2 * reach + 1)
+
+
+def _centre_of_symmetry(
+    grey: Bytes, photo_from_sheet: Floats, start_mm: Floats, scale: float, half_px: float
+) -> Floats | None:
+    """Return (2,) mm: the point about which the bow-tie is the same turned by half a turn.
+
+    Least squares of the greys at ``c + d`` against those at ``c - d``. Whatever the blur and
+    the tone curve do to an edge they do to the opposite one, so the centre does not move.
+    """
+    reach = max(3, int(0.85 * half_px))
+    axis = np.arange(-reach, reach + 1, dtype=np.float64)
+    # Fade out towards the rim, where a small error of the start would cut unevenly.
+    fade = np.cos(0.5 * np.pi * axis / (reach + 1))
+    weight = np.sqrt(np.outer(fade, fade))
+    centre = start_mm
+    for _ in range(_MOST_ROUNDS):
+        patch = _patch(grey, photo_from_sheet, centre, scale, reach)
+        if patch is None:
+            return None
+        down, right = np.gradient(patch, axis=0), np.gradient(patch, axis=1)
+        half_turn = (slice(None, None, -1), slice(None, None, -1))
+        difference = (weight * (patch - patch[half_turn])).ravel()
+        by_right = (weight * (right - right[half_turn])).ravel()
+        by_down = (weight * (down - down[half_turn])).ravel()
+        slopes = np.stack([by_right, by_down], axis=1)
+        normal = slopes.T @ slopes
+        if np.linalg.cond(normal) > 1e4:
+            return None
+        step_px = -np.linalg.solve(normal, slopes.T @ difference)
+        step_px *= min(1.0, 1.0 / max(float(np.abs(step_px).max()), 1e-9))
+        centre = centre + step_px * [1.0, -1.0] / scale
+        if np.abs(step_px).max() < 1e-3:
+            break
+    if np.abs(centre - start_mm).max() * scale > _MOST_MOVE_PX:
+        return None
+    return centre
 
 
 def _is_saddle(patch: Floats, at: Floats, half_px: float) -> bool:

@@ -116,27 +116,29 @@ def _facing(
     up: Floats,
 ) -> tuple[Floats, tuple[Finding, ...]]:
     """Return the unit vector along the floor in which the wearer faces."""
-    for index in [0, *on_floor]:
-        sheet, pose = ordered[index]
-        top = pose.rotation[:, 1] - (up @ pose.rotation[:, 1]) * up
-        # A sheet standing on a wall points up, not along the floor.
-        if index == 0 and (sheet.number != 1 or np.linalg.norm(top) < 0.7):
-            continue
-        direction: Floats = top / np.linalg.norm(top)
-        if sheet.number == 1:
-            return direction, ()
-        return direction, (
-            Finding(
-                "facing-uncertain",
-                Severity.WARNING,
-                f"sheet {sheet.number}",
-                "Marker sheet 1 does not lie in sight; the wearer was taken to face the way the "
-                f"top edge of sheet {sheet.number} ({sheet.paper.name}) points.",
-                "Lay sheet 1 flat in front of the wearer with its top edge pointing the way "
-                "the wearer faces.",
-            ),
-        )
-    raise AssertionError("the floor always has a sheet on it")
+
+    def top_along_floor(index: int) -> Floats:
+        top = ordered[index][1].rotation[:, 1]
+        along: Floats = top - (up @ top) * up
+        return along
+
+    # A sheet that stands on a wall points up, not along the floor.
+    top = top_along_floor(0)
+    if ordered[0][0].number == 1 and np.linalg.norm(top) > 0.7:
+        return top / np.linalg.norm(top), ()
+    sheet = ordered[on_floor[0]][0]
+    top = top_along_floor(on_floor[0])
+    return top / np.linalg.norm(top), (
+        Finding(
+            "facing-uncertain",
+            Severity.WARNING,
+            f"sheet {sheet.number}",
+            "Marker sheet 1 does not lie in sight; the wearer was taken to face the way the "
+            f"top edge of sheet {sheet.number} ({sheet.paper.name}) points.",
+            "Lay sheet 1 flat in front of the wearer with its top edge pointing the way "
+            "the wearer faces.",
+        ),
+    )
 
 
 def _nearest_to_axes(centres_mm: Floats, view_axes: Floats, fallback_mm: Floats) -> Floats:

@@ -15,6 +15,8 @@ from scipy.spatial.transform import Rotation
 from fitkit.capture.camera import Camera, Lens
 from fitkit.capture.marker_sheet import MarkerSheet, marker_sheet
 from fitkit.capture.photo import Photo
+from fitkit.capture.photo_network import LensPriors, Network, Sightings
+from fitkit.capture.pose_start import SeenPoints
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.rigid import RigidTransform
 
@@ -190,3 +192,76 @@ def similarity(from_mm: Floats, to_mm: Floats, *, with_scale: bool) -> tuple[flo
     scale = float((s * np.diag(sign)).sum() / (a**2).sum())
     moved = (scale if with_scale else 1.0) * a @ rotation.T
     return scale, np.linalg.norm(moved - b, axis=1)
+
+
+def seen_points(
+    cameras: Sequence[Camera],
+    sheets: Sequence[tuple[MarkerSheet, RigidTransform]],
+    *,
+    noise_px: float = 0.0,
+    seed: int = 5,
+) -> list[SeenPoints]:
+    """Tag corners and saddles as each camera sees those sheets that are wholly in its photo."""
+    rng = np.random.default_rng(seed)
+    seen = []
+    for c, camera in enumerate(cameras):
+        for s, (sheet, world_from_sheet) in enumerate(sheets):
+            points = np.concatenate([sheet.tag_corners_mm(), sheet.saddles_mm()])
+            in_camera = (camera.camera_from_world @ world_from_sheet).apply(points)
+            facing = (camera.camera_from_world @ world_from_sheet).inverse().translation_mm[2]
+            if in_camera[:, 2].min() < 100 or facing <= 0:
+                continue
+            pixels = camera.lens.project(in_camera)
+            limits = [camera.lens.width_px - 1, camera.lens.height_px - 1]
+            if (pixels < 0).any() or (pixels > limits).any():
+                continue
+            pixels = pixels + rng.normal(0, noise_px, pixels.shape)
+            seen.append(SeenPoints(c, s, points, pixels))
+    return seen
+
+
+def sightings_of(
+    seen: Sequence[SeenPoints], *, sigma_px: float, growth_px: float = 0.0
+) -> Sightings:
+    """Saddles as points, tag corners as the two edges that meet there, black grown by so much."""
+    rows = []
+    for view in seen:
+        corners = view.pixels_px[:4]
+        for k in range(4):
+            for other in (1, -1):
+                along = corners[(k + other) % 4] - corners[k]
+                outward = np.array([along[1], -along[0]]) / np.linalg.norm(along)
+                outward *= np.sign(outward @ (corners[k] - corners.mean(axis=0)))
+                pixel = corners[k] + growth_px * outward
+                rows.append((view.camera, view.sheet, view.points_mm[k], pixel, outward, 1.0))
+        for k in range(4, 8):
+            for direction in np.eye(2):
+                rows.append(
+                    (view.camera, view.sheet, view.points_mm[k], view.pixels_px[k], direction, 0.0)
+                )
+    camera, sheet, points, pixels, directions, grows = (
+        np.array(c) for c in zip(*rows, strict=True)
+    )
+    return Sightings(camera, sheet, points, pixels, directions, grows, np.full(len(rows), sigma_px))
+
+
+def network_of(
+    cameras: Sequence[Camera], sheets: Sequence[tuple[MarkerSheet, RigidTransform]]
+) -> Network:
+    """Return the true network of a scene in which all cameras share one lens."""
+    lens = cameras[0].lens
+    return Network(
+        np.array([[lens.focal_px, lens.centre_x_px, lens.centre_y_px, *lens.distortion()]]),
+        np.zeros(len(cameras), dtype=np.int64),
+        np.array([c.camera_from_world.rotation for c in cameras]),
+        np.array([c.camera_from_world.translation_mm for c in cameras]),
+        np.zeros(len(cameras)),
+        np.array([pose.rotation for _, pose in sheets]),
+        np.array([pose.translation_mm for _, pose in sheets]),
+    )
+
+
+def wide_priors(network: Network) -> LensPriors:
+    """Priors so loose that they say nothing."""
+    loose = np.tile([1e5, 1e5, 1e5, 1e3, 1e3, 1e3, 1e3], (len(network.lenses), 1))
+    return LensPriors(np.array(network.lenses), loose, growth_sigma_px=1e4)
