@@ -1,0 +1,257 @@
+"""Where the sheet must stretch or shrink, as a picture of the flat patch."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import numpy as np
+
+from fitkit.flatten.flat_patch import FlatPatch
+from fitkit.geometry.arrays import Floats, Ints
+
+__all__ = ["governing_strain", "png_of_strain"]
+
+# Contour steps in per cent, the finest that gives no more than this many lines is taken.
+_STEPS_PERCENT = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
+_MOST_CONTOURS = 9
+_LEAST_RANGE_PERCENT = 0.5
+# Below this the direction of a face's stretch is noise.
+_LEAST_ARROW_PERCENT = 0.1
+_ARROWS_ACROSS = 11
+
+
+def governing_strain(stretch: Floats) -> Floats:
+    """(F,) float: of each face's two principal strains the one further from none, signed.
+
+    Parameters
+    ----------
+    stretch
+        (F, 2) float, principal stretches; 1 is none.
+    """
+    strain = stretch - 1.0
+    larger = np.abs(strain[:, 0]) >= np.abs(strain[:, 1])
+    governing: Floats = np.where(larger, strain[:, 0], strain[:, 1])
+    return governing
+
+
+def png_of_strain(flat: FlatPatch, *, width_px: int = 1100) -> bytes:
+    """Return the flat patch coloured by what the sheet must give.
+
+    Orange areas must stretch, purple ones shrink; unbroken contours are stretch, broken ones
+    shrink, each with its per cent, so that the picture also reads in black and white. Arrows
+    run along the main direction: outwards for stretch, inwards for shrink.
+
+    References
+    ----------
+    M. Harrower, C. A. Brewer, *ColorBrewer.org: An Online Tool for Selecting Colour Schemes
+    for Maps*, The Cartographic Journal 40(1), 2003, doi:10.1179/000870403235002042 (the
+    diverging scheme PuOr, safe for colour-blind readers).
+    """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.cm import ScalarMappable
+    from matplotlib.colors import Normalize
+    from matplotlib.figure import Figure
+    from matplotlib.tri import Triangulation
+
+    percent = 100.0 * governing_strain(flat.stretch)
+    low, high = flat.flat_mm.min(axis=0), flat.flat_mm.max(axis=0)
+    span = np.maximum(high - low, 1.0)
+    # room below for the words; the patch fills the rest in true proportions
+    plot_width = 0.84 * width_px
+    plot_height = float(np.clip(plot_width * span[1] / span[0], 0.35 * width_px, 1.25 * width_px))
+    words_px, head_px = 150.0, 58.0
+    height_px = plot_height + words_px + head_px
+    dpi = 100.0
+    figure = Figure(figsize=(width_px / dpi, height_px / dpi), dpi=dpi, facecolor="white")
+    FigureCanvasAgg(figure)
+    axes = figure.add_axes((0.02, words_px / height_px, 0.84, plot_height / height_px))
+    axes.set_aspect("equal")
+    axes.set_axis_off()
+    rim = 0.03 * float(span.max())
+    axes.set_xlim(low[0] - rim, high[0] + rim)
+    axes.set_ylim(low[1] - rim, high[1] + rim)
+
+    reach = max(float(np.abs(percent).max(initial=0.0)), _LEAST_RANGE_PERCENT)
+    scale = Normalize(-reach, reach)
+    at_vertices = _at_vertices(percent, flat)
+    triangles = Triangulation(flat.flat_mm[:, 0], flat.flat_mm[:, 1], flat.faces)
+    axes.tripcolor(triangles, at_vertices, shading="gouraud", cmap="PuOr_r", norm=scale)
+    _draw_contours(axes, triangles, at_vertices)
+    _draw_arrows(axes, flat, percent)
+    outline = np.concatenate([edge.points_mm for edge in flat.outline])
+    axes.plot(*np.vstack([outline, outline[:1]]).T, color="black", lw=1.8)
+    for line in flat.inner_lines:
+        axes.plot(*line.points_mm.T, color="0.25", lw=0.9, ls=(0, (6, 3)))
+    worst = int(np.argmax(np.abs(percent))) if len(percent) else 0
+    _mark_worst(axes, flat, worst)
+
+    bar = figure.add_axes(
+        (0.885, words_px / height_px + 0.06, 0.022, 0.8 * plot_height / height_px)
+    )
+    figure.colorbar(ScalarMappable(scale, "PuOr_r"), cax=bar)
+    bar.yaxis.set_major_formatter(lambda value, _: f"{value:+.3g} %" if value else "0")
+    bar.tick_params(labelsize=9)
+    design = flat.design
+    side = "" if design.side == "centre" else f", {design.side}"
+    figure.text(
+        0.02, 1 - 0.62 * head_px / height_px, f"{design.name}{side}", fontsize=16, va="center"
+    )
+    for i, text in enumerate(_in_words(percent, worst)):
+        figure.text(0.02, (words_px - 34 - 25 * i) / height_px, text, fontsize=11, va="center")
+    _scale_bar(figure, axes, flat, height_px)
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format="png", dpi=dpi, metadata={"Software": None})
+    return buffer.getvalue()
+
+
+def _in_words(percent: Floats, worst: int) -> list[str]:
+    stretch, shrink = float(percent.max(initial=0.0)), float(percent.min(initial=0.0))
+    lines = []
+    if stretch >= 0.05:
+        lines.append(
+            f"Orange, unbroken contours: the sheet must stretch, up to {stretch:.1f} % "
+            "(thin it, work outwards)."
+        )
+    if shrink <= -0.05:
+        lines.append(
+            f"Purple, broken contours: the sheet must shrink, up to {-shrink:.1f} % "
+            "(gather it, or cut relief)."
+        )
+    if not lines:
+        return ["The patch lies flat: nowhere does the sheet stretch or shrink by 0.05 %."]
+    kind = "stretch" if percent[worst] > 0 else "shrink"
+    lines.append(
+        f"Ring: worst spot, {kind} {abs(percent[worst]):.1f} %. "
+        "Arrows: main direction, outwards stretch, inwards shrink."
+    )
+    return lines
+
+
+def _at_vertices(percent: Floats, flat: FlatPatch) -> Floats:
+    """(V,) float: area-weighted mean over the faces round each vertex."""
+    a, b, c = (flat.flat_mm[flat.faces[:, i]] for i in range(3))
+    area = np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]) + 1e-12
+    total, weight = np.zeros(len(flat.flat_mm)), np.zeros(len(flat.flat_mm))
+    for corner in range(3):
+        np.add.at(total, flat.faces[:, corner], area * percent)
+        np.add.at(weight, flat.faces[:, corner], area)
+    return total / np.where(weight > 0, weight, 1.0)
+
+
+def _contour_levels(low: float, high: float) -> list[float]:
+    """Round levels between two values without zero, fewer than ten."""
+    for step in _STEPS_PERCENT:
+        first, last = int(np.ceil(low / step)), int(np.floor(high / step))
+        levels = [i * step for i in range(first, last + 1) if i]
+        if len(levels) <= _MOST_CONTOURS:
+            return levels
+    return []
+
+
+def _draw_contours(axes: Any, triangles: Any, values: Floats) -> None:
+    from matplotlib.patheffects import withStroke
+
+    levels = _contour_levels(float(values.min()), float(values.max()))
+    levels = [v for v in levels if values.min() < v < values.max()]
+    if not levels:
+        return
+    styles = ["solid" if v > 0 else "dashed" for v in levels]
+    lines = axes.tricontour(
+        triangles, values, levels=levels, colors="black", linewidths=0.8, linestyles=styles
+    )
+    marks = axes.clabel(lines, fmt=lambda v: f"{v:+.3g} %", fontsize=8.5, inline=True)
+    for mark in marks:
+        mark.set_path_effects([withStroke(linewidth=2.5, foreground="white")])
+
+
+def _arrow_faces(flat: FlatPatch, percent: Floats) -> Ints:
+    """(K,) int: faces nearest to the points of a square grid, one for each cell at most."""
+    centres = flat.flat_mm[flat.faces].mean(axis=1)
+    low, high = flat.flat_mm.min(axis=0), flat.flat_mm.max(axis=0)
+    pitch = max(float((high - low).max()) / _ARROWS_ACROSS, 1e-9)
+    cells = np.floor((centres - low) / pitch).astype(int)
+    off = np.linalg.norm(centres - (low + (cells + 0.5) * pitch), axis=1)
+    order = np.lexsort((np.arange(len(off)), off))
+    _, first = np.unique(cells[order], axis=0, return_index=True)
+    chosen = order[first]
+    enough = (np.abs(percent[chosen]) >= _LEAST_ARROW_PERCENT) & (off[chosen] < 0.5 * pitch)
+    return np.sort(chosen[enough]).astype(np.int64)
+
+
+def _draw_arrows(axes: Any, flat: FlatPatch, percent: Floats) -> None:
+    from matplotlib.patheffects import withStroke
+
+    faces = _arrow_faces(flat, percent)
+    if len(faces) == 0:
+        return
+    centres = flat.flat_mm[flat.faces[faces]].mean(axis=1)
+    along = flat.stretch_direction[faces]
+    strain = flat.stretch[faces] - 1.0
+    second = np.abs(strain[:, 1]) > np.abs(strain[:, 0])
+    along = np.where(second[:, None], np.stack([-along[:, 1], along[:, 0]], axis=1), along)
+    low, high = flat.flat_mm.min(axis=0), flat.flat_mm.max(axis=0)
+    pitch = float((high - low).max()) / _ARROWS_ACROSS
+    size = pitch * (0.14 + 0.22 * np.abs(percent[faces]) / max(np.abs(percent).max(), 1e-9))
+    for centre, direction, half, value in zip(centres, along, size, percent[faces], strict=True):
+        for sign in (1.0, -1.0):
+            near, far = centre + sign * direction * 0.02 * pitch, centre + sign * direction * half
+            start, end = (near, far) if value > 0 else (far, near)
+            axes.annotate(
+                "",
+                xy=tuple(end),
+                xytext=tuple(start),
+                arrowprops={
+                    "arrowstyle": "-|>,head_length=0.28,head_width=0.14",
+                    "color": "0.1",
+                    "lw": 0.9,
+                    "path_effects": [withStroke(linewidth=2.2, foreground="white", alpha=0.7)],
+                    "shrinkA": 0,
+                    "shrinkB": 0,
+                },
+            )
+
+
+def _mark_worst(axes: Any, flat: FlatPatch, worst: int) -> None:
+    if len(flat.faces) == 0:
+        return
+    x, y = flat.flat_mm[flat.faces[worst]].mean(axis=0)
+    axes.plot([x], [y], "o", ms=15, mfc="none", mec="white", mew=4.5)
+    axes.plot([x], [y], "o", ms=15, mfc="none", mec="black", mew=1.8)
+
+
+def _scale_bar(figure: Any, axes: Any, flat: FlatPatch, height_px: float) -> None:
+    """Draw a bar of a round length at the foot, and which way is up on the wearer."""
+    figure.canvas.draw()
+    (x0, _), (x1, _) = axes.transData.transform([[0.0, 0.0], [1.0, 0.0]])
+    px_per_mm = float(x1 - x0)
+    lengths = [v for v in (5, 10, 20, 50, 100, 200) if v * px_per_mm < 0.22 * figure.bbox.width]
+    length = max(lengths, default=5)
+    width = figure.bbox.width
+    right = 0.97
+    left = right - length * px_per_mm / width
+    low = 26.0 / height_px
+    from matplotlib.lines import Line2D
+
+    figure.add_artist(Line2D([left, right], [low, low], color="black", lw=2))
+    for x in (left, right):
+        figure.add_artist(
+            Line2D([x, x], [low - 5 / height_px, low + 5 / height_px], color="black", lw=2)
+        )
+    figure.text(right, low + 16 / height_px, f"{length} mm", fontsize=10, ha="right", va="center")
+    up = flat.up * 26.0
+    foot = np.array([0.945 * width, height_px - 46.0])
+    tip = foot + up
+    axes.annotate(
+        "",
+        xy=tuple(tip),
+        xytext=tuple(foot - up * 0.2),
+        xycoords="figure pixels",
+        textcoords="figure pixels",
+        arrowprops={"arrowstyle": "-|>", "color": "black", "lw": 1.6},
+        annotation_clip=False,
+    )
+    figure.text(
+        0.925, (height_px - 40.0) / height_px, "up on the wearer", fontsize=10, ha="right",
+        va="center",
+    )  # fmt: skip
