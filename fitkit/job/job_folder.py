@@ -91,23 +91,9 @@ class Job:
         )
 
     def mesh_path(self) -> Path | None:
-        """Return the mesh file that stands in for photos, if ``[body] from_mesh`` names one.
-
-        Raises
-        ------
-        JobError
-            When the named file is not there.
-        """
+        """Return the mesh file that stands in for photos, if ``[body] from_mesh`` names one."""
         name = self.settings.body.from_mesh
-        if name is None:
-            return None
-        path = self.folder / name
-        if not path.is_file():
-            raise JobError(
-                f"The mesh '{name}' that [body] from_mesh names is not in the job folder.",
-                "Copy the file there, or take from_mesh out of job.toml to use photos.",
-            )
-        return path
+        return None if name is None else self.folder / name
 
     def inputs(
         self,
@@ -134,7 +120,7 @@ class Job:
                 later = self.folder / "photos" / name
                 inputs[f"photos/{name}"] = digests.digest(path, known_as=later)
         if step == "body" and (mesh := self.mesh_path()) is not None:
-            inputs["the mesh"] = digests.digest(mesh)
+            inputs["the mesh"] = digests.digest(mesh) if mesh.is_file() else "not there"
             after = ()
         for earlier in after:
             record = MadeFrom.read(self.result_folder(earlier))

@@ -69,8 +69,12 @@ def _acquired(path: Path) -> int:
         try:
             path.parent.mkdir(exist_ok=True)
             descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
-        except FileNotFoundError:
-            continue  # the holder removed the folder between our two steps
+        except (FileNotFoundError, FileExistsError) as error:
+            if path.parent.exists() and not path.parent.is_dir():
+                raise FileError(
+                    f"'{path.parent}' is a file where fitkit keeps a folder.", "Move it away."
+                ) from error
+            continue  # the last holder removed the folder between our two steps
         except OSError as error:
             raise FileError(
                 f"The job folder '{path.parent.parent}' cannot be written: {error.strerror}.",

@@ -57,7 +57,7 @@ class FileDigests:
         """Return a file's SHA-256; ``known_as`` is the path it will have later."""
         try:
             stat = path.stat()
-            key = (known_as or path).relative_to(self._root).as_posix()
+            key = (known_as or path).as_posix().removeprefix(f"{self._root.as_posix()}/")
             entry = self._known.get(key)
             if entry and entry[0] == stat.st_size and entry[1] == stat.st_mtime_ns:
                 return str(entry[2])
@@ -107,9 +107,16 @@ class MadeFrom:
     seconds: float = 0.0
 
     def result_digest(self) -> str:
-        """Return one digest of everything a later step reads; pictures are for people only."""
+        """Return one digest of everything a later step reads.
+
+        Pictures, and the forms kept with the patches, are there to be looked at only.
+        """
         return digest_of_value(
-            {name: row[1] for name, row in self.files.items() if not name.endswith(".png")}
+            {
+                name: row[1]
+                for name, row in self.files.items()
+                if not name.endswith(".png") and not name.startswith("form-")
+            }
         )
 
     def as_bytes(self) -> bytes:

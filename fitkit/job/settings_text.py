@@ -169,14 +169,14 @@ def _line_of(text: str, path: Sequence[Any]) -> int | None:
     start, end = 0, len(lines)
     rest = list(path)
     found: int | None = None
-    if rest and len(rest) > 1:
+    headers = [
+        i
+        for i, row in enumerate(lines)
+        if rest and re.match(rf"\s*\[\[?\s*\"?{re.escape(str(rest[0]))}\"?\s*\]", row)
+    ]
+    if headers or len(rest) > 1:
         section = str(rest.pop(0))
         which = rest.pop(0) if rest and isinstance(rest[0], int) else 0
-        headers = [
-            i
-            for i, row in enumerate(lines)
-            if re.match(rf"\s*\[\[?\s*{re.escape(section)}\s*\]", row)
-        ]
         if which < len(headers):
             start = headers[which]
             found = start + 1

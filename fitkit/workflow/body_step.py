@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from fitkit.errors import JobError
 from fitkit.workflow.run_step import Made, run_step
 from fitkit.workflow.step_report import Progress, StepReport
 
@@ -28,6 +29,12 @@ def _body(job: Job, progress: Progress | None) -> Made:
         from fitkit.body.body_of_mesh import body_of_mesh
         from fitkit.geometry.mesh_files import read_mesh
 
+        if not mesh_path.is_file():
+            raise JobError(
+                f"The mesh '{mesh_path.name}' that [body] from_mesh names is not in the job "
+                "folder.",
+                "Copy the file there, or take from_mesh out of job.toml to use photos.",
+            )
         shaped = body_of_mesh(read_mesh(mesh_path))
     else:
         from fitkit.body.body_of_scan import body_of_scan

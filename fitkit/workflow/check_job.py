@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fitkit.errors import JobError
 from fitkit.findings import Finding, Severity
 from fitkit.workflow.run_step import same_findings_once
 
@@ -109,8 +108,15 @@ def _settings_findings(job: Job) -> list[Finding]:
                 f"Give it some with: fitkit scan {job.called} PHOTOS",
             )
         )
-    try:
-        job.mesh_path()
-    except JobError as error:
-        found.append(Finding("no-mesh", Severity.STOP, "[body]", error.cause, error.remedy))
+    mesh_path = job.mesh_path()
+    if mesh_path is not None and not mesh_path.is_file():
+        found.append(
+            Finding(
+                "no-mesh",
+                Severity.STOP,
+                "[body] from_mesh",
+                f"The mesh '{mesh_path.name}' is not in the job folder.",
+                "Copy the file there, or take from_mesh out of job.toml to use photos.",
+            )
+        )
     return found

@@ -1,0 +1,60 @@
+"""Settings become the values that the steps take."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+from fitkit.body.side import Side
+from fitkit.job.designs import line_designs, part_numbers, patch_designs
+from fitkit.job.settings_text import read_settings
+from fitkit.patch.design import (
+    AxisAnchor,
+    EdgeTreatment,
+    GeodesicLine,
+    HeightAnchor,
+    LandmarkAnchor,
+    LevelLine,
+    PointAnchor,
+    SymmetryLine,
+    ThroughLine,
+)
+
+SETTINGS = read_settings(
+    (Path(__file__).parent / "samples" / "job_format_1.toml").read_text(encoding="utf-8")
+)
+
+
+def test_lines_keep_their_order_and_degrees_become_radians() -> None:
+    waist, chest, arm, middle, side, armhole = line_designs(SETTINGS)
+    assert waist == LevelLine("waist", height_mm=1050.0)
+    assert chest == LevelLine("chest", height_mm=1250.0, tilt_rad=math.pi / 20)
+    assert arm == LevelLine("upper arm", axis="left arm", along=0.25)
+    assert middle == SymmetryLine("middle")
+    assert side == GeodesicLine(
+        "left side", (HeightAnchor(1050.0, math.pi / 2), LandmarkAnchor("left armpit"))
+    )
+    assert armhole == ThroughLine(
+        "armhole",
+        (
+            AxisAnchor("left arm", 0.1, 0.0),
+            AxisAnchor("left arm", 0.05, math.pi),
+            PointAnchor(150.0, -20.0, 1300.0),
+        ),
+        closed=True,
+    )
+
+
+def test_patches_state_clearance_side_and_edges() -> None:
+    plate, belt = patch_designs(SETTINGS)
+    assert plate.boundary == ("waist", "chest", "middle", "left side")
+    assert (plate.side, plate.paired) == (Side.LEFT, True)
+    assert plate.material == "aluminium 5052-H32"
+    assert plate.clearance_mm == SETTINGS.form.clearance_mm
+    assert plate.edges == {"left side": EdgeTreatment("lap", 12.0)}
+    assert (belt.side, belt.seam, belt.clearance_mm) == (Side.CENTRE, "middle", 12.0)
+    assert belt.note == "buckle at the back"
+
+
+def test_a_pair_takes_two_part_numbers() -> None:
+    assert part_numbers(patch_designs(SETTINGS)) == {"breast plate": 1, "belt": 3}
