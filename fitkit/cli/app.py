@@ -365,4 +365,5 @@ def _edit(
         if not rows:
             print(f"No {section} of that name." if name else f"No {section} yet.")
 
-    finish(section, {f"{section}s": rows}, (), as_json=as_json, show=show)
+    plural = {"line": "lines", "patch": "patches"}[section]
+    finish(section, {plural: rows}, (), as_json=as_json, show=show)

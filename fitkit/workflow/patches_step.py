@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from fitkit.body.body import Body
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
+    from fitkit.patch.form import Form
     from fitkit.patch.patch import Patch
     from fitkit.patch.tape_line import TapeLine
 
@@ -39,21 +40,19 @@ def _patches(job: Job, progress: Progress | None) -> Made:
     designs = patch_designs(job.settings)
     files: dict[str, bytes] = {}
     cut: dict[str, Patch] = {}
-    shown: list[TapeLine] = []
+    pictures: dict[str, bytes] = {}
     clearances = list(dict.fromkeys(design.clearance_mm or 0.0 for design in designs))
     for index, clearance_mm in enumerate(clearances):
         start, end = 0.95 * index / len(clearances), 0.95 * (index + 1) / len(clearances)
-        found, lines, extra = _patches_on_form(
+        form, lines, found = _patches_on_form(
             job, shaped, clearance_mm, part_of(progress, start, end)
         )
         cut |= {patch.design.name: patch for patch in found}
-        shown = shown or list(lines)
-        files |= extra
-    if progress is not None:
-        progress(0.95, "drawing the lines")
+        files |= _form_files(form, lines)
+        pictures = pictures or _pictures(form, lines)
     for design in designs:
         files |= patch_files(cut[design.name])
-    files["patches.png"] = _picture(shaped, shown)
+    files |= pictures
     findings = tuple(finding for design in designs for finding in cut[design.name].findings)
     words = f"{len(designs)} patches on {len(clearances)} form{'s' * (len(clearances) > 1)}"
     return Made(files, findings, words)
@@ -61,10 +60,8 @@ def _patches(job: Job, progress: Progress | None) -> Made:
 
 def _patches_on_form(
     job: Job, shaped: Body, clearance_mm: float, progress: Progress | None
-) -> tuple[tuple[Patch, ...], tuple[TapeLine, ...], dict[str, bytes]]:
-    from fitkit.geometry.mesh_files import ply_bytes
+) -> tuple[Form, tuple[TapeLine, ...], tuple[Patch, ...]]:
     from fitkit.job.designs import line_designs, patch_designs
-    from fitkit.job.patch_files import tape_line_files
     from fitkit.patch.cut_patches import cut_patches
     from fitkit.patch.form import grow_form
     from fitkit.patch.tape_line import lay_tape_line
@@ -86,16 +83,22 @@ def _patches_on_form(
         if (design.clearance_mm or 0.0) == clearance_mm
     ]
     found = cut_patches(form, lines, designs, progress=part_of(progress, 0.6, 1.0))
-    stem = f"form-{clearance_mm:g}mm"
+    return form, tuple(lines), found
+
+
+def _form_files(form: Form, lines: tuple[TapeLine, ...]) -> dict[str, bytes]:
+    from fitkit.geometry.mesh_files import ply_bytes
+    from fitkit.job.patch_files import tape_line_files
+
+    stem = f"form-{form.clearance_mm:g}mm"
     drawn = [(line.name, line.path.points_mm, line.path.closed) for line in lines]
-    extra = {
+    return {
         f"{stem}.ply": ply_bytes(form.mesh),
-        f"{stem}-lines.json": tape_line_files(drawn, clearance_mm),
+        f"{stem}-lines.json": tape_line_files(drawn, form.clearance_mm),
     }
-    return found, tuple(lines), extra
 
 
-def _picture(shaped: Body, lines: list[TapeLine]) -> bytes:
+def _pictures(form: Form, lines: tuple[TapeLine, ...]) -> dict[str, bytes]:
     import numpy as np
 
     from fitkit.export.body_picture import png_of_body
@@ -106,4 +109,7 @@ def _picture(shaped: Body, lines: list[TapeLine]) -> bytes:
         if line.path.closed:
             points = np.vstack([points, points[:1]])
         paths.append((line.name, points))
-    return png_of_body(shaped.mesh, paths=paths)
+    return {
+        "patches.png": png_of_body(form.mesh, paths=paths),
+        "front.png": png_of_body(form.mesh, paths=paths, views=("front",)),
+    }

@@ -66,7 +66,28 @@ def _pages(job: Job, progress: Progress | None) -> Made:
     for index in range(min(count, _PREVIEW_PAGES)):
         told(0.8 + 0.2 * index / _PREVIEW_PAGES, "drawing the pages")
         files[f"page-{index + 1:02d}.png"] = png_of_page(pages, index)
+    files["overview.png"] = _overview(job, drawn[0], files[f"page-{min(count, 2):02d}.png"])
     return Made(files, (), f"{count} {settings.paper} pages, {len(drawn)} parts as SVG and DXF")
+
+
+def _overview(job: Job, template: Template, page_png: bytes) -> bytes:
+    """Return the whole line of work for the first part, from the photo to a page."""
+    from fitkit.export.line_picture import png_of_line
+    from fitkit.job.result_reading import read_result_bytes
+    from fitkit.job.settings import file_stem
+    from fitkit.job.template_files import template_stem
+
+    body = job.result_folder("body")
+    from_photos = job.settings.body.from_mesh is None
+    return png_of_line(
+        read_result_bytes(job.result_folder("scan"), "front.png")
+        if from_photos
+        else read_result_bytes(body, "body.png"),
+        read_result_bytes(job.result_folder("patches"), "front.png"),
+        read_result_bytes(job.result_folder("blanks"), f"{file_stem(template.name)}-strain.png"),
+        read_result_bytes(job.result_folder("templates"), f"{template_stem(template)}.png"),
+        page_png,
+    )
 
 
 def _part_list(drawn: Sequence[Template]) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Sequence
 from pathlib import Path
@@ -13,6 +14,8 @@ from fitkit.workflow.run_step import Made, run_step, same_findings_once
 from fitkit.workflow.step_report import Progress, StepReport, part_of
 
 if TYPE_CHECKING:
+    from fitkit.capture.camera import Camera
+    from fitkit.capture.scan import SolvedCameras
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
     from fitkit.job.settings import CaptureSection
@@ -138,6 +141,7 @@ def _scan_photos(
     from fitkit.capture.solve_cameras import solve_cameras
     from fitkit.export.scan_picture import png_of_photos
     from fitkit.job.scan_files import scan_files
+    from fitkit.job.small_picture import small_picture
 
     photos, unread = read_photos(
         paths, longest_px=settings.longest_px, progress=part_of(progress, 0.0, 0.06)
@@ -156,12 +160,25 @@ def _scan_photos(
     scan = reconstruct(photos, solved, volume, progress=part_of(progress, 0.25, 0.97))
     if progress is not None:
         progress(0.97, "drawing the photos")
-    picture = png_of_photos(photos, solved)
+    pictures = {
+        "photos.png": png_of_photos(photos, solved),
+        "front.png": small_picture(_front_photo(paths, solved)),
+    }
     del photos
     words = (
         f"{len(solved.cameras)} of {len(paths)} photos, {len(solved.sheets)} sheets, "
         f"scale to {100 * solved.scale_sigma:.2f} %, {len(scan.cloud_mm)} points"
     )
-    return Made(
-        {**scan_files(scan), "photos.png": picture}, (*solved.findings, *scan.findings), words
-    )
+    return Made({**scan_files(scan), **pictures}, (*solved.findings, *scan.findings), words)
+
+
+def _front_photo(paths: Sequence[Path], solved: SolvedCameras) -> Path:
+    """Return the photo taken most nearly from the wearer's front, for overviews."""
+
+    def sideways(camera: Camera) -> float:
+        x, y, _ = camera.centre_mm()
+        return math.atan2(abs(x), -y)
+
+    of_name = {path.name: path for path in paths}
+    known = [camera for camera in solved.cameras if camera.photo in of_name]
+    return of_name[min(known, key=sideways).photo] if known else paths[0]

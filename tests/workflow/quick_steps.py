@@ -200,6 +200,7 @@ def _find_photos(paths: Sequence[Path]) -> tuple[Path, ...]:
 def quick_modules() -> dict[str, ModuleType]:
     """Return the quick steps as modules, by the name of what they stand for."""
     functions: dict[str, dict[str, Callable[..., Any]]] = {
+        "job.small_picture": {"small_picture": lambda path: PNG},
         "capture.photo": {"find_photos": _find_photos, "read_photos": _read_photos},
         "capture.solve_cameras": {"solve_cameras": _solve_cameras},
         "capture.capture_volume": {
@@ -210,8 +211,8 @@ def quick_modules() -> dict[str, ModuleType]:
         "export.body_picture": {"png_of_body": lambda mesh, **_: PNG},
         "export.strain_picture": {"png_of_strain": lambda flat: PNG},
         "export.drawing_picture": {
-            "png_of_drawing": lambda drawing: PNG,
-            "png_of_page": lambda pages, index: PNG,
+            "png_of_drawing": lambda drawing, **_: PNG,
+            "png_of_page": lambda pages, index, **_: PNG,
         },
         "export.line_picture": {"png_of_line": lambda *_, **__: PNG},
         "body.body_of_scan": {"body_of_scan": _body},
