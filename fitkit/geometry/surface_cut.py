@@ -15,7 +15,14 @@ from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.surface_arrangement import SNAP_MM, SurfaceArrangement
 from fitkit.geometry.surface_path import SurfacePath
 
-__all__ = ["CutMesh", "cut_along", "insert_paths"]
+__all__ = [
+    "CutMesh",
+    "chain_keys",
+    "cut_along",
+    "edge_keys",
+    "insert_paths",
+    "split_vertices",
+]
 
 # A line that steps aside and straight back over less than this did so by snapping.
 _SPUR_MM = 10 * SNAP_MM
@@ -115,14 +122,15 @@ def _without_spurs(chain: list[int], vertices: Floats) -> list[int]:
     return kept
 
 
-def _edge_keys(mesh: TriangleMesh) -> Ints:
+def edge_keys(mesh: TriangleMesh) -> Ints:
     """(F, 3) int: one number per edge of each face, the same for both faces that share it."""
     ends = np.sort(np.stack([mesh.faces, np.roll(mesh.faces, -1, axis=1)], axis=2), axis=2)
     keys: Ints = ends[..., 0] * len(mesh.vertices) + ends[..., 1]
     return keys
 
 
-def _chain_keys(mesh: TriangleMesh, chain: Ints) -> Ints:
+def chain_keys(mesh: TriangleMesh, chain: Ints) -> Ints:
+    """(N - 1,) int: the numbers of :func:`edge_keys` along a chain of vertices."""
     ends = np.sort(np.column_stack([chain[:-1], chain[1:]]), axis=1)
     keys: Ints = ends[:, 0] * len(mesh.vertices) + ends[:, 1]
     return keys
@@ -131,9 +139,9 @@ def _chain_keys(mesh: TriangleMesh, chain: Ints) -> Ints:
 def _check_edges(mesh: TriangleMesh, chains: Sequence[Ints]) -> None:
     if not chains:
         return
-    present = np.sort(_edge_keys(mesh), axis=None)
+    present = np.sort(edge_keys(mesh), axis=None)
     starts = np.concatenate([chain[:-1] for chain in chains])
-    keys = np.concatenate([_chain_keys(mesh, chain) for chain in chains])
+    keys = np.concatenate([chain_keys(mesh, chain) for chain in chains])
     found = present[np.minimum(np.searchsorted(present, keys), len(present) - 1)]
     if (found != keys).any():
         place = mesh.vertices[starts[int(np.argmax(found != keys))]]
@@ -170,8 +178,8 @@ def cut_along(mesh: TriangleMesh, chain: Ints) -> tuple[TriangleMesh, Ints]:
         When two vertices that follow each other are not joined by an edge.
     """
     chain = np.asarray(chain, dtype=np.int64)
-    keys = _edge_keys(mesh)
-    cut = _chain_keys(mesh, chain)
+    keys = edge_keys(mesh)
+    cut = chain_keys(mesh, chain)
     if not np.isin(cut, keys).all():
         raise MeshError(
             "The chain to cut along leaves the edges of the mesh.",
@@ -196,7 +204,7 @@ def split_vertices(mesh: TriangleMesh, cut: Bools) -> tuple[TriangleMesh, Ints]:
         As for :func:`cut_along`.
     """
     count = len(mesh.faces)
-    keys = _edge_keys(mesh).ravel()
+    keys = edge_keys(mesh).ravel()
     keep = np.flatnonzero(~cut.ravel())
     keep = keep[np.argsort(keys[keep], kind="stable")]
     same = keys[keep[:-1]] == keys[keep[1:]]

@@ -1,0 +1,180 @@
+"""Smooth lines over a mesh through given points."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.sparse import block_diag, csr_array, eye_array, kron
+from scipy.sparse.linalg import spsolve
+from scipy.spatial import cKDTree
+
+from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.geodesic import GeodesicSolver, join_paths
+from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.nearest import nearest_on_mesh
+from fitkit.geometry.surface_cut import split_vertices
+from fitkit.geometry.surface_path import SurfacePath
+from fitkit.geometry.surface_point import SurfacePoint
+
+__all__ = ["smooth_path"]
+
+_STEP_MM = 5.0
+# Straight pieces this long leave a curve of 50 mm radius by 0.06 mm.
+_MOST_SAMPLES = 600
+_ROUNDS = 60
+_STILL_MM = 0.01
+
+
+def smooth_path(
+    mesh: TriangleMesh, points: Sequence[SurfacePoint], *, closed: bool = False
+) -> SurfacePath:
+    """Return the line through points of a mesh that bends least while staying on it.
+
+    The surface counterpart of a natural cubic spline: among the curves on the surface through
+    the points, taken in order at a pace set by their shortest distances, it has the smallest
+    integral of the squared second derivative. It starts from the shortest lines and
+    is moved within the surface until it rests, so that it never jumps across a hollow.
+
+    Parameters
+    ----------
+    points
+        At least two, three for a closed line; those that follow each other are different.
+    closed
+        Whether the line returns to the first point, smooth there too.
+
+    Raises
+    ------
+    MeshError
+        When the points lie on separate pieces of the surface.
+
+    References
+    ----------
+    Hofer & Pottmann 2004, "Energy-minimizing splines in manifolds", ACM Transactions on
+    Graphics 23(3); Pottmann & Hofer 2005, "A variational approach to spline curves on
+    surfaces", Computer Aided Geometric Design 22, 693-709.
+    """
+    count = len(points)
+    solver = GeodesicSolver(mesh, points)
+    legs = [solver.path(i, (i + 1) % count) for i in range(count if closed else count - 1)]
+    if len(legs) == 1:
+        return legs[0]
+    samples, spacing, fixed = _sampled(legs, points, closed=closed)
+    near, near_faces = _surroundings(mesh, samples, [leg.length_mm() for leg in legs])
+    samples = _relaxed(near, samples, spacing, fixed, closed=closed)
+    _, faces, _ = nearest_on_mesh(near, samples)
+    stops = [SurfacePoint(sample, face) for sample, face in zip(samples, faces, strict=True)]
+    short = GeodesicSolver(near, stops)
+    following = range(1, len(stops) + 1) if closed else range(1, len(stops))
+    path = join_paths(
+        [short.path(i - 1, i % len(stops)) for i in following],
+        closed=closed,
+    )
+    return SurfacePath(path.points_mm, near_faces[path.faces], closed)
+
+
+def _sampled(
+    legs: Sequence[SurfacePath], points: Sequence[SurfacePoint], *, closed: bool
+) -> tuple[Floats, Floats, Ints]:
+    """Places along the legs, the distance from each to the next, and which are the points."""
+    step = max(_STEP_MM, sum(leg.length_mm() for leg in legs) / _MOST_SAMPLES)
+    places: list[Floats] = []
+    spacing: list[Floats] = []
+    fixed: list[int] = []
+    for point, leg in zip(points, legs, strict=False):
+        arc = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(leg.points_mm, axis=0), axis=1))]
+        pieces = max(2, round(arc[-1] / step))
+        at = np.linspace(0.0, arc[-1], pieces + 1)[:-1]
+        fixed.append(sum(len(part) for part in places))
+        places.append(np.stack([np.interp(at, arc, leg.points_mm[:, k]) for k in range(3)], axis=1))
+        places[-1][0] = point.point_mm
+        spacing.append(np.full(pieces, arc[-1] / pieces))
+    if not closed:
+        fixed.append(sum(len(part) for part in places))
+        places.append(points[-1].point_mm[None])
+    return np.vstack(places), np.concatenate(spacing), np.array(fixed)
+
+
+def _surroundings(
+    mesh: TriangleMesh, samples: Floats, leg_lengths: Sequence[float]
+) -> tuple[TriangleMesh, Ints]:
+    """Return the part of the mesh near a line, on which all goes faster, and its faces' numbers."""
+    margin = max(40.0, 0.5 * max(leg_lengths))
+    corners = mesh.corners
+    size = np.linalg.norm(corners - corners.mean(axis=1, keepdims=True), axis=2).max(axis=1)
+    distance, _ = cKDTree(samples).query(corners.mean(axis=1))
+    chosen = np.flatnonzero(distance < margin + size)
+    near, _ = mesh.faces_only(chosen)
+    # Where the part touches itself in a single vertex it is parted.
+    return split_vertices(near, np.zeros(near.faces.shape, dtype=np.bool_))[0], chosen
+
+
+def _relaxed(
+    mesh: TriangleMesh, samples: Floats, spacing: Floats, fixed: Ints, *, closed: bool
+) -> Floats:
+    """Move the samples within the surface, the fixed ones excepted, until they bend least."""
+    stiffness = _stiffness(len(samples), spacing, closed=closed)
+    free = np.setdiff1d(np.arange(len(samples)), fixed)
+    normals_at_vertices = mesh.vertex_normals()
+
+    def energy(places: Floats) -> float:
+        return float(np.einsum("ik,ik->", places, stiffness @ places))
+
+    places = samples.copy()
+    now = energy(places)
+    for _ in range(_ROUNDS):
+        tangents = _tangents(mesh, normals_at_vertices, places[free])
+        pull = -np.einsum("nki,ni->nk", tangents, (stiffness @ places)[free]).ravel()
+        basis = block_diag(list(np.swapaxes(tangents, 1, 2)), format="csr")
+        inner = stiffness[free][:, free]
+        spread = kron(inner, eye_array(3), format="csr")
+        moves = spsolve((basis.T @ spread @ basis).tocsc(), pull).reshape(-1, 2)
+        shift = np.einsum("nki,nk->ni", tangents, moves)
+        share = min(1.0, 2 * _STEP_MM / max(float(np.linalg.norm(shift, axis=1).max()), 1e-12))
+        for _ in range(8):
+            trial = places.copy()
+            trial[free], _, _ = nearest_on_mesh(mesh, places[free] + share * shift)
+            reached = energy(trial)
+            if reached < now:
+                break
+            share *= 0.5
+        else:
+            break
+        moved = float(np.linalg.norm(trial - places, axis=1).max())
+        places, now = trial, reached
+        if moved < _STILL_MM:
+            break
+    return places
+
+
+def _stiffness(count: int, spacing: Floats, *, closed: bool) -> csr_array:
+    """Matrix of the integral of the squared second derivative, natural at open ends."""
+    middle = np.arange(count) if closed else np.arange(1, count - 1)
+    before, after = spacing[middle - 1], spacing[middle % len(spacing)]
+    weight = 1.0 / np.sqrt(0.5 * (before + after))
+    rows = np.repeat(np.arange(len(middle)), 3)
+    columns = np.stack([(middle - 1) % count, middle, (middle + 1) % count], axis=1).ravel()
+    values = np.stack(
+        [weight / before, -weight * (1.0 / before + 1.0 / after), weight / after], axis=1
+    ).ravel()
+    second = csr_array((values, (rows, columns)), shape=(len(middle), count))
+    return csr_array(second.T @ second)
+
+
+def _tangents(mesh: TriangleMesh, normals: Floats, places: Floats) -> Floats:
+    """(N, 2, 3) float: two unit directions square to the smoothed normal at each place."""
+    on, faces, _ = nearest_on_mesh(mesh, places)
+    corners = mesh.corners[faces]
+    ways = np.roll(corners, -1, axis=1) - corners
+    scaled = np.cross(ways[:, 0], ways[:, 1])
+    share = np.einsum("nci,ni->nc", np.cross(ways, on[:, None] - corners), scaled)
+    # The part of the area across from a corner is that of the edge which starts one on.
+    share = np.clip(np.roll(share, -1, axis=1), 0.0, None) + 1e-300
+    share /= share.sum(axis=1, keepdims=True)
+    normal = np.einsum("nc,nci->ni", share, normals[mesh.faces[faces]])
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
+    helper = np.eye(3)[np.abs(normal).argmin(axis=1)]
+    first = np.cross(normal, helper)
+    first /= np.linalg.norm(first, axis=1, keepdims=True)
+    tangents: Floats = np.stack([first, np.cross(normal, first)], axis=1)
+    return tangents

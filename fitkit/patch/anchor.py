@@ -1,0 +1,107 @@
+"""Placing anchors on a form."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from fitkit.body.body import SegmentAxis
+from fitkit.errors import DesignError
+from fitkit.geometry.arrays import Floats
+from fitkit.geometry.nearest import SurfaceRays, nearest_on_mesh
+from fitkit.geometry.surface_point import SurfacePoint
+from fitkit.patch.design import Anchor, AxisAnchor, HeightAnchor, LandmarkAnchor, PointAnchor
+from fitkit.patch.form import Form
+
+__all__ = ["describe_anchor", "place_anchor"]
+
+_TRUNK = "trunk"
+
+
+def place_anchor(form: Form, anchor: Anchor) -> SurfacePoint:
+    """Return the point of the form that an anchor means.
+
+    A ray from an axis ends where it first leaves the form: at a height where the arms hang
+    beside the trunk the anchor is on the trunk, not on the arm behind it. Landmarks and
+    points in space go to the nearest place of the form, which stands off the body by the
+    clearance.
+
+    Raises
+    ------
+    DesignError
+        When the body has no such landmark or axis, the axis does not reach so far, or is
+        outside the form there. The cause names the anchor.
+    """
+    if isinstance(anchor, LandmarkAnchor):
+        return _nearest(form, form.body.landmark(anchor.landmark).at_mm)
+    if isinstance(anchor, PointAnchor):
+        point = np.array([anchor.x_mm, anchor.y_mm, anchor.z_mm])
+        if not np.isfinite(point).all():
+            raise DesignError(
+                f"The anchor {describe_anchor(anchor)} is not finite.", "Give finite coordinates."
+            )
+        return _nearest(form, point)
+    if isinstance(anchor, HeightAnchor):
+        axis = form.body.axis(_TRUNK)
+        origin = axis_point_at_height(axis, anchor.height_mm, describe_anchor(anchor))
+        direction = np.array([math.sin(anchor.bearing_rad), -math.cos(anchor.bearing_rad), 0.0])
+    else:
+        axis = form.body.axis(anchor.axis)
+        if not 0.0 <= anchor.along <= 1.0:
+            raise DesignError(
+                f"The anchor {describe_anchor(anchor)} is beyond the ends of the {axis.name}.",
+                "Give a place along it from 0 (at the body) to 1 (at its free end).",
+            )
+        origin = axis.point_at_mm(anchor.along)
+        direction = axis.bearing(anchor.bearing_rad)
+    return _first_exit(form, anchor, origin, direction)
+
+
+def axis_point_at_height(axis: SegmentAxis, height_mm: float, what: str) -> Floats:
+    """Return the point of an upright axis at a height above the floor, (3,) float mm.
+
+    Raises
+    ------
+    DesignError
+        When the axis does not reach that height.
+    """
+    top, bottom = float(axis.start_mm[2]), float(axis.end_mm[2])
+    drop = top - bottom
+    if drop == 0 or not min(top, bottom) <= height_mm <= max(top, bottom):
+        raise DesignError(
+            f"{what} is outside the {axis.name}, which reaches from "
+            f"{min(top, bottom):.0f} to {max(top, bottom):.0f} mm above the floor.",
+            "Choose a height in between.",
+        )
+    return axis.point_at_mm((top - height_mm) / drop)
+
+
+def describe_anchor(anchor: Anchor) -> str:
+    """Return an anchor in words for messages, angles in degrees."""
+    if isinstance(anchor, LandmarkAnchor):
+        return f"'{anchor.landmark}'"
+    if isinstance(anchor, HeightAnchor):
+        bearing = math.degrees(anchor.bearing_rad)
+        return f"at height {anchor.height_mm:.1f} mm, bearing {bearing:.0f} degrees"
+    if isinstance(anchor, AxisAnchor):
+        bearing = math.degrees(anchor.bearing_rad)
+        return f"at {anchor.along:.3g} along the {anchor.axis}, bearing {bearing:.0f} degrees"
+    return f"at ({anchor.x_mm:.1f}, {anchor.y_mm:.1f}, {anchor.z_mm:.1f}) mm"
+
+
+def _nearest(form: Form, point: Floats) -> SurfacePoint:
+    points, faces, _ = nearest_on_mesh(form.mesh, point[None])
+    return SurfacePoint(points[0], int(faces[0]))
+
+
+def _first_exit(form: Form, anchor: Anchor, origin: Floats, direction: Floats) -> SurfacePoint:
+    hits = SurfaceRays(form.mesh).first_hit(origin[None], direction[None])
+    face = int(hits.faces[0])
+    # From inside, a ray meets the surface from behind.
+    if face >= 0 and form.mesh.face_normals_scaled()[face] @ direction > 0:
+        return SurfacePoint(hits.points_mm[0], face)
+    raise DesignError(
+        f"The anchor {describe_anchor(anchor)} cannot be placed: the axis is outside the form.",
+        "Choose another height or place along the axis.",
+    )
