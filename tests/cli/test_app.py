@@ -20,18 +20,6 @@ from tests.workflow.quick_steps import JOB, job_folder, tree
 
 COMMANDS = ["demo", "markers", "start", "scan", "measure", "line", "patch"]
 COMMANDS += ["flatten", "print", "make", "check"]
-    "demo",
-    "markers",
-    "start",
-    "scan",
-    "measure",
-    "line",
-    "patch",
-    "flatten",
-    "print",
-    "make",
-    "check",
-]
 
 
 def run(*words: object) -> Any:
