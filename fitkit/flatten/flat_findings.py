@@ -10,6 +10,7 @@ from fitkit.findings import Finding, Severity
 from fitkit.flatten.remesh import smallest_angle_rad
 from fitkit.flatten.stretch import strain_within
 from fitkit.flatten.symmetric_dirichlet import FlatMap
+from fitkit.flatten.way_up import WayUp
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.patch.design import PatchDesign
@@ -22,6 +23,7 @@ __all__ = [
     "stretch_findings",
     "thickness_findings",
     "unsettled_findings",
+    "way_findings",
 ]
 
 # Sheet that bends but does not stretch; common practice, no source.
@@ -157,5 +159,20 @@ def unsettled_findings(name: str, reached: FlatMap) -> list[Finding]:
             f"(energy {reached.energy:.2e}, {reached.decrement:.1e} to gain).",
             "Divide the patch, or move its lines away from creases of the form.",
             number=reached.decrement,
+        )
+    ]
+
+
+def way_findings(name: str, way: WayUp) -> list[Finding]:
+    """Say what the arrow of a part shows that has no plain up."""
+    if way.shown == "up":
+        return []
+    shows = "shows the wearer's front" if way.shown == "front" else "is left out"
+    return [
+        Finding(
+            "up-not-plain",
+            Severity.NOTE,
+            name,
+            f"It lies nearly level on the wearer: its arrow {shows}.",
         )
     ]

@@ -15,17 +15,19 @@ from fitkit.flatten.flat_findings import (
     stretch_findings,
     thickness_findings,
     unsettled_findings,
+    way_findings,
 )
 from fitkit.flatten.flat_patch import FlatEdge, FlatLine, FlatPatch
 from fitkit.flatten.overlap import overlap_area_mm2
 from fitkit.flatten.remesh import Remeshed, carried_line, edge_for_count, remesh, smallest_angle_rad
 from fitkit.flatten.seam import OpenedPatch, check_is_disk_or_sleeve, open_patch
 from fitkit.flatten.seam_line import seam_chain
-from fitkit.flatten.stretch import mean_flat_direction, stretch_field
+from fitkit.flatten.stretch import stretch_field
 from fitkit.flatten.symmetric_dirichlet import (
     minimise_symmetric_dirichlet,
     symmetric_dirichlet_energy,
 )
+from fitkit.flatten.way_up import way_up
 from fitkit.geometry.arrays import Floats
 from fitkit.patch.patch import Patch
 
@@ -42,8 +44,6 @@ _SLIVER_RAD = np.radians(8.0)
 _EXACT_ENERGY = 1e-12
 # Steps on the first map: enough to even out its scale before points are spread over it.
 _FIRST_STEPS = 12
-# A plate whose height gradient averages less than this lies nearly level: a slope of 15 degrees.
-_LEVEL = np.sin(np.radians(15.0))
 
 
 def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatch:
@@ -113,7 +113,8 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
     findings += stretch_findings(patch.design, disk.mesh, stretch)
     lines = _flat_lines(opened, first_flat, disk, start, flat)
     findings += length_findings(patch.design, _formed_and_flat(opened, disk, flat, lines))
-    up, up_findings = _up(patch.design.name, disk, flat)
+    way = way_up(disk.mesh, flat)
+    findings += way_findings(patch.design.name, way)
     result = FlatPatch(
         design=patch.design,
         form=disk.mesh,
@@ -123,9 +124,9 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
         ),
         stretch=stretch,
         stretch_direction=direction,
-        up=up,
+        up=way.direction,
         inner_lines=lines,
-        findings=(*findings, *up_findings),
+        findings=tuple(findings),
     )
     tell(1.0, "flat")
     return result
@@ -194,27 +195,5 @@ def _seam_findings(patch: Patch, seam_mm: float) -> list[Finding]:
             f"It goes right round and was opened {where}, {seam_mm:.1f} mm long.",
             number=seam_mm,
             unit="mm",
-        )
-    ]
-
-
-def _up(name: str, disk: OpenedPatch, flat: Floats) -> tuple[Floats, list[Finding]]:
-    """Return the wearer's up on the flat, or the front where the plate lies level."""
-    up = mean_flat_direction(disk.mesh, flat, np.array([0.0, 0.0, 1.0]))
-    if np.linalg.norm(up) >= _LEVEL:
-        return up / np.linalg.norm(up), []
-    front = mean_flat_direction(disk.mesh, flat, np.array([0.0, -1.0, 0.0]))
-    # A closed dome has neither; then any direction will do, and the same one every time.
-    longest = max(up, front, key=lambda v: float(np.linalg.norm(v)))
-    if np.linalg.norm(longest) < 1e-6:
-        longest = np.array([0.0, 1.0])
-    shown = front if np.linalg.norm(front) >= _LEVEL else longest
-    what = "the wearer's front" if shown is front else "only roughly up"
-    return shown / np.linalg.norm(shown), [
-        Finding(
-            "up-not-plain",
-            Severity.NOTE,
-            name,
-            f"It lies nearly level on the wearer: its arrow shows {what}.",
         )
     ]

@@ -218,10 +218,9 @@ def _with_seam_ends(stretches: Sequence[BorderStretch]) -> tuple[BorderStretch, 
         if stretch.line == SEAM:
             meets = [(0, before.line), (last, after.line)]
         else:
-            named = {at for at, _ in meets}
-            if before.line == SEAM and 0 not in named:
+            if before.line == SEAM:
                 meets.append((0, SEAM))
-            if after.line == SEAM and last not in named:
+            if after.line == SEAM:
                 meets.append((last, SEAM))
         result.append(
             BorderStretch(stretch.line, stretch.vertices, stretch.arc_mm, tuple(sorted(meets)))

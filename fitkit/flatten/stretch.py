@@ -1,4 +1,4 @@
-"""What the sheet has to give between the blank and the plate, and which way is up on it."""
+"""What the sheet has to give between the blank and the plate."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from fitkit.flatten.jacobian import FaceGradients, signed_singular_values, singu
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 
-__all__ = ["mean_flat_direction", "strain_within", "stretch_field"]
+__all__ = ["strain_within", "stretch_field"]
 
 
 def stretch_field(form: TriangleMesh, flat_mm: Floats) -> tuple[Floats, Floats]:
@@ -38,21 +38,3 @@ def strain_within(form: TriangleMesh, stretch: Floats, share: float) -> float:
     covered = np.cumsum(form.face_areas_mm2()[order])
     place = int(np.searchsorted(covered, share * covered[-1]))
     return float(strain[order[min(place, len(order) - 1)]])
-
-
-def mean_flat_direction(form: TriangleMesh, flat_mm: Floats, towards: Floats) -> Floats:
-    """Return (2,): the mean over the flat of the gradient of height along ``towards``.
-
-    ``towards`` is (3,) unit in the world. The result's length is 1 for a plane along it, and near
-    0 for a plate square to it or one whose two halves point against each other.
-    """
-    height = form.vertices @ np.asarray(towards, dtype=np.float64)
-    p = flat_mm[form.faces]
-    h = height[form.faces]
-    e1, e2 = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
-    h1, h2 = h[:, 1] - h[:, 0], h[:, 2] - h[:, 0]
-    # Gradient times twice the area, so that the sum needs no division face by face.
-    gradient = np.stack([h1 * e2[:, 1] - h2 * e1[:, 1], h2 * e1[:, 0] - h1 * e2[:, 0]], axis=1)
-    double_area = e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0]
-    mean: Floats = gradient.sum(axis=0) / double_area.sum()
-    return mean

@@ -1,0 +1,147 @@
+"""From a blank to the drawing that is printed, cut and read: the step itself."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fitkit.body.side import Side
+from fitkit.flatten.flat_patch import FlatPatch
+from fitkit.flatten.seam import SEAM
+from fitkit.flatten.way_up import way_up
+from fitkit.geometry.arrays import Floats
+from fitkit.patch.design import EdgeTreatment, PatchDesign
+from fitkit.template.match_marks import match_marks
+from fitkit.template.mirror import mirrored_name, mirrored_part
+from fitkit.template.outline import CutOutline, cut_outline
+from fitkit.template.part import MatchMark, NamedLine, Part
+from fitkit.template.part_drawing import part_drawing
+from fitkit.template.template import Template
+from fitkit.template.words import Block
+
+__all__ = ["make_templates"]
+
+_PLAIN = EdgeTreatment()
+
+
+def make_templates(
+    flat: FlatPatch, *, number: int, job_name: str, wearer: str
+) -> tuple[Template, ...]:
+    """Return the template of a blank; for a paired design the mirrored twin's as well.
+
+    Parameters
+    ----------
+    flat
+        The blank, seen from the plate's outside.
+    number
+        Part number of the drawn one; its twin gets the next.
+    job_name, wearer
+        As written on the drawing.
+
+    Returns
+    -------
+    templates
+        The drawn part, then its twin. Both lie with the wearer's up along +y and the cut line's
+        lower left at the origin. The twin's lines are mirrored, its words are not.
+    """
+    design = flat.design
+    part, outline = _part_of(flat)
+    shown = way_up(flat.form, flat.flat_mm).shown
+    way = None if shown == "any" else shown.upper()
+    sides = [design.side]
+    parts = [part]
+    if design.paired:
+        sides.append(design.side.other)
+        parts.append(mirrored_part(part))
+    templates = []
+    for twin, (one, side) in enumerate(zip(parts, sides, strict=True)):
+        name = mirrored_name(design.name) if twin else design.name
+        block = _block(design, name, side, number + twin, job_name, wearer)
+        drawing, findings = part_drawing(one, block, name=f"{number + twin} {name}", way=way)
+        templates.append(
+            Template(
+                number=number + twin,
+                name=name,
+                side=side,
+                drawing=drawing,
+                outline_mm=one.cut_mm,
+                material=design.material,
+                thickness_mm=design.thickness_mm,
+                stretch_range=(float(flat.stretch.min()), float(flat.stretch.max())),
+                findings=(*flat.findings, *outline.findings, *findings),
+            )
+        )
+    return tuple(templates)
+
+
+def _block(
+    design: PatchDesign, name: str, side: Side, number: int, job_name: str, wearer: str
+) -> Block:
+    whose = "wearer's middle" if side is Side.CENTRE else f"wearer's {side.value.upper()}"
+    lines = [
+        f"{whose} · cut 1",
+        f"{design.material} {design.thickness_mm:g} mm",
+        "outside shown",
+        f"{job_name} · {wearer}" if wearer else job_name,
+    ]
+    if design.note:
+        lines.append(design.note)
+    return Block(f"{number}  {name}", tuple(line for line in lines if line))
+
+
+def _part_of(flat: FlatPatch) -> tuple[Part, CutOutline]:
+    """Return the blank turned upright, with allowances, marks and named lines."""
+    design = flat.design
+    widths = [_width_mm(design, edge.line) for edge in flat.outline]
+    named = [NamedLine(_shown_name(design, edge.line), edge.points_mm) for edge in flat.outline]
+    outline = cut_outline(design.name, named, widths)
+    # Turning by this matrix takes the wearer's up to +y.
+    up = flat.up
+    upright = np.array([[up[1], -up[0]], [up[0], up[1]]])
+    corner = (outline.points_mm @ upright.T).min(axis=0)
+
+    def place(points: Floats) -> Floats:
+        placed: Floats = points @ upright.T - corner
+        return placed
+
+    def line(one: NamedLine) -> NamedLine:
+        return NamedLine(one.name, place(one.points_mm))
+
+    marks = match_marks(flat.outline, _formed_edges(flat), widths)
+    edges = tuple(line(one) for one in named)
+    part = Part(
+        place(np.concatenate([edge.points_mm[:-1] for edge in flat.outline])),
+        place(outline.points_mm),
+        edges,
+        tuple(edge for edge, width in zip(edges, widths, strict=True) if width > 0),
+        tuple(NamedLine(inner.line, place(inner.points_mm)) for inner in flat.inner_lines),
+        tuple(
+            MatchMark(
+                place(mark.at_mm),
+                mark.inward @ upright.T,
+                mark.label,
+                _shown_name(design, mark.line),
+                mark.crossing,
+                mark.outward_mm,
+            )
+            for mark in marks
+        ),
+    )
+    return part, outline
+
+
+def _width_mm(design: PatchDesign, line: str) -> float:
+    treatment = design.edges.get(line, _PLAIN)
+    return treatment.width_mm if treatment.kind == "lap" else 0.0
+
+
+def _shown_name(design: PatchDesign, line: str) -> str:
+    return f"seam, {design.seam}" if line == SEAM and design.seam else line
+
+
+def _formed_edges(flat: FlatPatch) -> list[Floats]:
+    """Return each edge's points on the form: the flat point's own vertex."""
+    vertex = {tuple(point): i for i, point in enumerate(flat.flat_mm.tolist())}
+    return [
+        flat.form.vertices[[vertex[tuple(point)] for point in edge.points_mm.tolist()]]
+        for edge in flat.outline
+    ]
