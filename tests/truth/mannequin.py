@@ -14,7 +14,7 @@ from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from tests.truth.torso_field import ARM_AXIS, SHOULDER_MM, torso_field
 
-__all__ = ["GIRTHS", "mannequin", "mannequin_girths_mm", "stand_parts", "taut_girth_mm"]
+__all__ = ["GIRTHS", "mannequin", "mannequin_girths_mm", "stand_parts", "taut_girth_mm", "turned_solid"]
 
 _CELL_MM = 5.0
 _LOW = np.array([0.0, -170.0, 765.0])
@@ -152,13 +152,13 @@ def mannequin_girths_mm() -> dict[str, float]:
 def stand_parts() -> tuple[TriangleMesh, ...]:
     """Return pole, collar and base plate below the torso; no part of the truth."""
     return (
-        _turned([(14.0, 10.0), (14.0, 786.0)]),
-        _turned([(24.0, 600.0), (24.0, 640.0)]),
-        _turned([(180.0, 0.0), (180.0, 8.0), (165.0, 14.0), (30.0, 17.0), (24.0, 45.0)]),
+        turned_solid([(14.0, 10.0), (14.0, 786.0)]),
+        turned_solid([(24.0, 600.0), (24.0, 640.0)]),
+        turned_solid([(180.0, 0.0), (180.0, 8.0), (165.0, 14.0), (30.0, 17.0), (24.0, 45.0)]),
     )
 
 
-def _turned(profile: list[tuple[float, float]], sides: int = 72) -> TriangleMesh:
+def turned_solid(profile: list[tuple[float, float]], sides: int = 72) -> TriangleMesh:
     """Closed solid of revolution about z from (radius, height) pairs, from the bottom up."""
     angle = 2 * np.pi * np.arange(sides) / sides
     rings = [

@@ -130,7 +130,7 @@ def _back_relief(x: Floats, z: Floats) -> Floats:
     return relief
 
 
-def _smooth_union(a: Floats, b: Floats, blend_mm: float) -> Floats:
+def _smooth_union(a: Floats, b: Floats, blend_mm: float | Floats) -> Floats:
     h = np.clip(0.5 + 0.5 * (b - a) / blend_mm, 0.0, 1.0)
     joined: Floats = b * (1 - h) + a * h - blend_mm * h * (1 - h)
     return joined
@@ -180,4 +180,6 @@ def torso_field(x: Floats, y: Floats, z: Floats) -> Floats:
     x = np.abs(x)
     trunk = _smooth_cut(_trunk(x, y, z), BOTTOM_MM - z, 12.0)
     trunk = _smooth_cut(trunk, z - NECK_TOP_MM, 12.0)
-    return _smooth_union(trunk, _arm(x, y, z), 24.0)
+    # a tight fold in the armpit, a full shoulder above it
+    blend = 11.0 + 17.0 / (1.0 + np.exp(-(z - 1300.0) / 14.0))
+    return _smooth_union(trunk, _arm(x, y, z), blend)

@@ -1,0 +1,278 @@
+"""What the surfaces of the studio look like: solid patterns, evaluated where a ray lands.
+
+All patterns are functions of the place in space (and of the printed raster for marker
+sheets), so every photo sees the same cloth and the same boards.
+"""
+
+from __future__ import annotations
+
+from enum import IntEnum
+
+import numba as nb
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Material", "colours"]
+
+Float32s = NDArray[np.float32]
+Int32s = NDArray[np.int32]
+_F = np.float32
+
+
+class Material(IntEnum):
+    """What a part is made of."""
+
+    COVERING = 0
+    BOARDS = 1
+    PLASTER = 2
+    WOOD = 3
+    CARDBOARD = 4
+    STEEL = 5
+    CLOTH = 6
+    WINDOW = 7
+    PAINT = 8
+    BRICK = 9
+
+
+@nb.njit(cache=True)
+def _hash(x: int, y: int, z: int, salt: int) -> float:
+    """Return a number in 0..1 that depends on all four integers (own mixing of odd factors)."""
+    n = np.uint32(x) * np.uint32(0x9E3779B1) ^ np.uint32(y) * np.uint32(0x85EBCA77)
+    n = n ^ np.uint32(z) * np.uint32(0xC2B2AE3D) ^ np.uint32(salt) * np.uint32(0x27D4EB2F)
+    n = (n ^ (n >> np.uint32(15))) * np.uint32(0x2C1B3C6D)
+    n = (n ^ (n >> np.uint32(12))) * np.uint32(0x297A2D39)
+    n = n ^ (n >> np.uint32(15))
+    return _F(n & np.uint32(0xFFFFFF)) * _F(1.0 / 16777215.0)
+
+
+@nb.njit(cache=True)
+def _noise(x: float, y: float, z: float, salt: int) -> float:
+    """Smooth noise of wavelength 1, about -0.5..0.5."""
+    xf, yf, zf = np.floor(x), np.floor(y), np.floor(z)
+    u, v, w = x - xf, y - yf, z - zf
+    u, v, w = u * u * (3 - 2 * u), v * v * (3 - 2 * v), w * w * (3 - 2 * w)
+    i, j, k = int(xf) + 4096, int(yf) + 4096, int(zf) + 4096
+    low = (_hash(i, j, k, salt) * (1 - u) + _hash(i + 1, j, k, salt) * u) * (1 - v) + (
+        _hash(i, j + 1, k, salt) * (1 - u) + _hash(i + 1, j + 1, k, salt) * u
+    ) * v
+    high = (_hash(i, j, k + 1, salt) * (1 - u) + _hash(i + 1, j, k + 1, salt) * u) * (1 - v) + (
+        _hash(i, j + 1, k + 1, salt) * (1 - u) + _hash(i + 1, j + 1, k + 1, salt) * u
+    ) * v
+    return low * (1 - w) + high * w - 0.5
+
+
+@nb.njit(cache=True)
+def _covering(x: float, y: float, z: float) -> tuple[float, float, float]:
+    """Printed stretch cotton: leaves with a midrib over a speckled ground.
+
+    A leaf is the lens between two spheres, so the body's surface cuts it as two arcs that
+    meet in two points.
+    """
+    ground = 0.34 + 0.10 * _noise(x / 55, y / 55, z / 55, 1)
+    fleck = _noise(x / 7.0, y / 7.0, z / 7.0, 2) + 0.55 * _noise(x / 3.4, y / 3.4, z / 3.4, 3)
+    red, green, blue = ground * 0.93, ground * 1.06, ground * 1.02
+    if fleck > 0.17:
+        red, green, blue = red * 1.30, green * 1.28, blue * 1.18
+    elif fleck < -0.20:
+        red, green, blue = red * 0.74, green * 0.76, blue * 0.84
+    cell = 44.0
+    i0, j0, k0 = (
+        int(np.floor(x / cell - 0.5)),
+        int(np.floor(y / cell - 0.5)),
+        int(np.floor(z / cell - 0.5)),
+    )
+    top = -1.0
+    kind = 0.0
+    rib = 0.0
+    for n in range(24):
+        leaf = n // 8
+        i, j, k = i0 + (n & 1), j0 + ((n >> 1) & 1), k0 + ((n >> 2) & 1)
+        a, b, c = i + 4096, j + 4096, k + 4096
+        dx = x - (i + _hash(a, b, c, 10 + leaf)) * cell
+        dy = y - (j + _hash(a, b, c, 20 + leaf)) * cell
+        dz = z - (k + _hash(a, b, c, 30 + leaf)) * cell
+        reach = 13.0 + 9.0 * _hash(a, b, c, 40 + leaf)
+        if dx * dx + dy * dy + dz * dz > reach * reach:
+            continue
+        height = 2.0 * _hash(a, b, c, 50 + leaf) - 1.0
+        turn = 6.2831853 * _hash(a, b, c, 60 + leaf)
+        flat = np.sqrt(max(0.0, 1.0 - height * height))
+        nx, ny, nz = flat * np.cos(turn), flat * np.sin(turn), height
+        thick = 0.34 * reach
+        radius = (reach * reach + thick * thick) / (2.0 * thick)
+        shift = radius - thick
+        up = dx * nx + dy * ny + dz * nz
+        out2 = dx * dx + dy * dy + dz * dz - up * up
+        if out2 + (abs(up) + shift) ** 2 < radius * radius:
+            order = _hash(a, b, c, 70 + leaf)
+            if order > top:
+                top = order
+                kind = _hash(a, b, c, 80 + leaf)
+                rib = abs(up)
+    if top >= 0.0:
+        shade = 1.0 + 0.22 * fleck
+        if kind < 0.42:
+            red, green, blue = 0.235 * shade, 0.300 * shade, 0.290 * shade
+        elif kind < 0.74:
+            red, green, blue = 0.475 * shade, 0.285 * shade, 0.205 * shade
+        else:
+            red, green, blue = 0.530 * shade, 0.500 * shade, 0.400 * shade
+        if rib < 0.8:
+            red, green, blue = red * 1.25, green * 1.25, blue * 1.2
+    return red, green, blue
+
+
+@nb.njit(cache=True)
+def _boards(x: float, y: float) -> tuple[float, float, float]:
+    """Floor boards along y, 135 mm wide, with grain, a joint now and then and dark gaps."""
+    wide = 135.0
+    board = int(np.floor(x / wide))
+    across = x - board * wide
+    long = 1650.0
+    along = y + long * _hash(board + 500, 1, 1, 5)
+    piece = int(np.floor(along / long))
+    if min(across, wide - across) < 1.6 or along - piece * long < 2.0:
+        return 0.06, 0.05, 0.04
+    tone = 0.36 + 0.10 * (_hash(board + 500, piece + 500, 2, 6) - 0.5)
+    bend = 30.0 * _noise(x / 160, y / 420, board * 3.7, 7)
+    rings = _noise((x + bend) / 9.0, y / 260.0, board * 9.1 + piece, 8)
+    fine = _noise((x + bend) / 2.6, y / 90.0, board * 5.3, 9)
+    tone *= 1.0 + 0.34 * rings + 0.16 * fine + 0.16 * _noise(x / 240, y / 240, 0.5, 11)
+    wear = _noise(x / 48, y / 48, 2.5, 12)
+    if wear > 0.33:
+        tone *= 1.0 - 0.5 * (wear - 0.33)
+    return tone * 1.16, tone * 0.90, tone * 0.66
+
+
+@nb.njit(cache=True)
+def _plain(
+    material: int, part: int, x: float, y: float, z: float
+) -> tuple[float, float, float]:
+    if material == 2:  # plaster with trowel marks and stains
+        tone = 0.60 + 0.07 * _noise(x / 420, y / 420, z / 420, 21)
+        tone += 0.05 * _noise(x / 60, y / 60, z / 24, 22) + 0.03 * _noise(x / 14, y / 14, z / 14, 23)
+        return tone * 1.02, tone * 0.99, tone * 0.92
+    if material == 3:  # wood along z or x, coarse grain
+        tone = 0.36 + 0.06 * _hash(part + 64, 3, 3, 24)
+        tone *= 1 + 0.4 * _noise(x / 120, y / 12, z / 17, part) + 0.2 * _noise(x / 70, y / 5, z / 5, 25)
+        return tone * 1.18, tone * 0.88, tone * 0.58
+    if material == 4:  # cardboard with tape and a printed label
+        tone = 0.40 + 0.10 * (_hash(part + 64, 4, 4, 26) - 0.5)
+        tone *= 1 + 0.14 * _noise(x / 50, y / 50, z / 6, 27) + 0.08 * _noise(x / 9, y / 9, z / 9, 28)
+        blot = _noise(x / 130 + part, y / 130, z / 95, 29)
+        if blot > 0.26:
+            tone *= 0.55 if _noise(x / 9, y / 9, z / 14, 30) > 0.0 else 1.25
+        return tone * 1.15, tone * 0.92, tone * 0.66
+    if material == 5:
+        tone = 0.30 + 0.05 * _noise(x / 7, y / 7, z / 90, 31)
+        return tone, tone * 1.01, tone * 1.04
+    if material == 6:
+        stripe = 0.05 * np.sin((x + y) / 11.0) * np.sin(z / 11.0) + 0.04 * np.sin((x - y) / 47.0)
+        tone = 0.22 + stripe + 0.05 * _noise(x / 90, y / 90, z / 90, part)
+        tone += 0.05 * _noise(x / 5, y / 5, z / 5, 33)
+        return tone * 0.7, tone * 0.82, tone * 1.15
+    if material == 7:
+        return 1.6, 1.7, 1.8
+    if material == 9:  # painted brick, 215 by 65 mm with 10 mm joints
+        row = np.floor(z / 75.0)
+        s = (x + y) / 225.0 + 0.5 * (row - 2 * np.floor(row / 2))
+        brick = np.floor(s)
+        if z - row * 75.0 < 10.0 or (s - brick) * 225.0 < 10.0:
+            return 0.36, 0.35, 0.33
+        tone = 0.42 + 0.16 * (_hash(int(row) + 64, int(brick) + 640, part + 9, 34) - 0.5)
+        tone += 0.14 * _noise(x / 18, y / 18, z / 18, 35)
+        return tone * 1.14, tone * 0.84, tone * 0.72
+    hue = _hash(part + 64, 7, 7, 36)
+    tone = 0.33 + 0.05 * _noise(x / 190, y / 190, z / 190, part) + 0.2 * (hue - 0.5)
+    tone += 0.035 * _noise(x / 31, y / 8, z / 31, 37)
+    if hue < 0.33:
+        return tone * 1.3, tone * 0.55, tone * 0.42
+    if hue < 0.66:
+        return tone * 0.55, tone * 0.85, tone * 0.62
+    return tone * 0.5, tone * 0.72, tone * 1.1
+
+
+@nb.njit(parallel=True, cache=True)
+def colours(
+    centre: Float32s,
+    ways: Float32s,
+    distance: Float32s,
+    face: NDArray[np.uint32],
+    share: Float32s,
+    faces: Int32s,
+    vertex_light: Float32s,
+    face_part: Int32s,
+    part_material: Int32s,
+    sheet_pose: Float32s,
+    sheet_half: Float32s,
+    prints: NDArray[np.uint8],
+    cells_per_mm: float,
+    out: Float32s,
+) -> None:
+    """Fill ``out``, (N, 3), with the linear light that comes back along each ray.
+
+    Parameters
+    ----------
+    centre
+        (3,) float32 mm: where the rays start.
+    ways, distance, face, share
+        (N, 3), (N,), (N,), (N, 2): direction of each ray, how many times its length it went
+        (infinite where it met nothing), the face it met and where in it (shares of the second
+        and third corner).
+    faces, vertex_light
+        (F, 3) int32 and (V, 3) float32: the meshes and the light falling on each vertex.
+    face_part, part_material
+        (F,) and (P,) int32.
+    sheet_pose
+        (S, 4) float32: middle x, y and the direction of the sheet's own x axis, on the floor.
+    sheet_half
+        (S, 2) float32 mm: half width and half height of the paper.
+    prints
+        (S, R, C) uint8: what is printed, top row first.
+    """
+    for n in nb.prange(ways.shape[0]):
+        if not np.isfinite(distance[n]):
+            out[n, 0], out[n, 1], out[n, 2] = 0.5, 0.5, 0.5
+            continue
+        x = centre[0] + ways[n, 0] * distance[n]
+        y = centre[1] + ways[n, 1] * distance[n]
+        z = centre[2] + ways[n, 2] * distance[n]
+        part = face_part[face[n]]
+        kind = part_material[part]
+        red, green, blue = _F(0), _F(0), _F(0)
+        if kind == 0:
+            if z > 1486.0 and x * x + y * y < 90.0**2:
+                red, green, blue = _plain(3, 40, x * 2, y, z)
+            else:
+                red, green, blue = _covering(x, y, z)
+        elif kind == 1:
+            paper = False
+            for s in range(sheet_pose.shape[0]):
+                dx, dy = x - sheet_pose[s, 0], y - sheet_pose[s, 1]
+                c, d = sheet_pose[s, 2], sheet_pose[s, 3]
+                u, v = c * dx + d * dy, -d * dx + c * dy
+                if abs(u) < sheet_half[s, 0] and abs(v) < sheet_half[s, 1]:
+                    column = int((u + sheet_half[s, 0]) * cells_per_mm)
+                    row = int((sheet_half[s, 1] - v) * cells_per_mm)
+                    column = min(max(column, 0), prints.shape[2] - 1)
+                    row = min(max(row, 0), prints.shape[1] - 1)
+                    tone = _F(0.035) + _F(0.80) * prints[s, row, column] / _F(255)
+                    red, green, blue = tone, tone, tone * _F(0.985)
+                    paper = True
+                    break
+            if not paper:
+                red, green, blue = _boards(x, y)
+        else:
+            red, green, blue = _plain(kind, part, x, y, z)
+        if kind == 7:
+            out[n, 0], out[n, 1], out[n, 2] = red, green, blue
+            continue
+        a, b, c3 = faces[face[n], 0], faces[face[n], 1], faces[face[n], 2]
+        v1, v2 = share[n, 0], share[n, 1]
+        v0 = _F(1.0) - v1 - v2
+        for k in range(3):
+            light = (
+                v0 * vertex_light[a, k] + v1 * vertex_light[b, k] + v2 * vertex_light[c3, k]
+            )
+            albedo = red if k == 0 else (green if k == 1 else blue)
+            out[n, k] = max(albedo, _F(0.01)) * light
