@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from fitkit.body.side import Side
-from fitkit.flatten.flat_patch import FlatPatch
+from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
 from fitkit.flatten.seam import SEAM
 from fitkit.flatten.way_up import way_up
 from fitkit.geometry.arrays import Floats
@@ -91,7 +93,7 @@ def _block(
 def _part_of(flat: FlatPatch) -> tuple[Part, CutOutline]:
     """Return the blank turned upright, with allowances, marks and named lines."""
     design = flat.design
-    widths = [_width_mm(design, edge.line) for edge in flat.outline]
+    widths = _widths_mm(design, flat.outline)
     named = [NamedLine(_shown_name(design, edge.line), edge.points_mm) for edge in flat.outline]
     outline = cut_outline(design.name, named, widths)
     # Turning by this matrix takes the wearer's up to +y.
@@ -129,9 +131,22 @@ def _part_of(flat: FlatPatch) -> tuple[Part, CutOutline]:
     return part, outline
 
 
-def _width_mm(design: PatchDesign, line: str) -> float:
-    treatment = design.edges.get(line, _PLAIN)
-    return treatment.width_mm if treatment.kind == "lap" else 0.0
+def _widths_mm(design: PatchDesign, outline: Sequence[FlatEdge]) -> list[float]:
+    """Return per edge the width of its allowance.
+
+    A seam is one joint between two edges of the same part: its lap goes on the first of them only,
+    to lie under the other.
+    """
+    widths = []
+    seam_has_lap = False
+    for edge in outline:
+        treatment = design.edges.get(edge.line, _PLAIN)
+        width = treatment.width_mm if treatment.kind == "lap" else 0.0
+        if edge.line == SEAM:
+            width = 0.0 if seam_has_lap else width
+            seam_has_lap = True
+        widths.append(width)
+    return widths
 
 
 def _shown_name(design: PatchDesign, line: str) -> str:

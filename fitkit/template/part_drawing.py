@@ -88,8 +88,6 @@ def part_drawing(
             f"'{line.name}' along its line",
         )
     makers: list[_Maker] = [_rule] if way is None else [partial(_arrow, way=way), _rule]
-        [_rule] if way is None else [partial(_arrow, way=way), _rule]
-    )
     for make in makers:
         piece = make(space)
         if piece is not None:

@@ -203,23 +203,23 @@ def name_along(
     while height >= SMALLEST_MM - 1e-9:
         half = 0.5 * text_width_mm(text, height)
         tried = []
-        for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.12, 0.88):
-            middle = share * arc[-1]
-            begin, end = max(0.0, middle - half), min(float(arc[-1]), middle + half)
-            a, b = (
-                np.array([np.interp(s, arc, points[:, k]) for k in range(2)]) for s in (begin, end)
-            )
-            if not np.linalg.norm(b - a) > 0:
-                continue
-            direction = (b - a) / np.linalg.norm(b - a)
-            between = points[(arc >= begin) & (arc <= end)]
-            for side in sides:
-                normal = side * np.array([-direction[1], direction[0]])
-                # Clear of the line's own bow over the width of the words.
-                bow = float(((between - a) @ normal).max(initial=0.0))
-                for gap in (2.2, 4.0, 7.0):
+        for gap in (2.8, 4.5, 7.0):
+            for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.12, 0.88):
+                middle = share * arc[-1]
+                ends = max(0.0, middle - half), min(float(arc[-1]), middle + half)
+                a, b = (np.array([np.interp(s, arc, points[:, k]) for k in range(2)]) for s in ends)
+                if not np.linalg.norm(b - a) > 0:
+                    continue
+                direction = (b - a) / np.linalg.norm(b - a)
+                between = points[(arc >= ends[0]) & (arc <= ends[1])]
+                for side in sides:
+                    normal = side * np.array([-direction[1], direction[0]])
+                    # Clear of the line's own bow over the width of the words.
+                    bow = float(((between - a) @ normal).max(initial=0.0))
                     base = 0.5 * (a + b) + normal * (bow + gap + 0.5 * height)
                     tried.append(_set_along(text, base, direction, height))
+        if not tried:
+            return None
         found = space.first_fit(np.array([words_box_mm(words) for words in tried]))
         if found is not None:
             return tried[found]
