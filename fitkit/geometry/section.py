@@ -49,9 +49,10 @@ def plane_sections(
     height[np.abs(height) < 1e-12 * max(1.0, float(np.abs(mesh.vertices).max()))] = 0.0
     above: Bools = height >= 0
 
-    sides = above[mesh.faces]
-    crossed = np.flatnonzero(sides.any(axis=1) & ~sides.all(axis=1))
-    faces, sides = mesh.faces[crossed], sides[crossed]
+    a, b, c = (above[mesh.faces[:, corner]] for corner in range(3))
+    crossed = np.flatnonzero((a != b) | (b != c))
+    faces = mesh.faces[crossed]
+    sides = above[faces]
     # Of a crossed face's three sides one goes down through the plane and one comes up; the
     # cut runs from the first to the second.
     next_faces, next_sides = np.roll(faces, -1, axis=1), np.roll(sides, -1, axis=1)
@@ -78,27 +79,28 @@ def plane_sections(
 
 def _chains(start: Ints, end: Ints) -> list[tuple[Ints, Ints, bool]]:
     """Link segments from start node to end node into chains of (nodes, segments, closed)."""
-    leaving: dict[int, list[int]] = {}
-    for segment, node in enumerate(start.tolist()):
-        leaving.setdefault(node, []).append(segment)
-    arriving = set(end.tolist())
-    end_of = end.tolist()
+    order = np.argsort(start, kind="stable")
+    place = np.searchsorted(start[order], end)
+    place[place == len(order)] = 0
+    follows = np.where(start[order][place] == end, order[place], -1) if len(order) else order
+    following = follows.tolist()
+    waiting = np.ones(len(start), dtype=np.bool_).tolist()
     # Chains that begin at a border come first, so that no round starts in their middle.
-    first_nodes = [node for node in leaving if node not in arriving]
+    first_segments = np.flatnonzero(~np.isin(start, end)).tolist()
     chains = []
-    for first in [*first_nodes, *leaving]:
-        while leaving[first]:
-            nodes, segments = [first], []
-            node = first
-            while leaving.get(node):
-                segment = leaving[node].pop()
-                node = end_of[segment]
-                segments.append(segment)
-                nodes.append(node)
-                if node == first:
-                    break
-            closed = node == first
-            chains.append((np.array(nodes[:-1] if closed else nodes), np.array(segments), closed))
+    for first in [*first_segments, *range(len(start))]:
+        if not waiting[first]:
+            continue
+        segments = []
+        segment = first
+        while segment >= 0 and waiting[segment]:
+            waiting[segment] = False
+            segments.append(segment)
+            segment = following[segment]
+        closed = segment == first
+        chain = np.array(segments)
+        nodes = start[chain] if closed else np.append(start[chain], end[chain[-1]])
+        chains.append((nodes, chain, closed))
     return chains
 
 
