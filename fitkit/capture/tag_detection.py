@@ -108,10 +108,14 @@ def _same_place(corners: Floats, other: Floats) -> bool:
 def _detect(grey: Bytes) -> list[tuple[int, Floats]]:
     parameters = cv2.aruco.DetectorParameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    parameters.adaptiveThreshWinSizeMin = 5
-    parameters.adaptiveThreshWinSizeMax = 45
-    parameters.adaptiveThreshWinSizeStep = 10
+    parameters.adaptiveThreshWinSizeMin = 9
+    parameters.adaptiveThreshWinSizeMax = 33
+    parameters.adaptiveThreshWinSizeStep = 12
     parameters.minMarkerPerimeterRate = 0.02
+    # Steeply seen cells are narrow: sample them finely, away from their blurred rims.
+    parameters.perspectiveRemovePixelPerCell = 8
+    parameters.perspectiveRemoveIgnoredMarginPerCell = 0.2
+    parameters.maxErroneousBitsInBorderRate = 0.4
     parameters.errorCorrectionRate = 0.6
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
     corners, ids, _ = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(grey)

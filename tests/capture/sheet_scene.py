@@ -77,11 +77,28 @@ def rays_of_pixels(lens: Lens, pixels_px: Floats) -> Floats:
     """(N, 2): where the rays of pixels cross the plane one before the camera."""
     wanted = (pixels_px - [lens.centre_x_px, lens.centre_y_px]) / lens.focal_px
     guess = wanted.copy()
-    for _ in range(12):
+    for _ in range(6):
         ahead = np.column_stack([guess, np.ones(len(guess))])
         seen = lens.project(ahead) - [lens.centre_x_px, lens.centre_y_px]
         guess += wanted - seen / lens.focal_px
     return guess
+
+
+def _fine_rays(lens: Lens, low: np.ndarray, high: np.ndarray, fine: int) -> Floats:
+    """(N, 3) rays of ``fine`` squared places in each pixel of a box, row by row.
+
+    Between the corners of a pixel a lens is straight to a millionth of a pixel.
+    """
+    columns, rows = np.arange(low[0], high[0] + 1) - 0.5, np.arange(low[1], high[1] + 1) - 0.5
+    nodes = rays_of_pixels(lens, np.stack(np.meshgrid(columns, rows), axis=-1).reshape(-1, 2))
+    nodes = nodes.reshape(len(rows), len(columns), 2)
+    part = (np.arange(fine) + 0.5) / fine
+    down = np.repeat(nodes[:-1], fine, axis=0)
+    down += np.tile(part, len(rows) - 1)[:, None, None] * np.repeat(np.diff(nodes, axis=0), fine, 0)
+    across = np.repeat(down[:, :-1], fine, axis=1)
+    step = np.repeat(np.diff(down, axis=1), fine, axis=1)
+    across += np.tile(part, len(columns) - 1)[None, :, None] * step
+    return np.column_stack([across.reshape(-1, 2), np.ones(across.size // 2)])
 
 
 def print_of_sheet(sheet: MarkerSheet, at_mm: Floats, *, ink_spread_mm: float = 0.0) -> Floats:
@@ -96,13 +113,13 @@ def print_of_sheet(sheet: MarkerSheet, at_mm: Floats, *, ink_spread_mm: float = 
     row = np.clip((half - y) // size, 0, 7).astype(int)
     in_tag = (np.abs(x) <= half + ink_spread_mm) & (np.abs(y) <= half + ink_spread_mm)
     light = np.where(in_tag & ~cells[row, column], 0.045, light)
-    for sx, sy, _ in sheet.saddles_mm():
-        dx, dy = x - sx, y - sy
-        reach = sheet.saddle_half_mm
-        near = np.maximum(np.abs(dx), np.abs(dy)) <= reach
-        # Upper left and lower right are black; spread ink meets in the middle alike.
-        black = (dx * dy < 0) | (np.minimum(np.abs(dx), np.abs(dy)) < ink_spread_mm / 2)
-        light = np.where(near & black, 0.045, light)
+    # The four saddles lie alike in the four quarters of the sheet.
+    saddle_x, saddle_y = np.abs(sheet.saddles_mm()[0, :2])
+    dx, dy = x - np.sign(x) * saddle_x, y - np.sign(y) * saddle_y
+    near = np.maximum(np.abs(dx), np.abs(dy)) <= sheet.saddle_half_mm
+    # Upper left and lower right are black; spread ink meets in the middle alike.
+    black = (dx * dy < 0) | (np.minimum(np.abs(dx), np.abs(dy)) < ink_spread_mm / 2)
+    light = np.where(near & black, 0.045, light)
     off = (np.abs(x) > sheet.paper.width_mm / 2) | (np.abs(y) > sheet.paper.height_mm / 2)
     return np.where(off, np.nan, light)
 
@@ -120,8 +137,12 @@ def photo_of(
     focal_guess: float | None = None,
     focal_known: bool = True,
     seed: int = 0,
+    fine: int = 3,
 ) -> Photo:
-    """Photograph the sheets: traced, blurred in light, bent by a tone curve, noisy."""
+    """Photograph the sheets: traced, blurred in light, bent by a tone curve, noisy.
+
+    ``fine`` squared rays make a pixel: the more, the less an edge along the pixels is off.
+    """
     lens = camera.lens
     rng = np.random.default_rng(seed)
     floor = cv2.resize(
@@ -133,7 +154,6 @@ def photo_of(
     )
     light = np.full((lens.height_px, lens.width_px), 0.3)
     light[: floor.shape[0], : floor.shape[1]] = floor
-    fine = 3
     for sheet, world_from_sheet in sheets:
         camera_from_sheet = camera.camera_from_world @ world_from_sheet
         width, height = sheet.paper.width_mm / 2, sheet.paper.height_mm / 2
@@ -158,15 +178,12 @@ def photo_of(
         )
         if (high <= low).any():
             continue
-        us = low[0] + (np.arange(fine * (high[0] - low[0])) + 0.5) / fine - 0.5
-        vs = low[1] + (np.arange(fine * (high[1] - low[1])) + 0.5) / fine - 0.5
-        pixels = np.stack(np.meshgrid(us, vs), axis=-1).reshape(-1, 2)
-        rays = np.column_stack([rays_of_pixels(lens, pixels), np.ones(len(pixels))])
+        rays = _fine_rays(lens, low, high, fine)
         directions = rays @ camera_from_sheet.rotation
         start = camera_from_sheet.inverse().translation_mm
         at = start[:2] - directions[:, :2] * (start[2] / directions[:, 2])[:, None]
         shade = print_of_sheet(sheet, at / printed_scale, ink_spread_mm=ink_spread_mm)
-        shade = shade.reshape(len(vs), len(us))
+        shade = shade.reshape(fine * (high[1] - low[1]), fine * (high[0] - low[0]))
         under = light[low[1] : high[1], low[0] : high[0]]
         shade = np.where(np.isnan(shade), np.kron(under, np.ones((fine, fine))), shade)
         light[low[1] : high[1], low[0] : high[0]] = shade.reshape(
