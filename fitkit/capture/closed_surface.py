@@ -33,8 +33,11 @@ def poisson_surface(cloud: PointCloud, *, cell_mm: float) -> TriangleMesh:
     points.normals = o3d.utility.Vector3dVector(cloud.normals)
     side = 1.1 * float(np.ptp(cloud.points_mm, axis=0).max())
     depth = int(np.clip(np.ceil(np.log2(side / cell_mm)), 5, 9))
+    # One thread: the order of sums, and with it the last digits, would else differ each time.
     with o3d.utility.VerbosityContextManager(o3d.utility.VerbosityLevel.Error):
-        mesh, _ = o3d.geometry.TriangleMesh.create_from_point_cloud_poisson(points, depth=depth)
+        mesh, _ = o3d.geometry.TriangleMesh.create_from_point_cloud_poisson(
+            points, depth=depth, n_threads=1
+        )
     return _largest_part(TriangleMesh(np.asarray(mesh.vertices), np.asarray(mesh.triangles)))
 
 

@@ -57,7 +57,7 @@ _REFINEMENT = (
     (0.0, False, RefinementPass(1.6, 0.3, 2.2, 4)),
 )
 _CARVE_STEP = 2
-_STRAY_MM = 15.0
+_STRAY_MM = 8.0
 _UNSEEN_MM, _UNSEEN_SHARE = 12.0, 0.10
 _FEW_PAIRS_PER_PHOTO = 0.8
 
@@ -255,9 +255,11 @@ def _cut(surface: TriangleMesh, volume: CaptureVolume) -> TriangleMesh:
 
 
 def _on_surface(cloud: PointCloud, surface: TriangleMesh, volume: CaptureVolume) -> PointCloud:
-    """Drop what the surface did not follow, and what continues below the cut."""
-    distance, _ = cKDTree(surface.vertices).query(cloud.points_mm, workers=-1)
-    return cloud_only(cloud, (distance < _STRAY_MM) & inside_volume(volume, cloud.points_mm))
+    """Drop what the surface did not follow and what continues below the cut; turn normals out."""
+    distance, nearest = cKDTree(surface.vertices).query(cloud.points_mm, workers=-1)
+    outward = np.einsum("pi,pi->p", cloud.normals, surface.vertex_normals()[nearest])
+    turned = PointCloud(cloud.points_mm, np.where(outward < 0, -1.0, 1.0)[:, None] * cloud.normals)
+    return cloud_only(turned, (distance < _STRAY_MM) & inside_volume(volume, cloud.points_mm))
 
 
 def _few_pairs(pairs: int, photos: int) -> Finding:

@@ -81,7 +81,8 @@ def signed_grid(
     values = coarse.reshape(coarse_n)
     for axis in range(3):
         values = upsampled(values, axis, _COARSE)
-    near = np.argwhere(np.abs(values) < 1.2 * np.sqrt(3.0) * _COARSE * cell_mm)
+    # A coarse value is at most the half diagonal of its cell off; two cells more are needed.
+    near = np.argwhere(np.abs(values) < (0.5 * np.sqrt(3.0) * _COARSE + 2.0) * cell_mm)
     values[tuple(near.T)] = distance(low + cell_mm * near)
     return SignedGrid(values, low, cell_mm)
 

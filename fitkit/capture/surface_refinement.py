@@ -9,7 +9,7 @@ from typing import Any, TypeAlias
 import numpy as np
 import open3d as o3d
 import scipy.sparse as sp
-from scipy.sparse.linalg import cg
+from scipy.sparse.linalg import LinearOperator, cg
 
 from fitkit.capture.camera import Camera
 from fitkit.capture.photo_patches import (
@@ -225,20 +225,41 @@ def _smoothed(
 ) -> Floats:
     """Minimise certainty (x - offset)^2 + stiffness |L x|^2, outliers weighted down once."""
     count = len(offset)
-    rough = sp.eye_array(count, format="csr") - averaged
-    stiff = settings.stiffness * (rough.T @ rough)
+    rough = sp.csr_array(sp.eye_array(count) - averaged)
+    across = sp.csr_array(rough.T)
+    squares = settings.stiffness * np.asarray(rough.power(2).sum(axis=0)).ravel()
     smooth = np.zeros(count)
     weight = certainty
     for _ in range(2):
-        matrix = (sp.diags_array(weight + _STAY) + stiff).tocsr()
-        smooth, _ = cg(
-            matrix,
-            weight * offset,
-            x0=smooth,
-            rtol=1e-4,
-            maxiter=300,
-            M=sp.diags_array(1.0 / matrix.diagonal()),
-        )
+        smooth = _solved(weight + _STAY, rough, across, squares, weight * offset, smooth, settings)
         error = np.abs(smooth - offset)
         weight = certainty / (1.0 + (error / (2.0 * settings.step_mm)) ** 2)
     return smooth
+
+
+def _solved(
+    weight: Floats,
+    rough: Sparse,
+    across: Sparse,
+    squares: Floats,
+    wanted: Floats,
+    start: Floats,
+    settings: RefinementPass,
+) -> Floats:
+    """Solve (weight + stiffness L'L) x = wanted by conjugate gradients, scaled by the diagonal."""
+    shape = rough.shape
+
+    def times(x: Floats) -> Floats:
+        product: Floats = weight * x + settings.stiffness * (across @ (rough @ x))
+        return product
+
+    inverse = 1.0 / (weight + squares)
+    solution, _ = cg(
+        LinearOperator(shape, matvec=times, dtype=np.float64),
+        wanted,
+        x0=start,
+        rtol=1e-3,
+        maxiter=300,
+        M=LinearOperator(shape, matvec=lambda x: inverse * x, dtype=np.float64),
+    )
+    return np.asarray(solution, dtype=np.float64)
