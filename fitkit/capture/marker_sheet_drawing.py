@@ -9,7 +9,7 @@ import shapely
 
 from fitkit.capture.marker_sheet import MarkerSheet
 from fitkit.drawing.drawing import Drawing, Fill, Layer, Stroke, TextAnchor, Words
-from fitkit.drawing.text_width import wrapped
+from fitkit.drawing.text_width import text_width_mm, wrapped
 from fitkit.geometry.arrays import Floats
 
 __all__ = ["PRINTER_MARGIN_MM", "marker_sheet_drawing"]
@@ -21,6 +21,7 @@ practice, no source)."""
 # AprilTag 36h11: 6 x 6 data modules inside a black border one module wide.
 _TAG_MODULES = 8
 _TICK_MM = 1.8
+_TICK_AIR_MM = 0.3
 
 
 def marker_sheet_drawing(sheet: MarkerSheet, *, of_count: int) -> Drawing:
@@ -73,24 +74,38 @@ def _tag(sheet: MarkerSheet) -> list[Fill]:
         for row, column in np.argwhere(black)
     ]
     merged = shapely.union_all(squares)
-    return [Fill(_without_holes(part)) for part in shapely.get_parts(merged)]
+    return [Fill(_without_holes(part, module)) for part in shapely.get_parts(merged)]
 
 
-def _without_holes(area: shapely.Polygon) -> Floats:
-    """Return one outline (N, 2) that fills like a polygon with holes.
+def _without_holes(area: shapely.Polygon, module: float) -> Floats:
+    """Return one outline (N, 2) that fills like a polygon of square modules with holes.
 
-    Each hole is reached by a cut of no width, out and back along the same level and upright
-    segments, which adds nothing to the winding of any point.
+    Each hole is reached by a level cut of no width through black modules only, out and back, so
+    that neither a reader that widens such cuts nor one that drops them shows anything.
     """
     area = shapely.orient_polygons(area)
-    rings = shapely.get_coordinates(area.exterior)[:-1]
-    start = rings[0]
-    path = [*rings, start]
-    for ring in area.interiors:
-        hole = shapely.get_coordinates(ring)
-        bend = np.array([hole[0, 0], start[1]])
-        path += [bend, *hole, bend, start]
-    return np.array(path[:-1])
+    path: Floats = shapely.get_coordinates(area.exterior)[:-1]
+    # from left to right: what a cut meets further left is joined already
+    for ring in sorted(area.interiors, key=lambda r: r.bounds[0]):
+        hole = shapely.get_coordinates(ring)[:-1]
+        x = hole[:, 0].min()
+        ends = np.roll(hole, -1, axis=0)
+        leftmost = np.flatnonzero((np.abs(hole[:, 0] - x) < 1e-6) & (np.abs(ends[:, 0] - x) < 1e-6))
+        first = int(leftmost[0])
+        # half a module from a corner: never level with another corner
+        y = min(hole[first, 1], ends[first, 1]) + module / 2.0
+        start = np.array([x, y])
+        following = np.roll(path, -1, axis=0)
+        spans = (np.minimum(path[:, 1], following[:, 1]) < y) & (
+            y < np.maximum(path[:, 1], following[:, 1])
+        )
+        met = np.flatnonzero(spans & (path[:, 0] < x - 1e-6))
+        at = int(met[np.argmax(path[met, 0])])
+        landing = np.array([path[at, 0], y])
+        round_hole = np.roll(hole, -(first + 1), axis=0)
+        cut = np.vstack([landing, start, round_hole, start, landing])
+        path = np.insert(path, at + 1, cut, axis=0)
+    return path
 
 
 def _bow_ties(sheet: MarkerSheet) -> list[Fill]:
@@ -129,11 +144,13 @@ def _check_line_places(sheet: MarkerSheet) -> tuple[float, float]:
 
 def _check_lines(sheet: MarkerSheet) -> list[Stroke]:
     y, x = _check_line_places(sheet)
+    strip = _printable_mm(sheet)[1] - _bow_tie_reach_mm(sheet)[1]
+    tick = min(_TICK_MM, strip / 2.0 - _TICK_AIR_MM)
     half_level, half_upright = sheet.check_mm[0] / 2.0, sheet.check_mm[1] / 2.0
     ends = [
         [[-half_level, y], [half_level, y]],
-        [[-half_level, y - _TICK_MM], [-half_level, y + _TICK_MM]],
-        [[half_level, y - _TICK_MM], [half_level, y + _TICK_MM]],
+        [[-half_level, y - tick], [-half_level, y + tick]],
+        [[half_level, y - tick], [half_level, y + tick]],
         [[x, -half_upright], [x, half_upright]],
         [[x - _TICK_MM, -half_upright], [x + _TICK_MM, -half_upright]],
         [[x - _TICK_MM, half_upright], [x + _TICK_MM, half_upright]],
@@ -147,7 +164,7 @@ def _check_words(sheet: MarkerSheet) -> list[Words]:
     return [
         Words(f"check line: {level:g} mm", np.array([0.0, y + 1.6]), 2.8, anchor=TextAnchor.CENTRE),
         Words(
-            f"check: {upright:g} mm", np.array([x + 1.4, upright / 2.0 + 4.0]), 2.8, math.pi / 2.0
+            f"check: {upright:g} mm", np.array([x + 1.2, upright / 2.0 + 3.0]), 2.5, math.pi / 2.0
         ),
     ]
 
@@ -166,7 +183,8 @@ def _instructions(sheet: MarkerSheet, of_count: int) -> list[Words]:
         "Lay the sheets flat, taped down, around the wearer, none covered. "
         "Sheet 1 lies in front, its arrow pointing the way the wearer faces.",
     ]
-    words = [Words(head, np.array([-half, top]), 3.5)]
+    height = 3.5 * min(1.0, 2.0 * half / text_width_mm(head, 3.5))
+    words = [Words(head, np.array([-half, top]), height)]
     y = top - 6.2
     for paragraph in text:
         for line in wrapped(paragraph, 2.8, 2.0 * half):

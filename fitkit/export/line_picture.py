@@ -30,7 +30,7 @@ def png_of_line(
     page_png: bytes,
     *,
     height_px: int = 380,
-    widest_px: int = 520,
+    widest_px: int = 430,
 ) -> bytes:
     """Return five pictures side by side with an arrow from each to the next and a caption.
 

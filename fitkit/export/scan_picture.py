@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -21,6 +20,9 @@ __all__ = ["png_of_photos"]
 
 _GAP_PX = 10
 _CAPTION_PX = 22
+_HEAD_PX = 40
+_LEAST_WIDTH_PX = 170
+_MOST_LINES = 4
 _TEXT_PX = 13
 _USED = (0, 114, 178)
 _LEFT_OUT = (190, 60, 0)
@@ -62,18 +64,23 @@ def png_of_photos(
     # what is said of the photo itself comes before what is said of its lens
     for finding in sorted(solved.findings, key=lambda f: not f.code.startswith("photo-")):
         reasons.setdefault(finding.where, finding.message)
+    shares = [photo.grey.shape[1] / max(photo.grey.shape) for photo in photos]
+    width = max(round(max(shares) * thumbnail_px), _LEAST_WIDTH_PX)
     cells = [
-        _cell(photo, cameras.get(photo.name), solved.sheets, reasons, thumbnail_px)
+        _cell(photo, cameras.get(photo.name), solved.sheets, reasons, thumbnail_px, width)
         for photo in photos
     ]
     columns = min(columns, len(cells))
-    rows = math.ceil(len(cells) / columns)
-    width, height = thumbnail_px + _GAP_PX, max(c.height for c in cells) + _GAP_PX
-    head = 40
-    sheet = Image.new("RGB", (columns * width + _GAP_PX, rows * height + head), "white")
-    for i, cell in enumerate(cells):
-        row, column = divmod(i, columns)
-        sheet.paste(cell, (_GAP_PX + column * width, head + row * height))
+    rows = [cells[i : i + columns] for i in range(0, len(cells), columns)]
+    heights = [max(cell.height for cell in row) + _GAP_PX for row in rows]
+    sheet = Image.new(
+        "RGB", (columns * (width + _GAP_PX) + _GAP_PX, sum(heights) + _HEAD_PX), "white"
+    )
+    top = _HEAD_PX
+    for row, height in zip(rows, heights, strict=True):
+        for column, cell in enumerate(row):
+            sheet.paste(cell, (_GAP_PX + column * (width + _GAP_PX), top))
+        top += height
     _write_head(sheet, len(photos), sum(p.name in cameras for p in photos), solved)
     buffer = io.BytesIO()
     sheet.save(buffer, "PNG")
@@ -100,6 +107,7 @@ def _cell(
     sheets: Sequence[SolvedSheet],
     reasons: dict[str, str],
     longest_px: int,
+    width_px: int,
 ) -> Any:
     """One photo with its outlines or its cross, and a caption, as a Pillow image."""
     from PIL import Image, ImageDraw
@@ -117,13 +125,13 @@ def _cell(
         for sheet in sheets:
             _outline(draw, sheet, camera, scale, size)
     reason = reasons.get(photo.name, "left out") if camera is None else ""
-    lines = _lines_that_fit(reason, longest_px)[:3]
-    cell = Image.new("RGB", (longest_px, longest_px + _CAPTION_PX + 17 * 3), "white")
-    cell.paste(small, ((longest_px - size[0]) // 2, 0))
+    lines = _lines_that_fit(reason, width_px)[:_MOST_LINES]
+    cell = Image.new("RGB", (width_px, size[1] + _CAPTION_PX + 17 * len(lines)), "white")
+    cell.paste(small, ((width_px - size[0]) // 2, 0))
     caption = ImageDraw.Draw(cell)
     caption.text(
         (2, size[1] + 4),
-        _ending(photo.name, longest_px),
+        _ending(photo.name, width_px),
         font=font_px(_TEXT_PX),
         fill=(30, 30, 30) if camera else _LEFT_OUT,
     )
