@@ -121,16 +121,17 @@ def _arrow(space: FreeSpace, way: str) -> _Piece:
         height = max(SMALLEST_MM, length / 7.0)
         width = text_width_mm(way, height)
         head = length / 4.0
-        centre = space.roomiest_centre(max(width, head) + 2.0, length + 1.8 * height + 2.0)
+        # From below: the word with its tails, a gap, the arrow.
+        whole = (0.35 + 1.6) * height + length
+        centre = space.roomiest_centre(max(width, head) + 1.0, whole + 1.0)
         if centre is None:
             continue
-        tail = centre + np.array([0.0, -0.5 * length - 0.2 * height])
+        base = centre + np.array([0.0, 0.35 * height - 0.5 * whole])
+        tail = base + np.array([0.0, 1.6 * height])
         tip = tail + np.array([0.0, length])
         barbs = np.array([[-0.4 * head, -head], [0.0, 0.0], [0.4 * head, -head]]) + tip
         strokes = [Stroke(np.stack([tail, tip]), Layer.MARK), Stroke(barbs, Layer.MARK)]
-        word = Words(
-            way, tail - np.array([0.0, 1.6 * height]), height, 0.0, TextAnchor.CENTRE, Layer.MARK
-        )
+        word = Words(way, base, height, 0.0, TextAnchor.CENTRE, Layer.MARK)
         return strokes, [word]
     return None
 
