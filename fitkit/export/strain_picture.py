@@ -180,7 +180,7 @@ def _arrow_faces(flat: FlatPatch, percent: Floats) -> Ints:
 
 
 def _draw_arrows(axes: Any, flat: FlatPatch, percent: Floats) -> None:
-    from matplotlib.patheffects import withStroke
+    from matplotlib.collections import LineCollection, PolyCollection
 
     faces = _arrow_faces(flat, percent)
     if len(faces) == 0:
@@ -192,24 +192,29 @@ def _draw_arrows(axes: Any, flat: FlatPatch, percent: Floats) -> None:
     along = np.where(second[:, None], np.stack([-along[:, 1], along[:, 0]], axis=1), along)
     low, high = flat.flat_mm.min(axis=0), flat.flat_mm.max(axis=0)
     pitch = float((high - low).max()) / _ARROWS_ACROSS
-    size = pitch * (0.14 + 0.22 * np.abs(percent[faces]) / max(np.abs(percent).max(), 1e-9))
-    for centre, direction, half, value in zip(centres, along, size, percent[faces], strict=True):
-        for sign in (1.0, -1.0):
-            near, far = centre + sign * direction * 0.02 * pitch, centre + sign * direction * half
-            start, end = (near, far) if value > 0 else (far, near)
-            axes.annotate(
-                "",
-                xy=tuple(end),
-                xytext=tuple(start),
-                arrowprops={
-                    "arrowstyle": "-|>,head_length=0.28,head_width=0.14",
-                    "color": "0.1",
-                    "lw": 0.9,
-                    "path_effects": [withStroke(linewidth=2.2, foreground="white", alpha=0.7)],
-                    "shrinkA": 0,
-                    "shrinkB": 0,
-                },
+    half = pitch * (0.14 + 0.22 * np.abs(percent[faces]) / max(np.abs(percent).max(), 1e-9))
+    head = 0.10 * pitch
+    shafts, heads = [], []
+    for sign in (1.0, -1.0):
+        near = centres + sign * 0.02 * pitch * along
+        far = centres + sign * half[:, None] * along
+        outwards = (percent[faces] > 0)[:, None]
+        tip, tail = np.where(outwards, far, near), np.where(outwards, near, far)
+        forward = np.where(outwards, sign * along, -sign * along)
+        aside = 0.4 * head * np.stack([-forward[:, 1], forward[:, 0]], axis=1)
+        neck = tip - head * forward
+        shafts.append(np.stack([tail, neck], axis=1))
+        heads.append(np.stack([tip, neck + aside, neck - aside], axis=1))
+    lines, tips = list(np.concatenate(shafts)), list(np.concatenate(heads))
+    for width, ink, alpha in ((2.4, "white", 0.7), (0.9, "0.1", 1.0)):
+        axes.add_collection(
+            LineCollection(lines, colors=ink, linewidths=width, alpha=alpha, zorder=4)
+        )
+        axes.add_collection(
+            PolyCollection(
+                tips, facecolors=ink, edgecolors=ink, linewidths=width - 0.8, alpha=alpha, zorder=4
             )
+        )
 
 
 def _mark_worst(axes: Any, flat: FlatPatch, worst: int) -> None:
