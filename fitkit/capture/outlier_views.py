@@ -18,7 +18,7 @@ __all__ = ["FittingNetwork", "drop_misfits"]
 
 # A view is off beyond both: pixels that no honest measurement misses by, and a multiple of
 # what is usual in these photos.
-_MISFIT_PX = 2.5
+_MISFIT_PX = 1.0
 _MISFIT_OF_USUAL = 6.0
 # A sheet or a photo with this part of its views off is itself at fault.
 _AT_FAULT = 0.34

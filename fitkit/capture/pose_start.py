@@ -25,6 +25,8 @@ __all__ = ["PlacedPoses", "SeenPoints", "largest_connected", "place_all"]
 _LOST_PX = 30.0
 # A second pose that fits this many times worse is out of the question.
 _CLEAR = 2.0
+# A pose is changed for another one only where that one fits this much better.
+_CLEARLY_BETTER = 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,7 +104,8 @@ class _Placing:
             self._of_sheet.setdefault(view.sheet, []).append(view)
 
     def run(self) -> PlacedPoses:
-        self._seed()
+        if not self._seed():
+            return self._placed
         next_adjustment = 2
         while True:
             grown = self._place_best_camera(only_clear=True) or self._place_best_sheet(
@@ -118,13 +121,15 @@ class _Placing:
                 self._adjust()
                 next_adjustment = int(np.ceil(1.6 * next_adjustment))
         self._adjust()
+        if self._reconsider():
+            self._adjust()
         return self._placed
 
     def _lens(self, camera: int) -> Floats:
         lens: Floats = self._placed.lenses[self._lens_of_camera[camera]]
         return lens
 
-    def _seed(self) -> None:
+    def _seed(self) -> bool:
         """Start with the sheet and photo that are least in doubt, by size and by fit."""
 
         def certainty(view: SeenPoints) -> float:
@@ -136,8 +141,11 @@ class _Placing:
 
         best = max(self._views, key=certainty)
         poses, _ = self._camera_from_sheet(best)
+        if not poses:
+            return False
         self._placed.start_from_sheet[best.sheet] = RigidTransform.identity()
         self._placed.camera_from_start[best.camera] = poses[0]
+        return True
 
     def _camera_from_sheet(self, view: SeenPoints) -> tuple[list[RigidTransform], float]:
         """Return the one or two poses a view allows, better first, and how clear the first is."""
@@ -176,51 +184,107 @@ class _Placing:
         cut_off: Floats = np.minimum(errors, _LOST_PX)
         return cut_off
 
-    def _place_best_camera(self, *, only_clear: bool) -> bool:
-        """Place the camera that sees most of what is placed; say whether there was one."""
-        placed = self._placed
-        best: tuple[int, int] | None = None
-        for camera, views in self._of_camera.items():
-            if camera in placed.camera_from_start:
-                continue
-            known = [view for view in views if view.sheet in placed.start_from_sheet]
-            if not known or (len(known) == 1 and only_clear and not self._clear(known[0])):
-                continue
-            rank = (sum(len(view.points_mm) for view in known), -camera)
-            if best is None or rank > best:
-                best = rank
-        if best is None:
-            return False
-        camera = -best[1]
-        known = [v for v in self._of_camera[camera] if v.sheet in placed.start_from_sheet]
+    def _known_of_camera(self, camera: int) -> list[SeenPoints]:
+        return [v for v in self._of_camera[camera] if v.sheet in self._placed.start_from_sheet]
+
+    def _known_of_sheet(self, sheet: int) -> list[SeenPoints]:
+        return [v for v in self._of_sheet[sheet] if v.camera in self._placed.camera_from_start]
+
+    def _camera_misfit(self, known: Sequence[SeenPoints], pose: RigidTransform) -> float:
+        """Return how badly a ``camera_from_start`` fits the placed sheets it sees."""
+        sheets = self._placed.start_from_sheet
+        errors = [self._errors_px(view, pose @ sheets[view.sheet]) for view in known]
+        return float((np.concatenate(errors) ** 2).sum())
+
+    def _sheet_misfit(self, known: Sequence[SeenPoints], pose: RigidTransform) -> float:
+        """Return how badly a ``start_from_sheet`` fits the placed cameras that see it."""
+        cameras = self._placed.camera_from_start
+        errors = [self._errors_px(view, cameras[view.camera] @ pose) for view in known]
+        return float((np.concatenate(errors) ** 2).sum())
+
+    def _best_camera_pose(self, known: Sequence[SeenPoints]) -> RigidTransform | None:
         candidates = [
-            pose @ placed.start_from_sheet[view.sheet].inverse()
+            pose @ self._placed.start_from_sheet[view.sheet].inverse()
             for view in known
             for pose in self._camera_from_sheet(view)[0]
         ]
         if not candidates:
+            return None
+        best = min(candidates, key=lambda pose: self._camera_misfit(known, pose))
+        return self._polished(best, known)
+
+    def _best_sheet_pose(self, known: Sequence[SeenPoints]) -> RigidTransform | None:
+        candidates = [
+            self._placed.camera_from_start[view.camera].inverse() @ pose
+            for view in known
+            for pose in self._camera_from_sheet(view)[0]
+        ]
+        return min(candidates, key=lambda pose: self._sheet_misfit(known, pose), default=None)
+
+    def _place_best_camera(self, *, only_clear: bool) -> bool:
+        """Place the camera that sees most of what is placed; say whether there was one."""
+        best: tuple[int, int] | None = None
+        for camera in self._of_camera:
+            if camera in self._placed.camera_from_start:
+                continue
+            known = self._known_of_camera(camera)
+            if not known or (len(known) == 1 and only_clear and not self._clear(known[0])):
+                continue
+            rank = (sum(len(view.points_mm) for view in known), -camera)
+            best = rank if best is None else max(rank, best)
+        if best is None:
+            return False
+        camera = -best[1]
+        pose = self._best_camera_pose(self._known_of_camera(camera))
+        if pose is None:
             # Nothing it shows allows a pose in front of a camera: not a photo of these sheets.
             del self._of_camera[camera]
-            return True
-
-        def misfit(camera_from_start: RigidTransform) -> float:
-            return sum(
-                float(
-                    (
-                        self._errors_px(
-                            view, camera_from_start @ placed.start_from_sheet[view.sheet]
-                        )
-                        ** 2
-                    ).sum()
-                )
-                for view in known
-            )
-
-        placed.camera_from_start[camera] = self._polished(min(candidates, key=misfit), known)
+        else:
+            self._placed.camera_from_start[camera] = pose
         return True
 
+    def _place_best_sheet(self, *, only_clear: bool) -> bool:
+        """Place the sheet that most placed cameras see; say whether there was one."""
+        best: tuple[int, int] | None = None
+        for sheet in self._of_sheet:
+            if sheet in self._placed.start_from_sheet:
+                continue
+            known = self._known_of_sheet(sheet)
+            if not known or (len(known) == 1 and only_clear and not self._clear(known[0])):
+                continue
+            rank = (len(known), -sheet)
+            best = rank if best is None else max(rank, best)
+        if best is None:
+            return False
+        sheet = -best[1]
+        pose = self._best_sheet_pose(self._known_of_sheet(sheet))
+        if pose is None:
+            del self._of_sheet[sheet]
+        else:
+            self._placed.start_from_sheet[sheet] = pose
+        return True
+
+    def _reconsider(self) -> bool:
+        """Try again what was placed on little, now that all is; say whether anything changed."""
+        placed, changed = self._placed, False
+        for camera, pose in sorted(placed.camera_from_start.items()):
+            known = self._known_of_camera(camera)
+            other = self._best_camera_pose(known)
+            if other is not None and self._camera_misfit(known, other) < _CLEARLY_BETTER * (
+                self._camera_misfit(known, pose)
+            ):
+                placed.camera_from_start[camera], changed = other, True
+        for sheet, pose in sorted(placed.start_from_sheet.items()):
+            seen_by = self._known_of_sheet(sheet)
+            other = self._best_sheet_pose(seen_by)
+            if other is not None and self._sheet_misfit(seen_by, other) < _CLEARLY_BETTER * (
+                self._sheet_misfit(seen_by, pose)
+            ):
+                placed.start_from_sheet[sheet], changed = other, True
+        return changed
+
     def _polished(
-        self, camera_from_start: RigidTransform, known: list[SeenPoints]
+        self, camera_from_start: RigidTransform, known: Sequence[SeenPoints]
     ) -> RigidTransform:
         """Return the pose that fits all placed sheets together, leaving out those that do not."""
         placed = self._placed
@@ -248,48 +312,6 @@ class _Placing:
             flags=cv2.SOLVEPNP_ITERATIVE,
         )
         return _pose(turn, shift)
-
-    def _place_best_sheet(self, *, only_clear: bool) -> bool:
-        """Place the sheet that most placed cameras see; say whether there was one."""
-        placed = self._placed
-        best: tuple[int, int] | None = None
-        for sheet, views in self._of_sheet.items():
-            if sheet in placed.start_from_sheet:
-                continue
-            known = [view for view in views if view.camera in placed.camera_from_start]
-            if not known or (len(known) == 1 and only_clear and not self._clear(known[0])):
-                continue
-            rank = (len(known), -sheet)
-            if best is None or rank > best:
-                best = rank
-        if best is None:
-            return False
-        sheet = -best[1]
-        known = [v for v in self._of_sheet[sheet] if v.camera in placed.camera_from_start]
-        candidates = [
-            placed.camera_from_start[view.camera].inverse() @ pose
-            for view in known
-            for pose in self._camera_from_sheet(view)[0]
-        ]
-        if not candidates:
-            del self._of_sheet[sheet]
-            return True
-
-        def misfit(start_from_sheet: RigidTransform) -> float:
-            return sum(
-                float(
-                    (
-                        self._errors_px(
-                            view, placed.camera_from_start[view.camera] @ start_from_sheet
-                        )
-                        ** 2
-                    ).sum()
-                )
-                for view in known
-            )
-
-        placed.start_from_sheet[sheet] = min(candidates, key=misfit)
-        return True
 
     def _clear(self, view: SeenPoints) -> bool:
         return self._camera_from_sheet(view)[1] > _CLEAR
