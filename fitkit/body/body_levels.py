@@ -60,16 +60,21 @@ def body_levels(mesh: TriangleMesh) -> BodyLevels:
     heights = 0.5 * (heights[1:] + heights[:-1])
     trunk: list[TautRound] = []
     beside: list[list[TautRound]] = []
+    parted = False
     for height in heights:
         rounds = taut_rounds(mesh, np.array([0.0, 0.0, height]), _UP)
-        middle = _trunk_of(rounds)
+        middle = None if parted else _trunk_of(rounds)
         if middle is not None:
             trunk.append(middle)
             beside.append([one for one in rounds if one is not middle])
         elif trunk:
             # Below the crotch; arms that reach lower hang beside the legs.
+            parted = True
             beside.append(list(rounds))
-    return BodyLevels(tuple(trunk), {side: _arm(beside, side) for side in (Side.LEFT, Side.RIGHT)})
+    return BodyLevels(
+        tuple(trunk),
+        {side: _arm(beside, len(trunk), side) for side in (Side.LEFT, Side.RIGHT)},
+    )
 
 
 def trunk_round(mesh: TriangleMesh, height_mm: float) -> TautRound | None:
@@ -82,11 +87,14 @@ def _trunk_of(rounds: tuple[TautRound, ...]) -> TautRound | None:
     return across[0] if across else None
 
 
-def _arm(beside: list[list[TautRound]], side: Side) -> tuple[TautRound, ...]:
-    """Follow the outermost round of a side downward from where it first stands clear."""
+def _arm(beside: list[list[TautRound]], trunk_levels: int, side: Side) -> tuple[TautRound, ...]:
+    """Follow the outermost round of a side downward from where it first stands clear.
+
+    It begins beside the trunk; what first shows below the crotch is a leg.
+    """
     sign = 1.0 if side is Side.LEFT else -1.0
     chain: list[TautRound] = []
-    for rounds in beside:
+    for level, rounds in enumerate(beside):
         own = [one for one in rounds if sign * one.centre_mm[0] > 0]
         if chain:
             last = chain[-1]
@@ -97,7 +105,7 @@ def _arm(beside: list[list[TautRound]], side: Side) -> tuple[TautRound, ...]:
                     break
                 chain = []
                 continue
-        elif not own:
+        elif not own or level >= trunk_levels:
             continue
         chain.append(max(own, key=lambda one: sign * one.centre_mm[0]))
     return tuple(chain) if len(chain) > 6 else ()
