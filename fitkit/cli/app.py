@@ -322,7 +322,9 @@ def _make(command: str, job: Path, until: str, *, as_json: bool) -> None:
 
 
 def _show_made(command: str, reports: Sequence[StepReport], job: Path, *, as_json: bool) -> None:
-    findings = [finding for report in reports for finding in report.findings]
+    from fitkit.workflow.run_step import same_findings_once
+
+    findings = same_findings_once(finding for report in reports for finding in report.findings)
 
     def show() -> None:
         print_reports(reports)

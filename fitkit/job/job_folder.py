@@ -133,6 +133,23 @@ class Job:
         inputs = self.inputs(step, digests)
         return state_of_step(step, self.result_folder(step), inputs, digests)
 
+    def unchanged_files(
+        self, step: str, names: Sequence[str], digests: FileDigests
+    ) -> dict[str, bytes] | None:
+        """Return files of a step's last result; None when one is gone or was edited."""
+        folder = self.result_folder(step)
+        record = MadeFrom.read(folder)
+        if record is None:
+            return None
+        content: dict[str, bytes] = {}
+        for name in names:
+            path = folder / name
+            row = record.files.get(name)
+            if row is None or not path.is_file() or digests.digest(path) != row[1]:
+                return None
+            content[name] = path.read_bytes()
+        return content
+
     def steps(self) -> tuple[str, ...]:
         """Return the names of the steps this job needs: none before the body with a mesh."""
         names = tuple(step.name for step in STEPS)
@@ -163,6 +180,7 @@ class Job:
         digests: FileDigests,
         findings: Sequence[Finding] = (),
         seconds: float = 0.0,
+        pieces: Mapping[str, str] | None = None,
     ) -> MadeFrom:
         """Put a step's result in the place of the last one, whole or not at all.
 
@@ -180,6 +198,7 @@ class Job:
             },
             findings=tuple(findings),
             seconds=seconds,
+            pieces=dict(pieces or {}),
         )
         folder = self.result_folder(step)
         before = MadeFrom.read(folder)

@@ -98,6 +98,9 @@ class MadeFrom:
         What the step noticed.
     seconds
         How long it took.
+    pieces
+        For a step that works piece by piece: digest of what each piece was made from, by name,
+        so that the pieces which did not change can be taken over.
     """
 
     step: str
@@ -105,6 +108,7 @@ class MadeFrom:
     files: Mapping[str, tuple[int, str]]
     findings: tuple[Finding, ...] = ()
     seconds: float = 0.0
+    pieces: Mapping[str, str] = field(default_factory=dict)
 
     def result_digest(self) -> str:
         """Return one digest of everything a later step reads.
@@ -126,6 +130,7 @@ class MadeFrom:
             "step": self.step,
             "seconds": round(self.seconds, 2),
             "inputs": dict(self.inputs),
+            "pieces": dict(self.pieces),
             "files": {name: list(row) for name, row in self.files.items()},
             "findings": [finding.as_dict() for finding in self.findings],
         }
@@ -144,6 +149,7 @@ class MadeFrom:
                 files={name: (int(a), str(b)) for name, (a, b) in values["files"].items()},
                 findings=tuple(Finding.from_dict(item) for item in values["findings"]),
                 seconds=float(values["seconds"]),
+                pieces=dict(values.get("pieces", {})),
             )
         except (OSError, ValueError, KeyError, TypeError):
             return None

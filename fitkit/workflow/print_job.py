@@ -11,6 +11,7 @@ from fitkit.workflow.run_step import Made, run_step
 from fitkit.workflow.step_report import Progress, StepReport
 
 if TYPE_CHECKING:
+    from fitkit.drawing.page import PageSet
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
     from fitkit.template.template import Template
@@ -63,11 +64,20 @@ def _pages(job: Job, progress: Progress | None) -> Made:
         files[f"{stem}.svg"] = svg_of_drawing(template.drawing)
         files[f"{stem}.dxf"] = dxf_of_drawing(template.drawing)
     count = len(pages.pages)
-    for index in range(min(count, _PREVIEW_PAGES)):
-        told(0.8 + 0.2 * index / _PREVIEW_PAGES, "drawing the pages")
+    first = _first_page_of_part(pages)
+    for index in sorted({*range(min(count, _PREVIEW_PAGES)), first}):
+        told(0.9, "drawing the pages")
         files[f"page-{index + 1:02d}.png"] = png_of_page(pages, index)
-    files["overview.png"] = _overview(job, drawn[0], files[f"page-{min(count, 2):02d}.png"])
+    files["overview.png"] = _overview(job, drawn[0], files[f"page-{first + 1:02d}.png"])
     return Made(files, (), f"{count} {settings.paper} pages, {len(drawn)} parts as SVG and DXF")
+
+
+def _first_page_of_part(pages: PageSet, part: int = 0) -> int:
+    """Return the index of the first page that shows a part: not the map, which comes first."""
+    for index, page in enumerate(pages.pages):
+        if any(window.part == part for window in page.windows):
+            return index
+    return 0
 
 
 def _overview(job: Job, template: Template, page_png: bytes) -> bytes:

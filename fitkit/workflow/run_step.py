@@ -19,11 +19,22 @@ __all__ = ["Made", "run_step", "same_findings_once"]
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """What a step's work hands over: files by name, findings, and one line on what came out."""
+    """What a step's work hands over.
+
+    Attributes
+    ----------
+    files
+        Content by file name in the result folder.
+    findings, words
+        What was noticed, and one line on what came out.
+    pieces
+        See :class:`fitkit.job.made_from.MadeFrom`.
+    """
 
     files: dict[str, bytes]
     findings: tuple[Finding, ...] = ()
-    words: str = field(default="")
+    words: str = ""
+    pieces: dict[str, str] = field(default_factory=dict)
 
 
 def run_step(
@@ -69,7 +80,13 @@ def run_step(
     seconds = time.perf_counter() - started
     findings = same_findings_once(made.findings)
     record = job.keep_result(
-        step, made.files, inputs=inputs, digests=digests, findings=findings, seconds=seconds
+        step,
+        made.files,
+        inputs=inputs,
+        digests=digests,
+        findings=findings,
+        seconds=seconds,
+        pieces=made.pieces,
     )
     job.keep_digests(digests)
     return StepReport(

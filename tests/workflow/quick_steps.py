@@ -183,7 +183,11 @@ def _make_templates(
 
 def _tile(parts: Sequence[Drawing], **settings: Any) -> Any:
     CALLS.append("tile")
-    return SimpleNamespace(pages=(1, 2), parts=parts, settings=settings)
+    pages = (
+        SimpleNamespace(windows=()),
+        SimpleNamespace(windows=(SimpleNamespace(part=0),)),
+    )
+    return SimpleNamespace(pages=pages, parts=parts, settings=settings)
 
 
 def _find_photos(paths: Sequence[Path]) -> tuple[Path, ...]:

@@ -121,6 +121,29 @@ def test_deleted_and_edited_results_are_made_again_and_the_edit_is_kept(tmp_path
     assert [path.read_bytes() for path in kept] == [b"<svg>mine</svg>"]
 
 
+def test_only_the_patch_that_changed_is_flattened_again(tmp_path: Path, calls: list[str]) -> None:
+    folder = job_folder(tmp_path / "job")
+    make_job(folder)
+    before = tree(folder / "blanks")
+    calls.clear()
+    edit(folder, 'name = "belt"', 'name = "belt"\nmaterial = "leather"')
+    report = make_job(folder)[3]
+    assert [call for call in calls if call.startswith("flatten")] == ["flatten belt"]
+    assert report.words == "1 patches laid flat, 1 taken over"
+    assert [finding.code for finding in report.findings] == ["strain"]
+    after = tree(folder / "blanks")
+    assert {n: after[n] for n in after if "plate" in n} == {
+        n: before[n] for n in before if "plate" in n
+    }
+    # a taken-over piece keeps its findings, and one that was edited is not taken over
+    edit(folder, 'name = "plate"', 'name = "plate"\nthickness_mm = 0.8')
+    assert [f.code for f in make_job(folder)[3].findings] == ["strain"]
+    calls.clear()
+    (folder / "blanks" / "belt.npz").write_bytes(b"broken")
+    make_job(folder)
+    assert [call for call in calls if call.startswith("flatten")] == ["flatten belt"]
+
+
 @pytest.mark.usefixtures("calls")
 def test_a_folder_of_the_makers_own_is_not_lost(tmp_path: Path) -> None:
     folder = job_folder(tmp_path / "job")
