@@ -7,17 +7,19 @@ from itertools import pairwise
 
 import numpy as np
 import potpourri3d as pp3d
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
+from scipy.sparse import coo_array, csr_array
+from scipy.sparse.csgraph import connected_components, dijkstra
 
 from fitkit.errors import MeshError
-from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.point_insertion import insert_points
+from fitkit.geometry.surface_cut import split_vertices
 from fitkit.geometry.surface_path import SurfacePath
 from fitkit.geometry.surface_point import SurfacePoint
+from fitkit.geometry.topology import edges, vertex_adjacency
 
-__all__ = ["GeodesicSolver", "join_paths", "shortest_path"]
+__all__ = ["GeodesicSolver", "join_paths", "shortest_legs", "shortest_path"]
 
 # How far a point of a found line may lie from the triangle it is given; the solver works in
 # double precision, so this only catches a line that was followed wrongly.
@@ -27,9 +29,14 @@ _OFF_FACE_MM = 1e-3
 def shortest_path(mesh: TriangleMesh, start: SurfacePoint, end: SurfacePoint) -> SurfacePath:
     """Return the shortest line over a mesh between two points anywhere on it.
 
-    See :class:`GeodesicSolver`, which answers many such questions faster.
+    See :class:`GeodesicSolver` for what shortest means.
+
+    Raises
+    ------
+    MeshError
+        When the two are one point or lie on separate pieces of the surface.
     """
-    return GeodesicSolver(mesh, [start, end]).path(0, 1)
+    return shortest_legs(mesh, [start, end])[0]
 
 
 class GeodesicSolver:
@@ -149,6 +156,80 @@ class GeodesicSolver:
         height = np.abs(np.einsum("nki,ki->nk", from_corners[:, :, 0], normals))
         distance: Floats = np.where(inside, height / np.sqrt(np.maximum(square, 1e-300)), to_edges)
         return distance
+
+
+def shortest_legs(
+    mesh: TriangleMesh, points: Sequence[SurfacePoint], *, closed: bool = False
+) -> tuple[SurfacePath, ...]:
+    """Return the shortest lines from each point to the next, and back to the first if closed.
+
+    Only the part of the mesh that a shortest line could touch is worked on: a walk along
+    edges bounds the length from above, and every point of a line that short lies in the ellipsoid
+    round its ends with that length as its long axis.
+
+    Raises
+    ------
+    MeshError
+        As :class:`GeodesicSolver`.
+    """
+    count = len(points)
+    pairs = [(i, (i + 1) % count) for i in range(count if closed else count - 1)]
+    near: Bools = np.zeros(len(mesh.vertices), dtype=np.bool_)
+    graph = vertex_adjacency(mesh, _edge_lengths(mesh)).tocsr()
+    for first, last in pairs:
+        a, b = points[first], points[last]
+        bound = _walk_length(mesh, graph, a, b) * (1.0 + 1e-9) + 1e-6
+        near |= (
+            np.linalg.norm(mesh.vertices - a.point_mm, axis=1)
+            + np.linalg.norm(mesh.vertices - b.point_mm, axis=1)
+            <= bound
+        )
+    # An ellipsoid may pass through the middle of a face and miss its corners.
+    touched: Bools = np.asarray(near[mesh.faces].any(axis=1))
+    touched[[point.face for point in points]] = True
+    grown = np.zeros_like(near)
+    grown[mesh.faces[touched].ravel()] = True
+    chosen = np.flatnonzero(grown[mesh.faces].any(axis=1))
+    part, _ = mesh.faces_only(chosen)
+    part, _ = split_vertices(part, np.zeros(part.faces.shape, dtype=np.bool_))
+    number = np.full(len(mesh.faces), -1)
+    number[chosen] = np.arange(len(chosen))
+    solver = GeodesicSolver(
+        part, [SurfacePoint(point.point_mm, int(number[point.face])) for point in points]
+    )
+    legs = []
+    for first, last in pairs:
+        path = solver.path(first, last)
+        legs.append(SurfacePath(path.points_mm, chosen[path.faces]))
+    return tuple(legs)
+
+
+def _edge_lengths(mesh: TriangleMesh) -> Floats:
+    ends, _ = edges(mesh)
+    lengths: Floats = np.linalg.norm(mesh.vertices[ends[:, 0]] - mesh.vertices[ends[:, 1]], axis=1)
+    return np.maximum(lengths, 1e-12)
+
+
+def _walk_length(
+    mesh: TriangleMesh, graph: csr_array, start: SurfacePoint, end: SurfacePoint
+) -> float:
+    """Length of a walk along edges between two points, from corner to corner of their faces."""
+    corners = [mesh.faces[point.face] for point in (start, end)]
+    hops = [
+        np.linalg.norm(mesh.vertices[c] - p.point_mm, axis=1)
+        for c, p in zip(corners, (start, end), strict=True)
+    ]
+    first = int(corners[0][int(hops[0].argmin())])
+    straight = float(np.linalg.norm(start.point_mm - end.point_mm))
+    for limit in (3.0 * straight + 100.0, np.inf):
+        walks = dijkstra(graph, directed=False, indices=first, limit=limit)
+        length = float((walks[corners[1]] + hops[1]).min() + hops[0].min())
+        if np.isfinite(length):
+            return length
+    raise MeshError(
+        "The two ends of a line lie on separate pieces of the surface.",
+        "Choose both ends on the same piece.",
+    )
 
 
 def join_paths(paths: Sequence[SurfacePath], *, closed: bool = False) -> SurfacePath:

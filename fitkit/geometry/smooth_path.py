@@ -10,7 +10,7 @@ from scipy.sparse.linalg import spsolve
 from scipy.spatial import cKDTree
 
 from fitkit.geometry.arrays import Floats, Ints
-from fitkit.geometry.geodesic import GeodesicSolver, join_paths
+from fitkit.geometry.geodesic import GeodesicSolver, join_paths, shortest_legs
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
 from fitkit.geometry.surface_cut import split_vertices
@@ -54,9 +54,7 @@ def smooth_path(
     Graphics 23(3); Pottmann & Hofer 2005, "A variational approach to spline curves on
     surfaces", Computer Aided Geometric Design 22, 693-709.
     """
-    count = len(points)
-    solver = GeodesicSolver(mesh, points)
-    legs = [solver.path(i, (i + 1) % count) for i in range(count if closed else count - 1)]
+    legs = shortest_legs(mesh, points, closed=closed)
     if len(legs) == 1:
         return legs[0]
     samples, spacing, fixed = _sampled(legs, points, closed=closed)
@@ -121,9 +119,10 @@ def _relaxed(
         return float(np.einsum("ik,ik->", places, stiffness @ places))
 
     places = samples.copy()
+    _, faces, _ = nearest_on_mesh(mesh, places[free])
     now = energy(places)
     for _ in range(_ROUNDS):
-        tangents = _tangents(mesh, normals_at_vertices, places[free])
+        tangents = _tangents(mesh, normals_at_vertices, places[free], faces)
         pull = -np.einsum("nki,ni->nk", tangents, (stiffness @ places)[free]).ravel()
         basis = block_diag(list(np.swapaxes(tangents, 1, 2)), format="csr")
         inner = stiffness[free][:, free]
@@ -133,7 +132,7 @@ def _relaxed(
         share = min(1.0, 2 * _STEP_MM / max(float(np.linalg.norm(shift, axis=1).max()), 1e-12))
         for _ in range(8):
             trial = places.copy()
-            trial[free], _, _ = nearest_on_mesh(mesh, places[free] + share * shift)
+            trial[free], trial_faces, _ = nearest_on_mesh(mesh, places[free] + share * shift)
             reached = energy(trial)
             if reached < now:
                 break
@@ -141,7 +140,7 @@ def _relaxed(
         else:
             break
         moved = float(np.linalg.norm(trial - places, axis=1).max())
-        places, now = trial, reached
+        places, faces, now = trial, trial_faces, reached
         if moved < _STILL_MM:
             break
     return places
@@ -161,13 +160,12 @@ def _stiffness(count: int, spacing: Floats, *, closed: bool) -> csr_array:
     return csr_array(second.T @ second)
 
 
-def _tangents(mesh: TriangleMesh, normals: Floats, places: Floats) -> Floats:
+def _tangents(mesh: TriangleMesh, normals: Floats, places: Floats, faces: Ints) -> Floats:
     """(N, 2, 3) float: two unit directions square to the smoothed normal at each place."""
-    on, faces, _ = nearest_on_mesh(mesh, places)
     corners = mesh.corners[faces]
     ways = np.roll(corners, -1, axis=1) - corners
     scaled = np.cross(ways[:, 0], ways[:, 1])
-    share = np.einsum("nci,ni->nc", np.cross(ways, on[:, None] - corners), scaled)
+    share = np.einsum("nci,ni->nc", np.cross(ways, places[:, None] - corners), scaled)
     # The part of the area across from a corner is that of the edge which starts one on.
     share = np.clip(np.roll(share, -1, axis=1), 0.0, None) + 1e-300
     share /= share.sum(axis=1, keepdims=True)

@@ -47,9 +47,6 @@ class SurfaceArrangement:
         self.mesh = mesh
         self.snap_mm = snap_mm
         self._count = len(mesh.vertices)
-        # Plain numbers: the work goes point by point, where array calls would cost most.
-        self.vertices: list[list[float]] = mesh.vertices.tolist()
-        self.faces: list[list[int]] = mesh.faces.tolist()
         self._new_points: list[Point3] = []
         # A new point is carried by an edge (its lower vertex, higher vertex, fraction) or a face.
         self._edge_of: dict[int, tuple[int, int, float]] = {}
@@ -64,10 +61,22 @@ class SurfaceArrangement:
 
     # -- points -----------------------------------------------------------------------------
 
+    # Plain numbers: the work goes point by point, where array calls would cost most.
+
+    def vertex(self, vertex: int) -> list[float]:
+        """Three coordinates of a vertex of the mesh, mm."""
+        coordinates: list[float] = self.mesh.vertices[vertex].tolist()
+        return coordinates
+
+    def corners(self, face: int) -> list[int]:
+        """Three vertices of a face of the mesh."""
+        corners: list[int] = self.mesh.faces[face].tolist()
+        return corners
+
     def position(self, point: int) -> Sequence[float]:
         """Three coordinates in mm."""
         if point < self._count:
-            return self.vertices[point]
+            return self.vertex(point)
         return self._new_points[point - self._count]
 
     def faces_at_edge(self, edge: Pair) -> list[int]:
@@ -117,7 +126,7 @@ class SurfaceArrangement:
         """Return the point at a fraction of the way from vertex a to vertex b."""
         if a > b:
             a, b, fraction = b, a, 1.0 - fraction
-        start, end = self.vertices[a], self.vertices[b]
+        start, end = self.vertex(a), self.vertex(b)
         length = math.dist(start, end)
         fraction = min(max(fraction, 0.0), 1.0)
         if min(fraction, 1.0 - fraction) * length < self.snap_mm:
@@ -142,14 +151,14 @@ class SurfaceArrangement:
         """
         if before == after:
             return self.put_in_face(before, position)
-        ahead = self.faces[after]
-        shared = [vertex for vertex in self.faces[before] if vertex in ahead]
+        ahead = self.corners(after)
+        shared = [vertex for vertex in self.corners(before) if vertex in ahead]
         if len(shared) == 2:
             a, b = shared
-            off, fraction = _nearness(position, self.vertices[a], self.vertices[b])
+            off, fraction = _nearness(position, self.vertex(a), self.vertex(b))
             if off <= _OFF_SURFACE_MM:
                 return self.put_on_edge(a, b, fraction)
-        elif len(shared) == 1 and math.dist(position, self.vertices[shared[0]]) <= _OFF_SURFACE_MM:
+        elif len(shared) == 1 and math.dist(position, self.vertex(shared[0])) <= _OFF_SURFACE_MM:
             return shared[0]
         raise MeshError(
             f"A line jumps from triangle {before} to triangle {after}, which do not touch there.",
@@ -285,11 +294,11 @@ class _Sheet:
     def __init__(self, drawing: SurfaceArrangement, face: int) -> None:
         self.drawing = drawing
         self.face = face
-        a, b, c = drawing.faces[face]
+        a, b, c = drawing.corners(face)
         self.corners = (a, b, c)
-        self.origin = drawing.vertices[a]
-        along = _minus(drawing.vertices[b], self.origin)
-        across = _minus(drawing.vertices[c], self.origin)
+        self.origin = drawing.vertex(a)
+        along = _minus(drawing.vertex(b), self.origin)
+        across = _minus(drawing.vertex(c), self.origin)
         length = math.hypot(*along)
         self.x_axis = _scaled(along, 1.0 / length) if length > 0 else (1.0, 0.0, 0.0)
         rest = _minus(across, _scaled(self.x_axis, _dot(across, self.x_axis)))

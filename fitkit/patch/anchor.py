@@ -16,7 +16,8 @@ from fitkit.patch.form import Form
 
 __all__ = ["describe_anchor", "place_anchor"]
 
-_TRUNK = "trunk"
+TRUNK = "trunk"
+_NECK = "neck"
 
 
 def place_anchor(form: Form, anchor: Anchor) -> SurfacePoint:
@@ -43,7 +44,7 @@ def place_anchor(form: Form, anchor: Anchor) -> SurfacePoint:
             )
         return _nearest(form, point)
     if isinstance(anchor, HeightAnchor):
-        axis = form.body.axis(_TRUNK)
+        axis = form.body.axis(TRUNK)
         origin = axis_point_at_height(axis, anchor.height_mm, describe_anchor(anchor))
         direction = np.array([math.sin(anchor.bearing_rad), -math.cos(anchor.bearing_rad), 0.0])
     else:
@@ -55,7 +56,26 @@ def place_anchor(form: Form, anchor: Anchor) -> SurfacePoint:
             )
         origin = axis.point_at_mm(anchor.along)
         direction = axis.bearing(anchor.bearing_rad)
-    return _first_exit(form, anchor, origin, direction)
+    exit_point = _first_exit(form, anchor, origin, direction)
+    if is_limb(axis) and TRUNK in form.body.axes:
+        trunk = form.body.axis(TRUNK)
+        if _distance(trunk, exit_point.point_mm) < _distance(axis, exit_point.point_mm):
+            raise DesignError(
+                f"The anchor {describe_anchor(anchor)} points into the trunk: the {axis.name} has "
+                "not left it there.",
+                f"Choose a place farther along the {axis.name}, or another bearing.",
+            )
+    return exit_point
+
+
+def is_limb(axis: SegmentAxis) -> bool:
+    """Whether an axis belongs to a part beside the trunk, rather than to trunk or neck."""
+    return axis.name not in (TRUNK, _NECK)
+
+
+def _distance(axis: SegmentAxis, point: Floats) -> float:
+    along = float((point - axis.start_mm) @ axis.direction) / axis.length_mm
+    return float(np.linalg.norm(point - axis.point_at_mm(min(max(along, 0.0), 1.0))))
 
 
 def axis_point_at_height(axis: SegmentAxis, height_mm: float, what: str) -> Floats:

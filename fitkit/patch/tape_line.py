@@ -7,14 +7,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitkit.body.body import SegmentAxis
 from fitkit.errors import DesignError, MeshError
 from fitkit.geometry.arrays import Floats
-from fitkit.geometry.geodesic import GeodesicSolver, join_paths
+from fitkit.geometry.geodesic import join_paths, shortest_legs
 from fitkit.geometry.section import plane_sections
 from fitkit.geometry.smooth_path import smooth_path
 from fitkit.geometry.surface_path import SurfacePath
 from fitkit.geometry.surface_point import SurfacePoint
-from fitkit.patch.anchor import axis_point_at_height, describe_anchor, place_anchor
+from fitkit.patch.anchor import (
+    TRUNK,
+    axis_point_at_height,
+    describe_anchor,
+    is_limb,
+    place_anchor,
+)
 from fitkit.patch.design import (
     Anchor,
     GeodesicLine,
@@ -26,8 +33,6 @@ from fitkit.patch.design import (
 from fitkit.patch.form import Form
 
 __all__ = ["TapeLine", "lay_tape_line"]
-
-_TRUNK = "trunk"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,7 +63,8 @@ def lay_tape_line(form: Form, design: TapeLineDesign) -> TapeLine:
         points = _distinct_points(form, design)
         try:
             if isinstance(design, GeodesicLine):
-                path = _shortest_legs(form, points, closed=design.closed)
+                legs = shortest_legs(form.mesh, points, closed=design.closed)
+                path = join_paths(legs, closed=design.closed)
             else:
                 path = smooth_path(form.mesh, points, closed=design.closed)
         except MeshError as error:
@@ -66,13 +72,6 @@ def lay_tape_line(form: Form, design: TapeLineDesign) -> TapeLine:
                 f"The line '{design.name}' cannot be laid: {error.cause}", error.remedy
             ) from error
     return TapeLine(design.name, path)
-
-
-def _shortest_legs(form: Form, points: list[SurfacePoint], *, closed: bool) -> SurfacePath:
-    solver = GeodesicSolver(form.mesh, points)
-    count = len(points)
-    legs = [solver.path(i, (i + 1) % count) for i in range(count if closed else count - 1)]
-    return join_paths(legs, closed=closed)
 
 
 def _distinct_points(form: Form, design: GeodesicLine | ThroughLine) -> list[SurfacePoint]:
@@ -110,7 +109,7 @@ def _level_round(form: Form, design: LevelLine) -> SurfacePath:
             "Give height_mm for the trunk, along for any other axis.",
         )
     if design.height_mm is not None:
-        if axis.name != _TRUNK:
+        if axis.name != TRUNK:
             raise DesignError(
                 f"The level line '{design.name}' gives a height on the {axis.name}.",
                 "Give along instead, from 0 at the body to 1 at the free end.",
@@ -140,7 +139,23 @@ def _level_round(form: Form, design: LevelLine) -> SurfacePath:
             f"The level line '{design.name}' has no round about the {axis.name} there.",
             "Choose a level at which the axis is inside the body.",
         )
-    return max(rounds, key=SurfacePath.length_mm)
+    chosen = max(rounds, key=SurfacePath.length_mm)
+    if is_limb(axis):
+        trunk = form.body.axis(TRUNK)
+        crossing = _crossing(trunk, point, normal)
+        if crossing is not None and _goes_about(chosen.points_mm, crossing, normal):
+            raise DesignError(
+                f"The level line '{design.name}' goes round the trunk as well as the {axis.name}.",
+                f"Choose a place farther along the {axis.name}, where it has left the trunk.",
+            )
+    return chosen
+
+
+def _crossing(axis: SegmentAxis, point: Floats, normal: Floats) -> Floats | None:
+    """Where an axis passes through a plane, (3,) float mm."""
+    drop = float((axis.end_mm - axis.start_mm) @ normal)
+    along = float((point - axis.start_mm) @ normal) / drop if drop != 0 else np.inf
+    return axis.point_at_mm(along) if 0.0 <= along <= 1.0 else None
 
 
 def _goes_about(points: Floats, centre: Floats, normal: Floats) -> bool:
