@@ -68,7 +68,8 @@ def pack_rectangles(
     """Place rectangles on as many pages as it takes, large ones first.
 
     Each goes into the free rectangle (of all maximal ones) that it fills best, on the first
-    page that has room. Pages fill from the top left.
+    page that has room. Pages fill from the top left. Rectangles stay upright unless turning
+    some saves a page.
 
     Parameters
     ----------
@@ -91,6 +92,25 @@ def pack_rectangles(
     J. Jylänki, *A Thousand Ways to Pack the Bin*, 2010, section 2 (maximal rectangles, best
     short side fit).
     """
+    upright = _packed(sizes_mm, page_mm, gap_mm, may_turn=may_turn, upright_first=True)
+    if not may_turn:
+        return upright
+    any_way = _packed(sizes_mm, page_mm, gap_mm, may_turn=True, upright_first=False)
+    return any_way if _page_count(any_way) < _page_count(upright) else upright
+
+
+def _page_count(places: Sequence[PackedRectangle]) -> int:
+    return 1 + max((place.page for place in places), default=-1)
+
+
+def _packed(
+    sizes_mm: Sequence[tuple[float, float]],
+    page_mm: tuple[float, float],
+    gap_mm: float,
+    *,
+    may_turn: bool,
+    upright_first: bool,
+) -> tuple[PackedRectangle, ...]:
     wide, high = page_mm[0] + gap_mm, page_mm[1] + gap_mm
     pages: list[list[_Free]] = []
     placed: dict[int, PackedRectangle] = {}
@@ -101,14 +121,14 @@ def pack_rectangles(
         for page in range(len(pages) + 1):
             free = pages[page] if page < len(pages) else [(0.0, 0.0, wide, high)]
             fits = [
-                (min(fw - tw, fh - th), y, x, turned, tw, th)
+                (turned and upright_first, min(fw - tw, fh - th), y, x, turned, tw, th)
                 for x, y, fw, fh in free
                 for turned, tw, th in turns
                 if tw <= fw + _SLACK_MM and th <= fh + _SLACK_MM
             ]
             if not fits:
                 continue
-            _, y, x, turned, tw, th = min(fits)
+            _, _, y, x, turned, tw, th = min(fits)
             if page == len(pages):
                 pages.append(free)
             pages[page] = _without(free, (x, y, tw, th))

@@ -33,6 +33,8 @@ CUT_INSET_MM = 3.0
 
 _FOOT_MM = 8.0
 _TICK_MM = 10.0
+# How far the words along the check square's lower side reach.
+_LABEL_MM = 50.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,13 +162,17 @@ def free_corner_for_check_square(
     inset = 2.0 * CUT_INSET_MM + 8.0
     low, high = frame.low_mm + inset, frame.high_mm - inset - CHECK_SIDE_MM
     places = []
-    for y in np.linspace(low[1], max(high[1], low[1]), 6):
-        for x in np.linspace(low[0], max(high[0], low[0]), 5):
+    for y in np.linspace(low[1], max(high[1], low[1]), 9):
+        for x in np.linspace(low[0], max(high[0], low[0]), 6):
             square = shapely.box(x, y, x + CHECK_SIDE_MM, y + CHECK_SIDE_MM)
             rim = square.exterior.buffer(2.5)
             cost = shapely.length(shapely.intersection(lines, rim))
             cost += 0.05 * shapely.length(shapely.intersection(lines, square))
-            cost += 4.0 * shapely.area(shapely.intersection(words, rim))
+            label = shapely.box(x + 2.0, y + 1.5, x + _LABEL_MM, y + 5.5)
+            upright = shapely.box(x + CHECK_SIDE_MM - 6.0, y + 2.0, x + CHECK_SIDE_MM, y + 20.0)
+            said = shapely.union_all([rim, label, upright])
+            cost += 4.0 * shapely.area(shapely.intersection(words, said))
+            cost += shapely.length(shapely.intersection(lines, label))
             places.append((round(float(cost), 3), float(y), float(x)))
     _, y, x = min(places)
     return np.array([x, y])

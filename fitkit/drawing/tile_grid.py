@@ -61,7 +61,8 @@ def cover_with_tiles(
 ) -> TileGrid:
     """Return the fewest tiles that show all of a part.
 
-    Both ways up and several places of the grid are tried. A tile is left out when all it
+    Both ways up and several places of the grid are tried; of equally few tiles those are taken
+    that cut the fewest words apart. A tile is left out when all it
     would show is shown by its neighbours too. Tiles that lie wholly inside the outline are
     kept although nothing is drawn on them: they hold the template together.
 
@@ -74,7 +75,7 @@ def cover_with_tiles(
     overlap_mm
         How much of the part two neighbours both show.
     """
-    best: tuple[tuple[int, int, float], TileGrid] | None = None
+    best: tuple[tuple[int, int, int, float], TileGrid] | None = None
     for turned in (False, True):
         placed = drawing.moved(np.zeros(2), turn_rad=math.pi / 2.0) if turned else drawing
         content = PartContent(placed)
@@ -87,11 +88,22 @@ def cover_with_tiles(
                 corner = low - np.array([phase_x, phase_y]) * spare
                 windows = _needed_windows(content, corner, counts, tile_mm, overlap_mm)
                 off_centre = abs(phase_x - 0.5) + abs(phase_y - 0.5)
-                rank = (len(windows), int(turned), off_centre)
+                torn = _words_torn(content, windows)
+                rank = (len(windows), int(turned), torn, off_centre)
                 if best is None or rank < best[0]:
                     best = (rank, TileGrid(turned, windows))
     assert best is not None
     return best[1]
+
+
+def _words_torn(content: PartContent, windows: Mapping[tuple[int, int], Floats]) -> int:
+    """Count words that no single tile shows whole."""
+    low = np.array([w[0] for w in windows.values()])
+    high = np.array([w[1] for w in windows.values()])
+    boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
+    return sum(
+        not shapely.contains(boxes, words).any() for words in shapely.get_parts(content.words)
+    )
 
 
 def _needed_windows(

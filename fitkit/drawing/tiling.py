@@ -99,6 +99,7 @@ def tile_drawings(
             f"There are {len(parts)} parts but {len(numbers)} part numbers.",
             "Give one number for each part.",
         )
+    names = [_name_alone(part.name, n) for part, n in zip(parts, numbers, strict=True)]
     frame = PageFrame(paper, margin_mm)
     if not _MIN_OVERLAP_MM <= overlap_mm <= min(frame.width_mm, frame.height_mm) / 3.0:
         raise DesignError(
@@ -116,10 +117,10 @@ def tile_drawings(
             parts[part], tile_mm=(frame.width_mm, frame.height_mm), overlap_mm=overlap_mm
         )
         items.append((_map_of_tiles(parts[part], numbers[part], grid, overlap_mm), len(sheets)))
-        sheets += _tile_sheets(part, numbers[part], parts[part].name, grid, frame)
+        sheets += _tile_sheets(part, numbers[part], names[part], grid, frame)
     for windows in _shared_windows(shared, extents, frame):
-        items.append((_map_of_page(parts, numbers, windows, frame), len(sheets)))
-        sheets.append(_Sheet(_names_of(parts, numbers, windows), windows))
+        items.append((_map_of_page(parts, names, numbers, windows, frame), len(sheets)))
+        sheets.append(_Sheet(_names_of(names, numbers, windows), windows))
 
     plan = plan_map(frame, [item.size_mm for item, _ in items], len(parts))
     first = plan.page_count + 1
@@ -128,7 +129,7 @@ def tile_drawings(
     entries = [
         MapEntry(
             numbers[part],
-            parts[part].name,
+            names[part],
             tuple(
                 first + i for i, s in enumerate(sheets) if any(w.part == part for w in s.windows)
             ),
@@ -160,6 +161,11 @@ def tile_drawings(
         )
         pages.append(Page(paper, sheet.label, sheet.windows, furniture))
     return PageSet(title, tuple(parts), tuple(pages))
+
+
+def _name_alone(name: str, number: int) -> str:
+    """Return a drawing's name without its own number in front; the pages write that apart."""
+    return name.removeprefix(f"{number} ") or name
 
 
 def _fits_a_page(extent: Floats, frame: PageFrame) -> bool:
@@ -230,11 +236,9 @@ def _centred(windows: list[PageWindow], frame: PageFrame) -> tuple[PageWindow, .
     )
 
 
-def _names_of(
-    parts: Sequence[Drawing], numbers: Sequence[int], windows: Sequence[PageWindow]
-) -> str:
+def _names_of(names: Sequence[str], numbers: Sequence[int], windows: Sequence[PageWindow]) -> str:
     if len(windows) == 1:
-        return f"part {numbers[windows[0].part]} {parts[windows[0].part].name}"
+        return f"part {numbers[windows[0].part]} {names[windows[0].part]}"
     listed = sorted(numbers[w.part] for w in windows)
     return "parts " + ", ".join(map(str, listed))
 
@@ -271,6 +275,7 @@ def _map_of_tiles(part: Drawing, number: int, grid: TileGrid, overlap_mm: float)
 
 def _map_of_page(
     parts: Sequence[Drawing],
+    names: Sequence[str],
     numbers: Sequence[int],
     windows: Sequence[PageWindow],
     frame: PageFrame,
@@ -278,7 +283,7 @@ def _map_of_page(
     outlines = [w.page_from_part(line) for w in windows for line in _outlines(parts[w.part])]
     several = len(windows) > 1
     return MapItem(
-        caption=_names_of(parts, numbers, windows)
+        caption=_names_of(names, numbers, windows)
         if several
         else f"part {numbers[windows[0].part]}",
         size_mm=(frame.paper.width_mm, frame.paper.height_mm),

@@ -31,10 +31,12 @@ def png_of_line(
     *,
     height_px: int = 380,
     widest_px: int = 430,
+    first_caption: str = _CAPTIONS[0],
 ) -> bytes:
     """Return five pictures side by side with an arrow from each to the next and a caption.
 
     Each picture is shown whole: as high as ``height_px`` and no wider than ``widest_px``.
+    ``first_caption`` is for a job that began with a mesh.
     """
     from PIL import Image, ImageDraw
 
@@ -42,7 +44,7 @@ def png_of_line(
         _fitted(png, height_px, widest_px)
         for png in (photo_png, body_png, strain_png, template_png, page_png)
     ]
-    captions = [f"{i + 1}  {text}" for i, text in enumerate(_CAPTIONS)]
+    captions = [f"{i + 1}  {text}" for i, text in enumerate((first_caption, *_CAPTIONS[1:]))]
     size = 17
     widths = [
         max(picture.width, int(font_px(size).getlength(caption)))

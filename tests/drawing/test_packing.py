@@ -46,6 +46,19 @@ def test_a_quarter_turn_is_taken_where_only_that_fits() -> None:
     assert pack_rectangles([(250.0, 100.0)], PAGE)[0].turned
 
 
+def test_parts_stay_upright_where_turning_saves_no_page() -> None:
+    places = pack_rectangles([(120.0, 110.0), (110.0, 120.0)], PAGE)
+    assert not any(place.turned for place in places)
+    assert {place.page for place in places} == {0}
+
+
+def test_parts_are_turned_where_that_saves_a_page() -> None:
+    """Upright, 180 mm of the third part find no room below the other two; lying, 90 mm do."""
+    places = pack_rectangles([(170.0, 150.0), (180.0, 90.0), (90.0, 180.0)], (190.0, 350.0))
+    assert {place.page for place in places} == {0}
+    assert places[2].turned
+
+
 def test_a_part_larger_than_the_page_is_refused() -> None:
     with pytest.raises(DesignError, match="300 × 200 mm does not fit"):
         pack_rectangles([(300.0, 200.0)], PAGE)

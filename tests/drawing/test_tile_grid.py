@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fitkit.drawing.drawing import Drawing, Layer, Stroke
+from fitkit.drawing.drawing import Drawing, Layer, Stroke, Words
+from fitkit.drawing.text_width import words_box_mm
 from fitkit.drawing.tile_grid import TileGrid, cover_with_tiles, tile_name
 from tests.drawing.example_parts import plate
 
@@ -58,6 +61,16 @@ def test_tiles_with_nothing_to_show_are_left_out() -> None:
     grid = cover_with_tiles(part, tile_mm=TILE, overlap_mm=10.0)
     assert uncovered(part, grid) == 0
     assert len(grid.windows_mm) <= 5
+
+
+def test_words_are_not_cut_apart_where_the_grid_can_be_moved() -> None:
+    """Words in the very middle of a part of two tiles would lie on the join of a centred grid."""
+    words = Words("breastplate", np.array([80.0, 200.0]), 5.0)
+    part = replace(rectangle(180.0, 400.0), words=(words,))
+    grid = cover_with_tiles(part, tile_mm=TILE, overlap_mm=10.0)
+    box = words_box_mm(words)
+    assert len(grid.windows_mm) == 2
+    assert any((box >= low).all() and (box <= high).all() for low, high in grid.windows_mm.values())
 
 
 def test_tiles_inside_the_outline_are_kept_to_hold_the_template_together() -> None:

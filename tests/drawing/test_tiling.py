@@ -169,6 +169,12 @@ def test_part_numbers_are_those_of_the_job() -> None:
     assert labels == ["part 7 shoulder cap, left", "part 12 shoulder cap, right"]
 
 
+def test_a_number_that_stands_in_the_name_already_is_not_said_twice() -> None:
+    parts = [plate("7 knee", 90.0, 120.0), plate("8 knees", 150.0, 200.0)]
+    pages = tile_drawings(parts, paper=PAPERS["A4"], title="The Heron Warden", numbers=(7, 9))
+    assert {p.label for p in pages.pages[1:]} == {"part 7 knee", "part 9 8 knees"}
+
+
 def test_a_long_part_list_goes_on_over_further_map_pages() -> None:
     parts = [plate(f"scale {i}", 60.0, 50.0) for i in range(1, 51)]
     pages = tile_drawings(parts, paper=PAPERS["A4"], title="The Heron Warden")
