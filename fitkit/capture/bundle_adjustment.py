@@ -25,6 +25,9 @@ __all__ = ["adjust", "camera_scale_sigma", "residuals_px", "residuals_with_jacob
 _POSE = 6
 _CAMERA = _POSE + 1
 _ROW = LENS_PARAMETERS + _CAMERA + _POSE
+_OF_LENS = slice(0, LENS_PARAMETERS)
+_OF_CAMERA = slice(LENS_PARAMETERS, LENS_PARAMETERS + _CAMERA)
+_OF_SHEET = slice(LENS_PARAMETERS + _CAMERA, _ROW)
 _NEAREST_MM = 1.0
 
 
@@ -89,13 +92,13 @@ def residuals_with_jacobian(network: Network, sightings: Sightings) -> tuple[Flo
     by_y = focal * (nu * mixed + nv * (radial + bend * y * y + 6 * p1 * y + 2 * p2 * x))
     by_point = np.stack([by_x, by_y, -(by_x * x + by_y * y)], axis=1) / depth[:, None]
 
-    camera = slopes[:, LENS_PARAMETERS : LENS_PARAMETERS + _CAMERA]
+    camera = slopes[:, _OF_CAMERA]
     # d(turn x p) along g is g . (turn x p) = turn . (p x g).
     camera[:, :3] = np.cross(seen, by_point)
     camera[:, 3:6] = by_point
     camera[:, GROWTH] = sightings.grows
     by_world = np.einsum("ni,nij->nj", by_point, network.camera_rotations[sightings.camera])
-    sheet = slopes[:, LENS_PARAMETERS + _CAMERA :]
+    sheet = slopes[:, _OF_SHEET]
     sheet[:, :3] = np.cross(turned, by_world)
     sheet[:, 3:6] = by_world
     return residuals, slopes
@@ -158,21 +161,22 @@ def _normal_equations(
     for start, stop in pairwise(bounds.tolist()):
         camera, sheet = int(sightings.camera[start]), int(sightings.sheet[start])
         first = LENS_PARAMETERS * int(network.lens_of_camera[camera])
-        rest = np.r_[
-            first : first + LENS_PARAMETERS,
-            LENS_PARAMETERS * lenses + _POSE * sheet : LENS_PARAMETERS * lenses
-            + _POSE * (sheet + 1),
-        ]
-        rows, values = slopes[start:stop], residuals[start:stop]
-        own = rows[:, LENS_PARAMETERS : LENS_PARAMETERS + _CAMERA]
-        other = np.concatenate(
-            [rows[:, :LENS_PARAMETERS], rows[:, LENS_PARAMETERS + _CAMERA :]], axis=1
-        )
-        result.cameras[camera] += own.T @ own
-        result.between[camera][:, rest] += own.T @ other
-        result.rest[np.ix_(rest, rest)] += other.T @ other
-        result.camera_side[camera] -= own.T @ values
-        result.rest_side[rest] -= other.T @ values
+        lens = slice(first, first + LENS_PARAMETERS)
+        first = LENS_PARAMETERS * lenses + _POSE * sheet
+        pose = slice(first, first + _POSE)
+        # All products of the view's 20 slopes and its residuals at once.
+        block = slopes[start:stop].T @ slopes[start:stop]
+        side = slopes[start:stop].T @ residuals[start:stop]
+        result.cameras[camera] += block[_OF_CAMERA, _OF_CAMERA]
+        result.between[camera, :, lens] += block[_OF_CAMERA, _OF_LENS]
+        result.between[camera, :, pose] += block[_OF_CAMERA, _OF_SHEET]
+        result.rest[lens, lens] += block[_OF_LENS, _OF_LENS]
+        result.rest[lens, pose] += block[_OF_LENS, _OF_SHEET]
+        result.rest[pose, lens] += block[_OF_SHEET, _OF_LENS]
+        result.rest[pose, pose] += block[_OF_SHEET, _OF_SHEET]
+        result.camera_side[camera] -= side[_OF_CAMERA]
+        result.rest_side[lens] -= side[_OF_LENS]
+        result.rest_side[pose] -= side[_OF_SHEET]
 
     result.cameras[:, GROWTH, GROWTH] += priors.growth_sigma_px**-2
     result.camera_side[:, GROWTH] -= network.growths_px * priors.growth_sigma_px**-2

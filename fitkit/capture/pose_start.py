@@ -25,6 +25,8 @@ __all__ = ["PlacedPoses", "SeenPoints", "largest_connected", "place_all"]
 _LOST_PX = 30.0
 # A second pose that fits this many times worse is out of the question.
 _CLEAR = 2.0
+# Of how many views the poses are tried for one camera or sheet.
+_TRIED_VIEWS = 5
 # A pose is changed for another one only where that one fits this much better.
 _CLEARLY_BETTER = 0.5
 
@@ -205,7 +207,7 @@ class _Placing:
     def _best_camera_pose(self, known: Sequence[SeenPoints]) -> RigidTransform | None:
         candidates = [
             pose @ self._placed.start_from_sheet[view.sheet].inverse()
-            for view in known
+            for view in self._clearest(known)
             for pose in self._camera_from_sheet(view)[0]
         ]
         if not candidates:
@@ -216,7 +218,7 @@ class _Placing:
     def _best_sheet_pose(self, known: Sequence[SeenPoints]) -> RigidTransform | None:
         candidates = [
             self._placed.camera_from_start[view.camera].inverse() @ pose
-            for view in known
+            for view in self._clearest(known)
             for pose in self._camera_from_sheet(view)[0]
         ]
         return min(candidates, key=lambda pose: self._sheet_misfit(known, pose), default=None)
@@ -312,6 +314,15 @@ class _Placing:
             flags=cv2.SOLVEPNP_ITERATIVE,
         )
         return _pose(turn, shift)
+
+    def _clearest(self, known: Sequence[SeenPoints]) -> list[SeenPoints]:
+        """Return the few views whose poses are least in doubt: enough to hold a right one."""
+
+        def certainty(view: SeenPoints) -> float:
+            size = float(np.ptp(view.pixels_px, axis=0).min())
+            return size * min(self._camera_from_sheet(view)[1], 10.0)
+
+        return sorted(known, key=certainty, reverse=True)[:_TRIED_VIEWS]
 
     def _clear(self, view: SeenPoints) -> bool:
         return self._camera_from_sheet(view)[1] > _CLEAR
