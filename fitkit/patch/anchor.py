@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -14,14 +15,19 @@ from fitkit.geometry.surface_point import SurfacePoint
 from fitkit.patch.design import Anchor, AxisAnchor, HeightAnchor, LandmarkAnchor, PointAnchor
 from fitkit.patch.form import Form
 
-__all__ = ["describe_anchor", "place_anchor"]
+__all__ = ["describe_anchor", "place_anchor", "place_anchors"]
 
 TRUNK = "trunk"
 _NECK = "neck"
 
 
 def place_anchor(form: Form, anchor: Anchor) -> SurfacePoint:
-    """Return the point of the form that an anchor means.
+    """Return the point of the form that an anchor means; see :func:`place_anchors`."""
+    return place_anchors(form, [anchor])[0]
+
+
+def place_anchors(form: Form, anchors: Sequence[Anchor]) -> tuple[SurfacePoint, ...]:
+    """Return the points of the form that anchors mean.
 
     A ray from an axis ends where it first leaves the form: at a height where the arms hang
     beside the trunk the anchor is on the trunk, not on the arm behind it. Landmarks and
@@ -31,41 +37,85 @@ def place_anchor(form: Form, anchor: Anchor) -> SurfacePoint:
     Raises
     ------
     DesignError
-        When the body has no such landmark or axis, the axis does not reach so far, or is
-        outside the form there. The cause names the anchor.
+        When the body has no such landmark or axis, the axis does not reach so far, is outside
+        the form there, or is that of a limb which has not left the trunk. The cause names the
+        anchor.
     """
+    targets = {
+        i: _target(form, anchor)
+        for i, anchor in enumerate(anchors)
+        if isinstance(anchor, LandmarkAnchor | PointAnchor)
+    }
+    rays = {
+        i: _ray(form, anchor)
+        for i, anchor in enumerate(anchors)
+        if isinstance(anchor, HeightAnchor | AxisAnchor)
+    }
+    placed: dict[int, SurfacePoint] = {}
+    if targets:
+        points, faces, _ = nearest_on_mesh(form.mesh, np.stack(list(targets.values())))
+        for i, point, face in zip(targets, points, faces, strict=True):
+            placed[i] = SurfacePoint(point, int(face))
+    if rays:
+        origins = np.stack([origin for _, origin, _ in rays.values()])
+        directions = np.stack([direction for _, _, direction in rays.values()])
+        hits = SurfaceRays(form.mesh).first_hit(origins, directions)
+        for row, (i, (axis, _, direction)) in enumerate(rays.items()):
+            face = int(hits.faces[row])
+            _check_exit(form, anchors[i], axis, direction, face, hits.points_mm[row])
+            placed[i] = SurfacePoint(hits.points_mm[row], face)
+    return tuple(placed[i] for i in range(len(anchors)))
+
+
+def _target(form: Form, anchor: LandmarkAnchor | PointAnchor) -> Floats:
     if isinstance(anchor, LandmarkAnchor):
-        return _nearest(form, form.body.landmark(anchor.landmark).at_mm)
-    if isinstance(anchor, PointAnchor):
-        point = np.array([anchor.x_mm, anchor.y_mm, anchor.z_mm])
-        if not np.isfinite(point).all():
-            raise DesignError(
-                f"The anchor {describe_anchor(anchor)} is not finite.", "Give finite coordinates."
-            )
-        return _nearest(form, point)
+        return form.body.landmark(anchor.landmark).at_mm
+    point = np.array([anchor.x_mm, anchor.y_mm, anchor.z_mm])
+    if not np.isfinite(point).all():
+        raise DesignError(
+            f"The anchor {describe_anchor(anchor)} is not finite.", "Give finite coordinates."
+        )
+    return point
+
+
+def _ray(form: Form, anchor: HeightAnchor | AxisAnchor) -> tuple[SegmentAxis, Floats, Floats]:
+    """Axis, origin on it, and direction of the ray that ends in an anchor."""
     if isinstance(anchor, HeightAnchor):
         axis = form.body.axis(TRUNK)
-        origin = axis_point_at_height(axis, anchor.height_mm, describe_anchor(anchor))
-        direction = np.array([math.sin(anchor.bearing_rad), -math.cos(anchor.bearing_rad), 0.0])
-    else:
-        axis = form.body.axis(anchor.axis)
-        if not 0.0 <= anchor.along <= 1.0:
-            raise DesignError(
-                f"The anchor {describe_anchor(anchor)} is beyond the ends of the {axis.name}.",
-                "Give a place along it from 0 (at the body) to 1 (at its free end).",
-            )
-        origin = axis.point_at_mm(anchor.along)
-        direction = axis.bearing(anchor.bearing_rad)
-    exit_point = _first_exit(form, anchor, origin, direction)
+        origin = axis_point_at_height(
+            axis, anchor.height_mm, f"The anchor {describe_anchor(anchor)}"
+        )
+        sin, cos = math.sin(anchor.bearing_rad), math.cos(anchor.bearing_rad)
+        return axis, origin, np.array([sin, -cos, 0.0])
+    axis = form.body.axis(anchor.axis)
+    if not 0.0 <= anchor.along <= 1.0:
+        raise DesignError(
+            f"The anchor {describe_anchor(anchor)} is beyond the ends of the {axis.name}.",
+            "Give a place along it from 0 (at the body) to 1 (at its free end).",
+        )
+    return axis, axis.point_at_mm(anchor.along), axis.bearing(anchor.bearing_rad)
+
+
+def _check_exit(
+    form: Form, anchor: Anchor, axis: SegmentAxis, direction: Floats, face: int, exit_mm: Floats
+) -> None:
+    # From inside, a ray meets the surface from behind.
+    corners = form.mesh.vertices[form.mesh.faces[face]]
+    outward = np.cross(corners[1] - corners[0], corners[2] - corners[0]) @ direction > 0
+    if face < 0 or not outward:
+        raise DesignError(
+            f"The anchor {describe_anchor(anchor)} cannot be placed: the {axis.name}'s axis is "
+            "outside the form there.",
+            "Choose another height or place along the axis.",
+        )
     if is_limb(axis) and TRUNK in form.body.axes:
         trunk = form.body.axis(TRUNK)
-        if _distance(trunk, exit_point.point_mm) < _distance(axis, exit_point.point_mm):
+        if _distance(trunk, exit_mm) < _distance(axis, exit_mm):
             raise DesignError(
                 f"The anchor {describe_anchor(anchor)} points into the trunk: the {axis.name} has "
                 "not left it there.",
                 f"Choose a place farther along the {axis.name}, or another bearing.",
             )
-    return exit_point
 
 
 def is_limb(axis: SegmentAxis) -> bool:
@@ -108,20 +158,3 @@ def describe_anchor(anchor: Anchor) -> str:
         bearing = math.degrees(anchor.bearing_rad)
         return f"at {anchor.along:.3g} along the {anchor.axis}, bearing {bearing:.0f} degrees"
     return f"at ({anchor.x_mm:.1f}, {anchor.y_mm:.1f}, {anchor.z_mm:.1f}) mm"
-
-
-def _nearest(form: Form, point: Floats) -> SurfacePoint:
-    points, faces, _ = nearest_on_mesh(form.mesh, point[None])
-    return SurfacePoint(points[0], int(faces[0]))
-
-
-def _first_exit(form: Form, anchor: Anchor, origin: Floats, direction: Floats) -> SurfacePoint:
-    hits = SurfaceRays(form.mesh).first_hit(origin[None], direction[None])
-    face = int(hits.faces[0])
-    # From inside, a ray meets the surface from behind.
-    if face >= 0 and form.mesh.face_normals_scaled()[face] @ direction > 0:
-        return SurfacePoint(hits.points_mm[0], face)
-    raise DesignError(
-        f"The anchor {describe_anchor(anchor)} cannot be placed: the axis is outside the form.",
-        "Choose another height or place along the axis.",
-    )

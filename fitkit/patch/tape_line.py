@@ -20,10 +20,9 @@ from fitkit.patch.anchor import (
     axis_point_at_height,
     describe_anchor,
     is_limb,
-    place_anchor,
+    place_anchors,
 )
 from fitkit.patch.design import (
-    Anchor,
     GeodesicLine,
     LevelLine,
     SymmetryLine,
@@ -74,7 +73,7 @@ def lay_tape_line(form: Form, design: TapeLineDesign) -> TapeLine:
     return TapeLine(design.name, path)
 
 
-def _distinct_points(form: Form, design: GeodesicLine | ThroughLine) -> list[SurfacePoint]:
+def _distinct_points(form: Form, design: GeodesicLine | ThroughLine) -> tuple[SurfacePoint, ...]:
     """Place the anchors of a line and refuse those that follow each other at one place."""
     needed = 3 if design.closed else 2
     if len(design.through) < needed:
@@ -82,7 +81,10 @@ def _distinct_points(form: Form, design: GeodesicLine | ThroughLine) -> list[Sur
             f"The line '{design.name}' has {len(design.through)} anchors and needs {needed}.",
             "Add anchors for it to run through.",
         )
-    points = [_place(form, design.name, anchor) for anchor in design.through]
+    try:
+        points = place_anchors(form, design.through)
+    except DesignError as error:
+        raise DesignError(f"On the line '{design.name}': {error.cause}", error.remedy) from error
     followers = [*range(1, len(points)), 0] if design.closed else range(1, len(points))
     for i, j in enumerate(followers):
         if np.linalg.norm(points[i].point_mm - points[j].point_mm) < 0.01:
@@ -92,13 +94,6 @@ def _distinct_points(form: Form, design: GeodesicLine | ThroughLine) -> list[Sur
                 "Leave one of them out, or move it.",
             )
     return points
-
-
-def _place(form: Form, line: str, anchor: Anchor) -> SurfacePoint:
-    try:
-        return place_anchor(form, anchor)
-    except DesignError as error:
-        raise DesignError(f"On the line '{line}': {error.cause}", error.remedy) from error
 
 
 def _level_round(form: Form, design: LevelLine) -> SurfacePath:
