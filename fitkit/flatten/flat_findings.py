@@ -30,6 +30,10 @@ __all__ = [
 _WILL_NOT_STRETCH = ("card", "paper", "board")
 _CARD_STRAIN = 0.01
 _CARD_STRAIN_PLAIN_TO_SEE = 0.05
+# Beyond the first, forming takes more than bending and truing up: common practice, no source. The
+# second is the elongation of soft aluminium sheet (1100-O, 1.6 mm, typical; from memory).
+_HEAVY_STRAIN = 0.15
+_TEARING_STRAIN = 0.35
 # The share of the area that counts: a corner's last triangle is no reason to redraw a plate.
 _SHARE = 0.99
 # A girth on the blank within this of the form's is true enough not to speak of.
@@ -39,10 +43,12 @@ _ROUND_MM = 1.0
 
 
 def stretch_findings(design: PatchDesign, form: TriangleMesh, stretch: Floats) -> list[Finding]:
-    """Say how far a plate of card is from lying on the form without tearing or creasing."""
+    """Say how far a plate is from lying on the form without tearing or creasing."""
+    strain = strain_within(form, stretch, _SHARE)
+    if strain > _HEAVY_STRAIN:
+        return [_heavy_finding(design, strain, stretch)]
     if not any(word in design.material.lower() for word in _WILL_NOT_STRETCH):
         return []
-    strain = strain_within(form, stretch, _SHARE)
     if strain <= _CARD_STRAIN:
         return []
     plain = strain > _CARD_STRAIN_PLAIN_TO_SEE
@@ -61,6 +67,23 @@ def stretch_findings(design: PatchDesign, form: TriangleMesh, stretch: Floats) -
             unit="strain",
         )
     ]
+
+
+def _heavy_finding(design: PatchDesign, strain: float, stretch: Floats) -> Finding:
+    too_far = strain > _TEARING_STRAIN
+    return Finding(
+        "stretch-heavy",
+        Severity.STOP if too_far else Severity.WARNING,
+        design.name,
+        f"To lie on the form this piece would have to give by {100 * strain:.0f} % "
+        f"({100 * (stretch.min() - 1):+.0f} to {100 * (stretch.max() - 1):+.0f} % at its worst "
+        "spots)" + (": more than soft sheet gives before it tears." if too_far else "."),
+        "Look whether its lines take in more of the form than you meant (an arm, the other side); "
+        "else divide it with another tape line where it bulges or hollows most.",
+        number=strain,
+        limit=_TEARING_STRAIN if too_far else _HEAVY_STRAIN,
+        unit="strain",
+    )
 
 
 def length_findings(

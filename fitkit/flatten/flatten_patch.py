@@ -44,6 +44,7 @@ _SLIVER_RAD = np.radians(8.0)
 _EXACT_ENERGY = 1e-12
 # Steps on the first map: enough to even out its scale before points are spread over it.
 _FIRST_STEPS = 12
+_FIRST_TOLERANCE = 0.1
 
 
 def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatch:
@@ -90,7 +91,9 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
     disk, first_flat, start = opened, *[conformal_start(opened.mesh, opened.round)] * 2
     exact = symmetric_dirichlet_energy(opened.mesh, start) < _EXACT_ENERGY
     if not exact and _needs_remeshing(opened):
-        relaxed = minimise_symmetric_dirichlet(opened.mesh, start, max_iterations=_FIRST_STEPS)
+        relaxed = minimise_symmetric_dirichlet(
+            opened.mesh, start, max_iterations=_FIRST_STEPS, tolerance=_FIRST_TOLERANCE
+        )
         start = first_flat = relaxed.flat_mm
         tell(0.3, "even triangles")
         anew = _with_even_triangles(opened, first_flat)

@@ -76,6 +76,7 @@ def minimise_symmetric_dirichlet(
     start_mm: Floats,
     *,
     max_iterations: int = 200,
+    tolerance: float = _RELATIVE_DECREMENT,
     progress: Callable[[float, str], None] | None = None,
 ) -> FlatMap:
     """Return the flat map of least symmetric Dirichlet energy near a start without flips.
@@ -88,6 +89,9 @@ def minimise_symmetric_dirichlet(
         (V, 2) float mm, every face counter-clockwise.
     max_iterations
         Newton steps at most; a smooth patch takes 4 to 15 from a conformal start.
+
+    tolerance
+        Stop where a full step promises less than this share of the energy.
 
     Raises
     ------
@@ -125,7 +129,7 @@ def minimise_symmetric_dirichlet(
         slope = pattern.gradient(gradient)
         step = -pattern.solve(blocks, slope)
         decrement = float(-(step @ slope))
-        if decrement <= max(_RELATIVE_DECREMENT * energy, _ABSOLUTE_DECREMENT):
+        if decrement <= max(tolerance * energy, _ABSOLUTE_DECREMENT):
             return FlatMap(flat, energy, iteration, decrement, True)
         if iteration == max_iterations:
             break

@@ -22,6 +22,8 @@ __all__ = ["match_marks"]
 
 # Numbered ticks stand about this far apart; common practice, no source.
 _SPACING_MM = 60.0
+# A quarter's tick nearer than this to a corner or a crossing would only crowd it.
+_CLOSE_MM = 10.0
 # An end counts as lower (further forward) when it is so by this share of the distance.
 _CLEARLY = 0.1
 
@@ -193,6 +195,8 @@ def _quarters(run: _Run) -> list[MatchMark]:
         [p.edge.formed_arc_mm[:-1] for p in run.pieces] + [run.pieces[-1].edge.formed_arc_mm[-1:]]
     )
     closed = np.vstack([points, points[:1]]) - middle
+    first, last = run.pieces[0].edge.points_mm[0], run.pieces[-1].edge.points_mm[-1]
+    opened = bool((first != last).any())
     marks = []
     for axis, across in (flat_axes, flat_axes[::-1]):
         for sign, name in zip((1.0, -1.0), names[axis], strict=True):
@@ -207,7 +211,11 @@ def _quarters(run: _Run) -> list[MatchMark]:
             best = int(np.argmax(far))
             here = arcs[hits[best]]
             arc = here + share[best] * (arcs[hits[best] + 1] - here)
-            if all(abs(arc - known) > 10.0 for known, _, _ in run.crossings):
+            whole = run.end_mm - run.start_mm
+            spoken_for = [known for known, _, _ in run.crossings]
+            spoken_for += [float(p.edge.formed_arc_mm[0]) for p in run.pieces] if opened else []
+            apart = [min(abs(arc - a), whole - abs(arc - a)) for a in spoken_for]
+            if min(apart, default=np.inf) > _CLOSE_MM:
                 marks.append(_mark(run, float(arc), name, crossing=False))
     return marks
 

@@ -69,13 +69,14 @@ def cut_outline(name: str, edges: Sequence[NamedLine], widths_mm: Sequence[float
     whole = shapely.union_all([own, *strips])
     pieces = [p for p in shapely.get_parts(whole) if p.geom_type == "Polygon"]
     largest = max(pieces, key=lambda p: float(p.area))
-    if len(largest.interiors) > 0:
+    gaps = sum(shapely.Polygon(ring).area > 1.0 for ring in largest.interiors)
+    if gaps > 0:
         findings.append(
             Finding(
                 "allowance-closes-gap",
                 Severity.WARNING,
                 name,
-                f"Its allowances close {len(largest.interiors)} gaps in the outline.",
+                f"Its allowances close {gaps} gap(s) in the outline.",
                 "Make the allowances narrower, or leave one of the edges that face each other "
                 "plain.",
             )

@@ -371,6 +371,32 @@ def test_thick_sheet_bent_right_round_is_told_what_its_thickness_costs() -> None
     assert "15.7 mm" in finding.message
 
 
+@pytest.mark.parametrize(
+    ("half_angle", "material", "code", "severity"),
+    [
+        (0.3, "aluminium", None, None),
+        (0.3, "card", "stretch-card", Severity.NOTE),
+        (0.9, "card", "stretch-card", Severity.WARNING),
+        (1.4, "aluminium", "stretch-heavy", Severity.WARNING),
+        (2.2, "aluminium", "stretch-heavy", Severity.STOP),
+    ],
+)
+def test_stretch_is_judged_by_what_the_sheet_can_give(
+    half_angle: float, material: str, code: str | None, severity: Severity | None
+) -> None:
+    """The bound for a cap, half of log(alpha / sin alpha) each way, is less than the number told."""
+    mesh = solids.spherical_cap(100.0, half_angle, 20.0 * half_angle / 3.0)
+    flat = flatten_patch(solids.patch_of(mesh, material=material))
+    told = [f for f in flat.findings if f.code.startswith("stretch-")]
+    assert [f.code for f in told] == ([code] if code else [])
+    if told:
+        assert told[0].severity is severity
+        assert told[0].remedy
+        assert told[0].number is not None
+        bound = 1.0 - np.sqrt(np.sin(half_angle) / half_angle)
+        assert 0.9 * bound < told[0].number < 2.5 * bound
+
+
 def test_progress_ends_at_one_and_never_goes_back() -> None:
     told: list[float] = []
     flatten_patch(

@@ -68,6 +68,25 @@ def test_lap_in_a_narrow_notch_is_told_to_run_into_the_part() -> None:
     assert finding.remedy
 
 
+def test_laps_that_close_a_gap_are_told() -> None:
+    horseshoe = [
+        (0, 0),
+        (60, 0),
+        (60, 60),
+        (36, 60),
+        (45, 30),
+        (30, 15),
+        (15, 30),
+        (24, 60),
+        (0, 60),
+    ]
+    edges = edges_of([(float(x), float(y)) for x, y in horseshoe])
+    widths = [0.0] * len(edges)
+    widths[4] = 16.0
+    codes = {f.code for f in cut_outline("cheek", edges, widths).findings}
+    assert "allowance-closes-gap" in codes
+
+
 def test_outline_stays_counter_clockwise_and_simple() -> None:
     turn = np.linspace(0.0, 2.0 * np.pi, 90)[:-1]
     radius = 60.0 + 12.0 * np.sin(5.0 * turn)
