@@ -21,6 +21,7 @@ Likeness: TypeAlias = NDArray[np.float32]
 MOST_VIEWS = 6
 # Sensor noise and JPEG leave about two grey levels; contrast below that is no pattern.
 _NOISE_GREY2 = 4.0
+_SMALL = 1e-4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -148,18 +149,23 @@ def patch_likeness(
 
 
 @njit(inline="always", cache=True)
-def _image(camera: Floats, x: float, y: float, z: float) -> tuple[float, float, float]:
-    """Return column, row and depth of a world point; the lens model is that of ``Lens``."""
-    a = camera[0] * x + camera[1] * y + camera[2] * z + camera[9]
-    b = camera[3] * x + camera[4] * y + camera[5] * z + camera[10]
-    depth = camera[6] * x + camera[7] * y + camera[8] * z + camera[11]
-    a /= depth
-    b /= depth
+def _turned(camera: Floats, way: Floats) -> tuple[float, float, float]:
+    """Return a world direction in the camera's axes."""
+    return (
+        camera[0] * way[0] + camera[1] * way[1] + camera[2] * way[2],
+        camera[3] * way[0] + camera[4] * way[1] + camera[5] * way[2],
+        camera[6] * way[0] + camera[7] * way[1] + camera[8] * way[2],
+    )
+
+
+@njit(inline="always", cache=True)
+def _pixel(camera: Floats, a: float, b: float) -> tuple[float, float]:
+    """Return column and row of a ray (a, b, 1); the lens model is that of ``Lens``."""
     r2 = a * a + b * b
     radial = 1.0 + camera[15] * r2 + camera[16] * r2 * r2
     u = a * radial + 2.0 * camera[17] * a * b + camera[18] * (r2 + 2.0 * a * a)
     v = b * radial + camera[17] * (r2 + 2.0 * b * b) + 2.0 * camera[18] * a * b
-    return camera[12] * u + camera[13], camera[12] * v + camera[14], depth
+    return camera[12] * u + camera[13], camera[12] * v + camera[14]
 
 
 @compiled
@@ -198,37 +204,39 @@ def _likeness(
                     bend[index, 0] * s * s + 2.0 * bend[index, 1] * s * t + bend[index, 2] * t * t
                 )
         for step in range(len(offsets_mm)):
-            x = centre_mm[index, 0] + normal[index, 0] * offsets_mm[step]
-            y = centre_mm[index, 1] + normal[index, 1] * offsets_mm[step]
-            z = centre_mm[index, 2] + normal[index, 2] * offsets_mm[step]
+            place_mm = centre_mm[index] + normal[index] * offsets_mm[step]
             count = 0
             for place in range(views_n[index]):
                 one = views[index, place]
                 camera = cameras[one]
-                u, v, depth = _image(camera, x, y, z)
-                if depth <= 1.0:
+                c0, c1, c2 = _turned(camera, place_mm)
+                c0 += camera[9]
+                c1 += camera[10]
+                c2 += camera[11]
+                if c2 <= 1.0:
                     continue
-                # Over a patch of some millimetres the picture is affine.
-                u_s, v_s, _ = _image(
-                    camera, x + along[index, 0], y + along[index, 1], z + along[index, 2]
-                )
-                u_t, v_t, _ = _image(
-                    camera, x + across[index, 0], y + across[index, 1], z + across[index, 2]
-                )
-                u_n, v_n, _ = _image(
-                    camera, x + normal[index, 0], y + normal[index, 1], z + normal[index, 2]
-                )
-                u_s, v_s = (u_s - u) * spacing_mm, (v_s - v) * spacing_mm
-                u_t, v_t = (u_t - u) * spacing_mm, (v_t - v) * spacing_mm
-                u_n, v_n = u_n - u, v_n - v
+                s0, s1, s2 = _turned(camera, along[index] * spacing_mm)
+                t0, t1, t2 = _turned(camera, across[index] * spacing_mm)
+                n0, n1, n2 = _turned(camera, normal[index])
+                # The perspective of the patch counts in full (leaving it out pulls the surface
+                # inward by a few hundredths of a millimetre); the lens is linear over a patch.
+                a, b = c0 / c2, c1 / c2
+                u, v = _pixel(camera, a, b)
+                u_a, v_a = _pixel(camera, a + _SMALL, b)
+                u_b, v_b = _pixel(camera, a, b + _SMALL)
+                u_a, v_a = (u_a - u) / _SMALL, (v_a - v) / _SMALL
+                u_b, v_b = (u_b - u) / _SMALL, (v_b - v) / _SMALL
                 width, height, first = width_px[one], height_px[one], start[one]
                 total = np.float32(0.0)
                 inside = True
                 for k in range(samples):
                     s = k % side - half_n
                     t = k // side - half_n
-                    px = u + s * u_s + t * u_t + off[k] * u_n
-                    py = v + s * v_s + t * v_t + off[k] * v_n
+                    depth = c2 + s * s2 + t * t2 + off[k] * n2
+                    da = (c0 + s * s0 + t * t0 + off[k] * n0) / depth - a
+                    db = (c1 + s * s1 + t * t1 + off[k] * n1) / depth - b
+                    px = u + da * u_a + db * u_b
+                    py = v + da * v_a + db * v_b
                     if not (px >= 0.0 and py >= 0.0 and px < width - 1 and py < height - 1):
                         inside = False
                         break
@@ -255,11 +263,11 @@ def _likeness(
             if count < 2:
                 continue
             pairs = 0
-            for a in range(count):
-                for b in range(a + 1, count):
+            for one in range(count):
+                for other in range(one + 1, count):
                     product = np.float32(0.0)
                     for k in range(samples):
-                        product += seen[a, k] * seen[b, k]
+                        product += seen[one, k] * seen[other, k]
                     pair[pairs] = product
                     pairs += 1
             better = (pairs + 1) // 2
