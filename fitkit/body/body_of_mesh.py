@@ -77,7 +77,7 @@ def body_of_mesh(
     tell(0.7, "finding trunk, neck and arms")
     axes = find_segment_axes(mesh, levels)
     tell(0.85, "finding landmarks")
-    trunk = find_trunk_levels(mesh, levels)
+    trunk = find_trunk_levels(levels)
     landmarks = find_landmarks(mesh, levels, axes, trunk)
     findings += _part_findings(levels, axes.keys(), trunk)
     tell(1.0, "done")

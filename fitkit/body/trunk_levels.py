@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitkit.body.body_levels import BodyLevels, trunk_round
+from fitkit.body.body_levels import BodyLevels
 from fitkit.geometry.arrays import Floats
-from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = ["TrunkLevels", "find_trunk_levels"]
 
@@ -16,6 +15,8 @@ __all__ = ["TrunkLevels", "find_trunk_levels"]
 # practice, no source).
 _UNDER_ARMPIT_MM = 15.0
 _WAIST_DEPTH = 0.015
+_PARABOLA_MM = 30.0
+_CHEST_REACH_MM = 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,7 @@ class TrunkLevels:
     chest_confidence: float
 
 
-def find_trunk_levels(mesh: TriangleMesh, levels: BodyLevels) -> TrunkLevels:
+def find_trunk_levels(levels: BodyLevels) -> TrunkLevels:
     """Find chest, waist and hip on a body standing upright about x = 0.
 
     References
@@ -60,24 +61,24 @@ def find_trunk_levels(mesh: TriangleMesh, levels: BodyLevels) -> TrunkLevels:
         return TrunkLevels(None, None, None, 0.0)
     waist = _valley(girths[below])
     if waist is None:
-        upper = below if armpits else below[: max(3, len(below) // 2)]
+        # A belly may be wider than the chest, which then must not be looked for that low.
+        upper = below[heights[below] >= heights[below[0]] - _CHEST_REACH_MM]
         lower = below[:0]
     else:
         upper, lower = below[:waist], below[waist + 1 :]
     chest = _widest(levels, upper) if armpits else _deepest(levels, upper)
-    # On a bust the waist is looked for below the chest just found, not below a guess of it.
     waist_at = None if waist is None else int(below[waist])
     hip_at = int(lower[np.argmax(girths[lower])]) if len(lower) else None
 
-    def refined(index: int | None, sign: float) -> float | None:
-        return None if index is None else _refined(mesh, float(heights[index]), sign)
-
-    ceiling = min(armpits) - _UNDER_ARMPIT_MM if armpits else np.inf
-    chest_mm = refined(chest, 1.0) if armpits else float(heights[chest])
+    chest_mm = float(heights[chest])
+    if armpits:
+        ceiling = min(armpits) - _UNDER_ARMPIT_MM
+        # Where the trunk widens right up to the armpits, the tape lies as high as it can.
+        chest_mm = ceiling if chest == below[0] else min(_settled(levels, chest), ceiling)
     return TrunkLevels(
-        None if chest_mm is None else min(chest_mm, ceiling),
-        refined(waist_at, -1.0),
-        refined(hip_at, 1.0),
+        chest_mm,
+        None if waist_at is None else _settled(levels, waist_at),
+        None if hip_at is None else _settled(levels, hip_at),
         0.9 if armpits else 0.5,
     )
 
@@ -100,11 +101,20 @@ def _valley(girths: Floats) -> int | None:
     return best if depth[best] > _WAIST_DEPTH * girths[best] else None
 
 
-def _refined(mesh: TriangleMesh, height_mm: float, sign: float) -> float:
-    """Settle a level of greatest (+1) or least (-1) girth to about a millimetre."""
-    best, best_girth = height_mm, -np.inf
-    for trial in height_mm + np.arange(-5.0, 5.5, 1.0):
-        one = trunk_round(mesh, float(trial))
-        if one is not None and sign * one.girth_mm > best_girth:
-            best, best_girth = float(trial), sign * one.girth_mm
-    return best
+def _settled(levels: BodyLevels, index: int) -> float:
+    """Height of the extreme girth, from a parabola through the levels about it.
+
+    A single level's girth carries the roughness of a scan; thirty millimetres' worth of them
+    say better where the narrowest or widest place is.
+    """
+    height = float(levels.heights_mm[index])
+    about = np.abs(levels.heights_mm - height) <= _PARABOLA_MM
+    offsets = levels.heights_mm[about] - height
+    if len(offsets) < 5 or min(-offsets.min(), offsets.max()) < 0.5 * _PARABOLA_MM:
+        return height
+    bend, slope, _ = np.polyfit(offsets, levels.girths_mm[about], 2)
+    others = levels.girths_mm[about].mean()
+    if bend == 0 or (bend > 0) != (levels.girths_mm[index] < others):
+        return height
+    shift = -slope / (2 * bend)
+    return height + float(shift) if abs(shift) <= 0.5 * _PARABOLA_MM else height
