@@ -384,7 +384,7 @@ def test_thick_sheet_bent_right_round_is_told_what_its_thickness_costs() -> None
 def test_stretch_is_judged_by_what_the_sheet_can_give(
     half_angle: float, material: str, code: str | None, severity: Severity | None
 ) -> None:
-    """The bound for a cap, half of log(alpha / sin alpha) each way, is less than the number told."""
+    """The bound for a cap, half of log(alpha / sin alpha) each way, is less than what is told."""
     mesh = solids.spherical_cap(100.0, half_angle, 20.0 * half_angle / 3.0)
     flat = flatten_patch(solids.patch_of(mesh, material=material))
     told = [f for f in flat.findings if f.code.startswith("stretch-")]

@@ -82,7 +82,7 @@ def test_laps_that_close_a_gap_are_told() -> None:
     ]
     edges = edges_of([(float(x), float(y)) for x, y in horseshoe])
     widths = [0.0] * len(edges)
-    widths[4] = 16.0
+    widths[3] = 16.0
     codes = {f.code for f in cut_outline("cheek", edges, widths).findings}
     assert "allowance-closes-gap" in codes
 
