@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from fitkit.body.side import Side
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
@@ -20,7 +21,7 @@ from fitkit.template.part_drawing import part_drawing
 from fitkit.template.template import Template
 from fitkit.template.words import Block
 
-__all__ = ["make_templates"]
+__all__ = ["formed_edges", "make_templates"]
 
 _PLAIN = EdgeTreatment()
 
@@ -108,7 +109,7 @@ def _part_of(flat: FlatPatch) -> tuple[Part, CutOutline]:
     def line(one: NamedLine) -> NamedLine:
         return NamedLine(one.name, place(one.points_mm))
 
-    marks = match_marks(flat.outline, _formed_edges(flat), widths)
+    marks = match_marks(flat.outline, formed_edges(flat), widths)
     edges = tuple(line(one) for one in named)
     part = Part(
         place(np.concatenate([edge.points_mm[:-1] for edge in flat.outline])),
@@ -153,10 +154,7 @@ def _shown_name(design: PatchDesign, line: str) -> str:
     return f"seam, {design.seam}" if line == SEAM and design.seam else line
 
 
-def _formed_edges(flat: FlatPatch) -> list[Floats]:
-    """Return each edge's points on the form: the flat point's own vertex."""
-    vertex = {tuple(point): i for i, point in enumerate(flat.flat_mm.tolist())}
-    return [
-        flat.form.vertices[[vertex[tuple(point)] for point in edge.points_mm.tolist()]]
-        for edge in flat.outline
-    ]
+def formed_edges(flat: FlatPatch) -> list[Floats]:
+    """Return each edge's points on the form, (N, 3) mm: those of the flat vertices they lie on."""
+    vertices = cKDTree(flat.flat_mm)
+    return [flat.form.vertices[vertices.query(edge.points_mm)[1]] for edge in flat.outline]

@@ -195,7 +195,14 @@ def test_seam_left_to_choose_is_the_shortest_way_and_straight_on_the_blank() -> 
     top = 100.0 + 20.0 * np.cos(turn)
     points = np.column_stack([50.0 * np.cos(turn), 50.0 * np.sin(turn), v[:, 2] / 120.0 * top])
     skew = mesh.with_vertices(points)
-    flat = flatten_patch(solids.patch_of(skew, lines=("below", "above"), thickness_mm=0.2))
+    around = len(solids.border_rounds(skew)[0])
+    level = np.append(np.arange(around), 0) + 10 * around
+    flat = flatten_patch(
+        solids.patch_of(skew, lines=("below", "above"), inner={"round": level}, thickness_mm=0.2)
+    )
+    laid = sum(length_mm(line.points_mm) for line in flat.inner_lines)
+    assert {line.line for line in flat.inner_lines} == {"round"}
+    assert laid == pytest.approx(length_mm(skew.vertices[level]), rel=1e-3)
     seams = [edge for edge in flat.outline if edge.line == "seam"]
     for seam in seams:
         assert seam.formed_arc_mm[-1] == pytest.approx(80.0, abs=0.3)

@@ -15,7 +15,7 @@ from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.flatten_patch import flatten_patch
 from fitkit.geometry.arrays import Floats
 from fitkit.patch.design import EdgeTreatment
-from fitkit.template.make_templates import _formed_edges, make_templates
+from fitkit.template.make_templates import formed_edges, make_templates
 from fitkit.template.match_marks import match_marks
 from fitkit.template.template import Template
 from fitkit.template.words import SMALLEST_MM
@@ -237,7 +237,7 @@ def test_parts_that_share_a_line_get_the_same_marks_in_the_same_places() -> None
 
     def on_line(name: str, line: str) -> dict[str, Floats]:
         flat = panels[name]
-        formed = _formed_edges(flat)
+        formed = formed_edges(flat)
         found = {}
         for mark in match_marks(flat.outline, formed, [0.0] * len(formed)):
             if mark.line != line:

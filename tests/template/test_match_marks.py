@@ -7,7 +7,7 @@ import pytest
 
 from fitkit.flatten.flat_patch import FlatEdge
 from fitkit.geometry.arrays import Floats
-from fitkit.template.make_templates import _formed_edges
+from fitkit.template.make_templates import formed_edges
 from fitkit.template.match_marks import match_marks
 from tests.template.parts import dome, vambrace
 
@@ -62,7 +62,7 @@ def test_short_edges_get_no_numbers() -> None:
 
 def test_round_rim_is_quartered_by_the_way_it_faces() -> None:
     flat = dome()
-    formed = _formed_edges(flat)
+    formed = formed_edges(flat)
     marks = match_marks(flat.outline, formed, [0.0])
     assert {mark.label for mark in marks} == {"front", "back", "wearer's left", "wearer's right"}
     (edge,) = flat.outline
@@ -80,7 +80,7 @@ def test_round_rim_is_quartered_by_the_way_it_faces() -> None:
 
 def test_seam_sides_carry_the_same_numbers_at_the_same_heights() -> None:
     flat = vambrace()
-    formed = _formed_edges(flat)
+    formed = formed_edges(flat)
     marks = [m for m in match_marks(flat.outline, formed, [0.0] * 4) if m.line == "seam"]
     assert sorted(m.label for m in marks) == ["1", "1", "2", "2"]
     for label in ("1", "2"):
@@ -92,7 +92,7 @@ def test_seam_sides_carry_the_same_numbers_at_the_same_heights() -> None:
 def test_opened_round_is_counted_through_its_seam() -> None:
     """The elbow line is met at front and back: two spans, told from the front on both sides."""
     flat = vambrace()
-    marks = match_marks(flat.outline, _formed_edges(flat), [0.0] * 4)
+    marks = match_marks(flat.outline, formed_edges(flat), [0.0] * 4)
     elbow = [m for m in marks if m.line == "elbow level"]
     assert [m.label for m in elbow if m.crossing] == ["front line"]
     assert sorted(m.label for m in elbow if not m.crossing) == ["1", "1", "2", "2"]
