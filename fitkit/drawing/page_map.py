@@ -18,6 +18,7 @@ from fitkit.geometry.arrays import Floats
 __all__ = ["MapCell", "MapEntry", "MapItem", "MapPlan", "draw_map_page", "plan_map"]
 
 _TITLE_MM = 7.0
+_LEAST_TITLE_MM = 4.0
 _ROW_MM = 5.2
 _CAPTION_MM = 5.0
 _GAP_MM = 5.0
@@ -127,13 +128,10 @@ def draw_map_page(
     low, high = frame.low_mm, frame.high_mm
     words: list[Words] = []
     head = title if index == 0 else f"{title} (map, continued)"
-    words.append(
-        Words(
-            shortened(head, _TITLE_MM, frame.width_mm),
-            np.array([low[0], high[1] - _TITLE_MM]),
-            _TITLE_MM,
-        )
-    )
+    fitting = _TITLE_MM * frame.width_mm / max(text_width_mm(head, _TITLE_MM), 1e-9)
+    height = min(_TITLE_MM, max(fitting, _LEAST_TITLE_MM))
+    at = np.array([low[0], high[1] - _TITLE_MM])
+    words.append(Words(shortened(head, height, frame.width_mm + 1e-6), at, height))
     square_low = np.array([low[0], high[1] - _TITLE_MM - 5.0 - CHECK_SIDE_MM])
     drawings = [check_square(square_low), _how_to_print(square_low)]
     list_low = np.array([square_low[0] + CHECK_SIDE_MM + 6.0, square_low[1]])
@@ -225,13 +223,17 @@ def _small_picture(item: MapItem, corner: Floats, scale: int) -> Drawing:
             strokes.append(Stroke(points, Layer.MARK))
             lines.append(line)
     drawn = shapely.MultiLineString(lines)
-    words = [
-        Words(
-            shortened(item.caption, 2.5, max(item.size_mm[0] / scale + _GAP_MM - 1.0, 16.0)),
-            corner + np.array([0.0, 1.2]),
-            2.5,
-        )
-    ]
+    room = max(item.size_mm[0] / scale + _GAP_MM - 1.0, 16.0)
+    words: list[Words] = []
+    at = corner + np.array([0.0, 1.2])
+    for cell in item.cells:
+        if not cell.tile:
+            # a page full of parts leaves no room for its number: it goes below
+            number = f"p{cell.page}"
+            words.append(Words(number, at, 3.0))
+            indent = text_width_mm(number, 3.0) + 1.5
+            at, room = at + np.array([indent, 0.0]), room - indent
+    words.append(Words(shortened(item.caption, 2.5, room), at, 2.5))
     taken: list[shapely.Geometry] = []
     for name, at in item.names:
         place = at / scale + base
@@ -245,7 +247,8 @@ def _small_picture(item: MapItem, corner: Floats, scale: int) -> Drawing:
             Stroke(np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]), Layer.PAPER, closed=True)
         )
         obstacles = shapely.GeometryCollection([drawn, *taken])
-        words += _cell_words(cell, box, obstacles)
+        if cell.tile:
+            words += _cell_words(cell, box, obstacles)
     return Drawing(item.caption, strokes=tuple(strokes), words=tuple(words))
 
 
@@ -255,11 +258,11 @@ def _cell_words(cell: MapCell, box: Floats, obstacles: shapely.Geometry) -> list
     big = min(3.5, 0.28 * (y1 - y0), 0.3 * (x1 - x0))
     small = 0.6 * big
     width = max(text_width_mm(number, big), text_width_mm(tile, small)) + 0.4
-    tall = 1.35 * big + (1.3 * small if tile else 0.0)
+    tall = 1.35 * big + 1.3 * small
     best: tuple[float, int, float, float] | None = None
     order = 0
-    for v in (0.5, 0.85, 0.15, 0.68, 0.32) if tile else (0.0, 1.0, 0.15, 0.85, 0.5):
-        for u in (0.5, 0.15, 0.85, 0.32, 0.68) if tile else (1.0, 0.0, 0.5):
+    for v in (0.5, 0.85, 0.15, 0.68, 0.32):
+        for u in (0.5, 0.15, 0.85, 0.32, 0.68):
             left = x0 + 1.0 + u * max(x1 - x0 - 2.0 - width, 0.0)
             low = y0 + 1.0 + v * max(y1 - y0 - 2.0 - tall, 0.0)
             room = float(
@@ -272,18 +275,17 @@ def _cell_words(cell: MapCell, box: Floats, obstacles: shapely.Geometry) -> list
             best = rank if best is None or rank < best else best
     assert best is not None
     left, low = best[2], best[3]
-    words = [
+    middle = left + width / 2.0
+    return [
+        Words(number, np.array([middle, low + tall - big]), big, anchor=TextAnchor.CENTRE),
         Words(
-            number,
-            np.array([left + width / 2.0, low + tall - big]),
-            big,
+            tile,
+            np.array([middle, low + 0.1 * small]),
+            small,
             anchor=TextAnchor.CENTRE,
-        )
+            layer=Layer.PAPER,
+        ),
     ]
-    if tile:
-        at = np.array([left + width / 2.0, low + 0.1 * small])
-        words.append(Words(tile, at, small, anchor=TextAnchor.CENTRE, layer=Layer.PAPER))
-    return words
 
 
 def cell_boxes(

@@ -142,7 +142,7 @@ def tile_drawings(
             "page map",
             [
                 draw_map_page(frame, plan, index, title=title, items=numbered, entries=entries),
-                foot_line(frame, label=f"{title} · page map", page=index + 1, count=count),
+                foot_line(frame, label=f"page map · {title}", page=index + 1, count=count),
             ],
         )
         pages.append(Page(paper, "page map", (), furniture))
@@ -156,7 +156,7 @@ def tile_drawings(
                     free_corner_for_check_square(frame, lines, words), _square_note(sheet, numbers)
                 ),
                 join_lines(frame, sheet.around, overlap_mm=overlap_mm),
-                foot_line(frame, label=f"{title} · {sheet.label}", page=first + i, count=count),
+                foot_line(frame, label=f"{sheet.label} · {title}", page=first + i, count=count),
             ],
         )
         pages.append(Page(paper, sheet.label, sheet.windows, furniture))

@@ -83,7 +83,7 @@ def png_of_body(
     Raises
     ------
     InputError
-        For an unknown view.
+        For an unknown view, or none at all.
     ShapeError
         When there is not one value for each face.
 
@@ -94,6 +94,8 @@ def png_of_body(
     """
     from PIL import Image
 
+    if not views:
+        raise InputError("No view was asked for.", f"Choose from {', '.join(VIEWS)}.")
     for view in views:
         if view not in VIEWS:
             raise InputError(f"There is no view '{view}'.", f"Choose from {', '.join(VIEWS)}.")

@@ -144,7 +144,7 @@ def test_every_page_names_job_paper_and_its_number(pages: PageSet) -> None:
     for number, page in enumerate(pages.pages, start=1):
         said = [w.text for w in page.furniture.words]
         assert f"page {number} of {count} · A4 · print at 100 %" in said
-        assert any(text.startswith("The Heron Warden ·") for text in said)
+        assert f"{page.label} · The Heron Warden" in said
 
 
 def test_the_page_map_leads_to_the_pages_that_show_each_part(pages: PageSet) -> None:

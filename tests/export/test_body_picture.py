@@ -116,5 +116,7 @@ def test_same_body_same_bytes(ball: TriangleMesh) -> None:
 def test_what_cannot_be_shown_is_refused(ball: TriangleMesh) -> None:
     with pytest.raises(InputError, match="no view 'above'"):
         png_of_body(ball, views=("above",))
+    with pytest.raises(InputError, match="No view"):
+        png_of_body(ball, views=())
     with pytest.raises(ShapeError, match="face_values"):
         png_of_body(ball, face_values=np.zeros(3))
