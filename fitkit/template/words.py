@@ -24,6 +24,7 @@ practice for reading at arm's length.
 _TITLE_HEIGHTS_MM = (12.0, 10.0, 8.0, 7.0, 6.0, 5.0, 4.2, 3.5, SMALLEST_MM)
 _LINE_PITCH = 1.7
 _BETWEEN = " · "
+_STEEP = 0.1
 _BODY_OF_TITLE = 0.6
 
 
@@ -228,7 +229,9 @@ def name_along(
 
 
 def _set_along(text: str, middle: Floats, direction: Floats, height: float) -> Words:
-    if direction[0] < -1e-9 or (abs(direction[0]) <= 1e-9 and direction[1] < 0):
+    # Words that stand all but upright read upwards, as on technical drawings.
+    steep = abs(direction[0]) < _STEEP
+    if direction[1] < 0 if steep else direction[0] < 0:
         direction = -direction
     up = np.array([-direction[1], direction[0]])
     angle = float(np.arctan2(direction[1], direction[0]))
