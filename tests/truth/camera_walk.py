@@ -65,7 +65,7 @@ def camera_walk(
     """
     rng = np.random.default_rng(seed)
     lens = lens or phone_lens()
-    cameras = []
+    cameras: list[Camera] = []
     for ring in rings:
         height, distance, aim, start = _RINGS[ring]
         start *= 11 / photos_per_ring

@@ -3,30 +3,39 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
 import scipy.sparse.csgraph  # noqa: F401
 from scipy.spatial import ConvexHull
-from skimage.measure import marching_cubes
+from skimage import measure
 
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from tests.truth.torso_field import ARM_AXIS, SHOULDER_MM, torso_field
 
-__all__ = ["GIRTHS", "mannequin", "mannequin_girths_mm", "stand_parts", "taut_girth_mm", "turned_solid"]
+__all__ = [
+    "GIRTHS",
+    "mannequin",
+    "mannequin_girths_mm",
+    "stand_parts",
+    "taut_girth_mm",
+    "turned_solid",
+]
 
+_marching_cubes: Any = measure.marching_cubes
 _CELL_MM = 5.0
 _LOW = np.array([0.0, -170.0, 765.0])
 _HIGH = np.array([340.0, 170.0, 1505.0])
 
-# name: (point on the plane, normal of the plane, nearest to this x)
+# how far down the arm from the middle of the shoulder ball
 _ARM_LEVEL_MM = 150.0
 GIRTHS: dict[str, tuple[Floats, Floats]] = {
     "neck": (np.array([0.0, 5.0, 1466.0]), np.array([0.0, -0.25, 1.0])),
-    "chest": (np.array([0.0, 0.0, 1225.0]), np.array([0.0, 0.0, 1.0])),
-    "waist": (np.array([0.0, 0.0, 1075.0]), np.array([0.0, 0.0, 1.0])),
-    "hip": (np.array([0.0, 0.0, 876.0]), np.array([0.0, 0.0, 1.0])),
+    "chest": (np.array([0.0, 0.0, 1220.0]), np.array([0.0, 0.0, 1.0])),
+    "waist": (np.array([0.0, 0.0, 1080.0]), np.array([0.0, 0.0, 1.0])),
+    "hip": (np.array([0.0, 0.0, 882.0]), np.array([0.0, 0.0, 1.0])),
     "left upper arm": (SHOULDER_MM + _ARM_LEVEL_MM * ARM_AXIS, ARM_AXIS),
     "right upper arm": (
         (SHOULDER_MM + _ARM_LEVEL_MM * ARM_AXIS) * np.array([-1.0, 1.0, 1.0]),
@@ -87,7 +96,7 @@ def mannequin() -> TriangleMesh:
     axes = [_LOW[k] + _CELL_MM * np.arange(counts[k]) for k in range(3)]
     grid = np.meshgrid(*axes, indexing="ij")
     values = torso_field(*grid)
-    points, faces, _, _ = marching_cubes(values, 0.0, spacing=(_CELL_MM,) * 3)
+    points, faces, _, _ = _marching_cubes(values, 0.0, spacing=(_CELL_MM,) * 3)
     points = points.astype(np.float64) + _LOW
     points[points[:, 0] < 1e-6, 0] = 0.0
     faces = faces.astype(np.int64)
@@ -102,7 +111,7 @@ def mannequin() -> TriangleMesh:
 
 
 def _section_points(mesh: TriangleMesh, point_mm: Floats, normal: Floats) -> tuple[Floats, Ints]:
-    """Ends of the segments in which a plane crosses the faces, and those faces."""
+    """Return the ends of the segments in which a plane crosses the faces, and those faces."""
     height = (mesh.vertices - point_mm) @ (normal / np.linalg.norm(normal))
     height[np.abs(height) < 1e-9] = 1e-9
     sign = height[mesh.faces] > 0
@@ -159,7 +168,7 @@ def stand_parts() -> tuple[TriangleMesh, ...]:
 
 
 def turned_solid(profile: list[tuple[float, float]], sides: int = 72) -> TriangleMesh:
-    """Closed solid of revolution about z from (radius, height) pairs, from the bottom up."""
+    """Return the closed solid of revolution of (radius, height) pairs, from the bottom up."""
     angle = 2 * np.pi * np.arange(sides) / sides
     rings = [
         np.stack([r * np.cos(angle), r * np.sin(angle), np.full(sides, h)], axis=1)

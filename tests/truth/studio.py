@@ -12,11 +12,12 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import cv2
-import numba as nb
+import numba
 import numpy as np
-import open3d as o3d
+import open3d
 from numpy.typing import NDArray
 from PIL import Image
 
@@ -30,8 +31,10 @@ from tests.truth.texture import Material, colours
 
 __all__ = ["Part", "PlacedSheet", "Scene", "photo_jpeg", "ray_directions", "render_photo"]
 
+_config: Any = numba.config
+o3d: Any = open3d  # its stubs know no arrays
 # OpenMP first: numba warns about, and then skips, the TBB library that Open3D brings along.
-nb.config.THREADING_LAYER_PRIORITY = ["omp", "tbb", "workqueue"]
+_config.THREADING_LAYER_PRIORITY = ["omp", "tbb", "workqueue"]
 _THREADS = 2
 _CHUNK = 1 << 20
 _ROOM = (Material.BOARDS, Material.PLASTER, Material.BRICK)
@@ -102,7 +105,7 @@ class Scene:
         return np.repeat(np.arange(len(counts), dtype=np.int32), counts)
 
     @cached_property
-    def caster(self) -> o3d.t.geometry.RaycastingScene:
+    def caster(self) -> Any:
         """Open3D's ray caster over all faces as one geometry."""
         caster = o3d.t.geometry.RaycastingScene(nthreads=_THREADS)
         caster.add_triangles(self.vertices, self.faces.astype(np.uint32))
@@ -122,7 +125,13 @@ class Scene:
         rng = np.random.default_rng(11)
         # a window high on the wearer's front left, a strip lamp overhead, a dim lamp behind
         sources = (
-            ((2700.0, -2600.0, 1300.0), (0.0, 1900.0, 0.0), (0.0, 0.0, 1100.0), 0.62, _WHITE_WINDOW),
+            (
+                (2700.0, -2600.0, 1300.0),
+                (0.0, 1900.0, 0.0),
+                (0.0, 0.0, 1100.0),
+                0.62,
+                _WHITE_WINDOW,
+            ),
             ((-900.0, -700.0, 2650.0), (1800.0, 0.0, 0.0), (0.0, 900.0, 0.0), 0.50, _WHITE_LAMP),
             ((-2500.0, 900.0, 2300.0), (600.0, 900.0, 0.0), (0.0, 0.0, 300.0), 0.34, _WHITE_LAMP),
         )
@@ -148,9 +157,7 @@ class Scene:
         light += 0.40 * np.outer(self._openness(start, normals), _WHITE_ROOM)
         return light.astype(np.float32)
 
-    def _openness(
-        self, start: NDArray[np.float32], normals: NDArray[np.float32]
-    ) -> Floats:
+    def _openness(self, start: NDArray[np.float32], normals: NDArray[np.float32]) -> Floats:
         """(V,) float 0..1: how much of the room each point sees, near things counting as dark."""
         k = np.arange(self.room_samples) + 0.5
         height = 1 - 2 * k / self.room_samples
@@ -189,12 +196,12 @@ def ray_directions(lens: Lens, pixels: Floats) -> Floats:
     return ways
 
 
-@nb.njit(parallel=True, cache=True)
+@numba.njit(parallel=True, cache=True)
 def _undistorted(pixels: Floats, lens: Floats) -> Floats:
     """(N, 3): fixed-point inverse of the distortion, which contracts for phone lenses."""
     ways = np.empty((len(pixels), 3))
     k1, k2, p1, p2 = lens[3], lens[4], lens[5], lens[6]
-    for n in nb.prange(len(pixels)):
+    for n in numba.prange(len(pixels)):
         u, v = (pixels[n, 0] - lens[1]) / lens[0], (pixels[n, 1] - lens[2]) / lens[0]
         x, y = u, v
         for _ in range(20):
@@ -239,14 +246,13 @@ def _linear_picture(scene: Scene, camera: Camera, supersampling: int) -> NDArray
         lines = (np.arange(top, min(top + band, high)) + 0.5) / s - 0.5
         u, v = np.meshgrid(columns, lines)
         ways = ray_directions(lens, np.stack([u.ravel(), v.ravel()], axis=1))
-        ways = world_from_camera.turn(ways).astype(np.float32)
         rays = np.empty((len(ways), 6), dtype=np.float32)
-        rays[:, :3], rays[:, 3:] = centre, ways
+        rays[:, :3], rays[:, 3:] = centre, world_from_camera.turn(ways)
         hit = scene.caster.cast_rays(o3d.core.Tensor(rays), nthreads=_THREADS)
         out = np.empty((len(ways), 3), dtype=np.float32)
         colours(
             centre,
-            ways,
+            rays[:, 3:],
             hit["t_hit"].numpy(),
             hit["primitive_ids"].numpy(),
             hit["primitive_uvs"].numpy(),
@@ -300,7 +306,7 @@ def render_photo(
     lens = camera.lens
     fine = _linear_picture(scene, camera, supersampling)
     if blur_px > 0:
-        fine = cv2.GaussianBlur(fine, (0, 0), blur_px * supersampling)
+        cv2.GaussianBlur(fine, (0, 0), blur_px * supersampling, dst=fine)
     picture = cv2.resize(fine, (lens.width_px, lens.height_px), interpolation=cv2.INTER_AREA)
     u, v = np.meshgrid(np.arange(lens.width_px), np.arange(lens.height_px))
     off = np.hypot(u - lens.centre_x_px, v - lens.centre_y_px)
@@ -314,7 +320,8 @@ def render_photo(
     grain = rng.normal(0.0, noise_grey, (lens.height_px, lens.width_px, 1))
     tint = rng.normal(0.0, 0.4 * noise_grey, tone.shape)
     strength = 0.55 + 0.9 * (1 - tone)
-    return np.clip(tone * 255.0 + (grain + tint) * strength + 0.5, 0, 255).astype(np.uint8)
+    grey: Bytes = np.clip(tone * 255.0 + (grain + tint) * strength + 0.5, 0, 255).astype(np.uint8)
+    return grey
 
 
 def photo_jpeg(

@@ -42,7 +42,8 @@ def _hash(x: int, y: int, z: int, salt: int) -> float:
     n = (n ^ (n >> np.uint32(15))) * np.uint32(0x2C1B3C6D)
     n = (n ^ (n >> np.uint32(12))) * np.uint32(0x297A2D39)
     n = n ^ (n >> np.uint32(15))
-    return _F(n & np.uint32(0xFFFFFF)) * _F(1.0 / 16777215.0)
+    # single precision on purpose: compiled code is faster for it
+    return _F(n & np.uint32(0xFFFFFF)) * _F(1.0 / 16777215.0)  # type: ignore[return-value]
 
 
 @nb.njit(cache=True)
@@ -58,12 +59,13 @@ def _noise(x: float, y: float, z: float, salt: int) -> float:
     high = (_hash(i, j, k + 1, salt) * (1 - u) + _hash(i + 1, j, k + 1, salt) * u) * (1 - v) + (
         _hash(i, j + 1, k + 1, salt) * (1 - u) + _hash(i + 1, j + 1, k + 1, salt) * u
     ) * v
-    return low * (1 - w) + high * w - 0.5
+    level: float = low * (1 - w) + high * w - 0.5
+    return level
 
 
 @nb.njit(cache=True)
 def _covering(x: float, y: float, z: float) -> tuple[float, float, float]:
-    """Printed stretch cotton: leaves with a midrib over a speckled ground.
+    """Give the printed stretch cotton: leaves with a midrib over a speckled ground.
 
     A leaf is the lens between two spheres, so the body's surface cuts it as two arcs that
     meet in two points.
@@ -145,20 +147,24 @@ def _boards(x: float, y: float) -> tuple[float, float, float]:
 
 
 @nb.njit(cache=True)
-def _plain(
-    material: int, part: int, x: float, y: float, z: float
-) -> tuple[float, float, float]:
+def _plain(material: int, part: int, x: float, y: float, z: float) -> tuple[float, float, float]:
     if material == 2:  # plaster with trowel marks and stains
         tone = 0.60 + 0.07 * _noise(x / 420, y / 420, z / 420, 21)
-        tone += 0.05 * _noise(x / 60, y / 60, z / 24, 22) + 0.03 * _noise(x / 14, y / 14, z / 14, 23)
+        tone += 0.05 * _noise(x / 60, y / 60, z / 24, 22) + 0.03 * _noise(
+            x / 14, y / 14, z / 14, 23
+        )
         return tone * 1.02, tone * 0.99, tone * 0.92
     if material == 3:  # wood along z or x, coarse grain
         tone = 0.36 + 0.06 * _hash(part + 64, 3, 3, 24)
-        tone *= 1 + 0.4 * _noise(x / 120, y / 12, z / 17, part) + 0.2 * _noise(x / 70, y / 5, z / 5, 25)
+        tone *= (
+            1 + 0.4 * _noise(x / 120, y / 12, z / 17, part) + 0.2 * _noise(x / 70, y / 5, z / 5, 25)
+        )
         return tone * 1.18, tone * 0.88, tone * 0.58
     if material == 4:  # cardboard with tape and a printed label
         tone = 0.40 + 0.10 * (_hash(part + 64, 4, 4, 26) - 0.5)
-        tone *= 1 + 0.14 * _noise(x / 50, y / 50, z / 6, 27) + 0.08 * _noise(x / 9, y / 9, z / 9, 28)
+        tone *= (
+            1 + 0.14 * _noise(x / 50, y / 50, z / 6, 27) + 0.08 * _noise(x / 9, y / 9, z / 9, 28)
+        )
         blot = _noise(x / 130 + part, y / 130, z / 95, 29)
         if blot > 0.26:
             tone *= 0.55 if _noise(x / 9, y / 9, z / 14, 30) > 0.0 else 1.25
@@ -239,7 +245,7 @@ def colours(
         z = centre[2] + ways[n, 2] * distance[n]
         part = face_part[face[n]]
         kind = part_material[part]
-        red, green, blue = _F(0), _F(0), _F(0)
+        red, green, blue = 0.0, 0.0, 0.0
         if kind == 0:
             if z > 1486.0 and x * x + y * y < 90.0**2:
                 red, green, blue = _plain(3, 40, x * 2, y, z)
@@ -256,8 +262,8 @@ def colours(
                     row = int((sheet_half[s, 1] - v) * cells_per_mm)
                     column = min(max(column, 0), prints.shape[2] - 1)
                     row = min(max(row, 0), prints.shape[1] - 1)
-                    tone = _F(0.035) + _F(0.80) * prints[s, row, column] / _F(255)
-                    red, green, blue = tone, tone, tone * _F(0.985)
+                    tone = 0.035 + 0.80 * prints[s, row, column] / 255.0
+                    red, green, blue = tone, tone, tone * 0.985
                     paper = True
                     break
             if not paper:
@@ -271,8 +277,6 @@ def colours(
         v1, v2 = share[n, 0], share[n, 1]
         v0 = _F(1.0) - v1 - v2
         for k in range(3):
-            light = (
-                v0 * vertex_light[a, k] + v1 * vertex_light[b, k] + v2 * vertex_light[c3, k]
-            )
+            light = v0 * vertex_light[a, k] + v1 * vertex_light[b, k] + v2 * vertex_light[c3, k]
             albedo = red if k == 0 else (green if k == 1 else blue)
             out[n, k] = max(albedo, _F(0.01)) * light

@@ -73,12 +73,14 @@ _ARM = np.array(
 
 def _bump(u: Floats, low: float, high: float) -> Floats:
     """Gaussian with different widths below and above 0."""
-    return np.exp(-0.5 * (u / np.where(u < 0, low, high)) ** 2)
+    bump: Floats = np.exp(-0.5 * (u / np.where(u < 0, low, high)) ** 2)
+    return bump
 
 
 def _span(z: Floats, start: float, stop: float, soft: float) -> Floats:
     """About 1 between start and stop, fading over ``soft``."""
-    return 0.25 * (1 + np.tanh((z - start) / soft)) * (1 + np.tanh((stop - z) / soft))
+    span: Floats = 0.25 * (1 + np.tanh((z - start) / soft)) * (1 + np.tanh((stop - z) / soft))
+    return span
 
 
 def _ridge(
@@ -90,7 +92,8 @@ def _ridge(
     t = np.clip(((x - a[0]) * d[0] + (z - a[1]) * d[1]) / (d @ d), 0.0, 1.0)
     gap2 = (x - a[0] - t * d[0]) ** 2 + (z - a[1] - t * d[1]) ** 2
     taper = 0.35 + 0.65 * np.sin(np.pi * np.clip(t, 0.02, 0.98)) ** 0.7
-    return taper * np.exp(-0.5 * gap2 / width**2)
+    ridge: Floats = taper * np.exp(-0.5 * gap2 / width**2)
+    return ridge
 
 
 def _front_relief(x: Floats, z: Floats) -> Floats:
@@ -141,7 +144,10 @@ def _smooth_cut(a: Floats, b: Floats, blend_mm: float) -> Floats:
 
 
 def _trunk(x: Floats, y: Floats, z: Floats) -> Floats:
-    columns = [CubicSpline(_SECTIONS[:, 0], _SECTIONS[:, k])(np.clip(z, 740.0, 1530.0)) for k in range(1, 6)]
+    columns = [
+        CubicSpline(_SECTIONS[:, 0], _SECTIONS[:, k])(np.clip(z, 740.0, 1530.0))
+        for k in range(1, 6)
+    ]
     breadth, front, back, square_front, square_back = columns
     middle = front + 0.48 * (back - front)
     v = y - middle
@@ -149,9 +155,10 @@ def _trunk(x: Floats, y: Floats, z: Floats) -> Floats:
     square = np.where(v < 0, square_front, square_back)
     gauge = ((x / breadth) ** square + (np.abs(v) / depth) ** square) ** (1.0 / square)
     radius = np.hypot(x, v) + 1e-6
-    field = radius - radius / np.maximum(gauge, 1e-6)
     facing = 0.5 * (1 + np.tanh(-v / 30.0))
-    return field - facing * _front_relief(x, z) - (1 - facing) * _back_relief(x, z)
+    smooth: Floats = radius - radius / np.maximum(gauge, 1e-6)
+    modelled: Floats = facing * _front_relief(x, z) + (1 - facing) * _back_relief(x, z)
+    return smooth - modelled
 
 
 def _arm(x: Floats, y: Floats, z: Floats) -> Floats:

@@ -113,7 +113,9 @@ def _bench() -> list[Part]:
         Part(_box(-1250.0, y - 60, 840.0, (330, 240, 210), 14), Material.CARDBOARD),
         Part(_box(-1210.0, y - 40, 1050.0, (240, 180, 130), -9), Material.PAINT),
         Part(_box(-640.0, y + 60, 840.0, (420, 300, 260), -6), Material.CARDBOARD),
-        Part(_moved(turned_solid([(70, 0), (70, 190), (64, 196)]), -250, y - 90, 840), Material.PAINT),
+        Part(
+            _moved(turned_solid([(70, 0), (70, 190), (64, 196)]), -250, y - 90, 840), Material.PAINT
+        ),
         Part(_moved(turned_solid([(52, 0), (52, 140)]), -90, y - 150, 840), Material.STEEL),
         Part(_box(150.0, y, 840.0, (300, 200, 170), 22), Material.PAINT),
         Part(_box(-700.0, 2975.0, 1380.0, (1700.0, 40.0, 900.0)), Material.WOOD),
@@ -144,7 +146,9 @@ def _chair(x: float, y: float, turn_deg: float) -> list[Part]:
 def _shelves() -> list[Part]:
     x = -2780.0
     boards = [_box(x, -500.0, z, (380, 1500, 28)) for z in (120, 620, 1120, 1620)]
-    posts = [_box(x + dx, -500 + dy, 0.0, (40, 40, 1800)) for dx in (-170, 170) for dy in (-740, 740)]
+    posts = [
+        _box(x + dx, -500 + dy, 0.0, (40, 40, 1800)) for dx in (-170, 170) for dy in (-740, 740)
+    ]
     rng = np.random.default_rng(4)
     parts = [Part(_joined([*boards, *posts]), Material.STEEL)]
     kinds = (Material.CARDBOARD, Material.PAINT, Material.CLOTH, Material.CARDBOARD)
