@@ -164,11 +164,18 @@ def _centre_of_symmetry(
         difference = (weight * (patch - patch[half_turn])).ravel()
         by_right = (weight * (right - right[half_turn])).ravel()
         by_down = (weight * (down - down[half_turn])).ravel()
-        slopes = np.stack([by_right, by_down], axis=1)
+        # Light that falls off across the bow-tie is not the same turned by half a turn.
+        even = weight * (patch + patch[half_turn])
+        falling = [(even * axis).ravel() / reach, (even * axis[:, None]).ravel() / reach]
+        slopes = np.stack([by_right, by_down, *falling], axis=1)
+        slopes_size = np.linalg.norm(slopes, axis=0)
+        if slopes_size.min() <= 0:
+            return None
+        slopes = slopes / slopes_size
         normal = slopes.T @ slopes
         if np.linalg.cond(normal) > 1e4:
             return None
-        step_px = -np.linalg.solve(normal, slopes.T @ difference)
+        step_px = -(np.linalg.solve(normal, slopes.T @ difference) / slopes_size)[:2]
         step_px *= min(1.0, 1.0 / max(float(np.abs(step_px).max()), 1e-9))
         centre = centre + step_px * [1.0, -1.0] / scale
         if np.abs(step_px).max() < 1e-3:
