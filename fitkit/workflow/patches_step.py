@@ -35,12 +35,12 @@ def _patches(job: Job, progress: Progress | None) -> Made:
     from fitkit.job.body_files import read_body
     from fitkit.job.designs import patch_designs
     from fitkit.job.patch_files import patch_files
+    from fitkit.workflow.patches_picture import png_of_patches
 
     shaped = read_body(job.result_folder("body"))
     designs = patch_designs(job.settings)
     files: dict[str, bytes] = {}
     cut: dict[str, Patch] = {}
-    pictures: dict[str, bytes] = {}
     clearances = list(dict.fromkeys(design.clearance_mm or 0.0 for design in designs))
     for index, clearance_mm in enumerate(clearances):
         start, end = 0.95 * index / len(clearances), 0.95 * (index + 1) / len(clearances)
@@ -49,10 +49,13 @@ def _patches(job: Job, progress: Progress | None) -> Made:
         )
         cut |= {patch.design.name: patch for patch in found}
         files |= _form_files(form, lines)
-        pictures = pictures or _pictures(form, lines)
+        # The first form's picture is the one that overviews show.
+        name = "patches.png" if index == 0 else f"patches-{clearance_mm:g}mm.png"
+        files[name] = png_of_patches(form, lines, found)
+        if index == 0:
+            files["front.png"] = png_of_patches(form, lines, found, views=("front",))
     for design in designs:
         files |= patch_files(cut[design.name])
-    files |= pictures
     findings = tuple(finding for design in designs for finding in cut[design.name].findings)
     words = f"{len(designs)} patches on {len(clearances)} form{'s' * (len(clearances) > 1)}"
     return Made(files, findings, words)
@@ -95,21 +98,4 @@ def _form_files(form: Form, lines: tuple[TapeLine, ...]) -> dict[str, bytes]:
     return {
         f"{stem}.ply": ply_bytes(form.mesh),
         f"{stem}-lines.json": tape_line_files(drawn, form.clearance_mm),
-    }
-
-
-def _pictures(form: Form, lines: tuple[TapeLine, ...]) -> dict[str, bytes]:
-    import numpy as np
-
-    from fitkit.export.body_picture import png_of_body
-
-    paths = []
-    for line in lines:
-        points = line.path.points_mm
-        if line.path.closed:
-            points = np.vstack([points, points[:1]])
-        paths.append((line.name, points))
-    return {
-        "patches.png": png_of_body(form.mesh, paths=paths),
-        "front.png": png_of_body(form.mesh, paths=paths, views=("front",)),
     }
