@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from fitkit.patch.patch import Patch
     from fitkit.patch.tape_line import TapeLine
 
-__all__ = ["png_of_patches"]
+__all__ = ["faces_in_patches", "png_of_patches"]
 
 # A face of the form belongs to a patch when its middle lies on the patch's surface.
 _ON_SURFACE_MM = 0.01
@@ -22,11 +22,14 @@ def png_of_patches(
     lines: Sequence[TapeLine],
     patches: Sequence[Patch],
     *,
+    patch_of_face: Ints | None = None,
     views: tuple[str, ...] = ("front", "left", "back"),
+    height_px: int = 900,
 ) -> bytes:
     """Return views of a form with its patches coloured and the lines that bound them.
 
-    Lines that no patch is bounded or opened by are left out.
+    Lines that no patch is bounded or opened by are left out. ``patch_of_face`` saves finding
+    it again, see :func:`faces_in_patches`.
     """
     import numpy as np
 
@@ -41,12 +44,14 @@ def png_of_patches(
             if line.path.closed:
                 points = np.vstack([points, points[:1]])
             paths.append((line.name, points))
+    if patch_of_face is None:
+        patch_of_face = faces_in_patches(form, patches)
     return png_of_body(
-        form.mesh, paths=paths, face_values=_patch_of_face(form, patches), views=views
+        form.mesh, paths=paths, face_values=patch_of_face, views=views, height_px=height_px
     )
 
 
-def _patch_of_face(form: Form, patches: Sequence[Patch]) -> Ints:
+def faces_in_patches(form: Form, patches: Sequence[Patch]) -> Ints:
     """(F,) int: index of the patch that each face of the form lies in, -1 for none."""
     import numpy as np
 

@@ -35,7 +35,6 @@ def _patches(job: Job, progress: Progress | None) -> Made:
     from fitkit.job.body_files import read_body
     from fitkit.job.designs import patch_designs
     from fitkit.job.patch_files import patch_files
-    from fitkit.workflow.patches_picture import png_of_patches
 
     shaped = read_body(job.result_folder("body"))
     designs = patch_designs(job.settings)
@@ -49,11 +48,7 @@ def _patches(job: Job, progress: Progress | None) -> Made:
         )
         cut |= {patch.design.name: patch for patch in found}
         files |= _form_files(form, lines)
-        # The first form's picture is the one that overviews show.
-        name = "patches.png" if index == 0 else f"patches-{clearance_mm:g}mm.png"
-        files[name] = png_of_patches(form, lines, found)
-        if index == 0:
-            files["front.png"] = png_of_patches(form, lines, found, views=("front",))
+        files |= _pictures(form, lines, found, first=index == 0)
     for design in designs:
         files |= patch_files(cut[design.name])
     findings = tuple(finding for design in designs for finding in cut[design.name].findings)
@@ -98,4 +93,22 @@ def _form_files(form: Form, lines: tuple[TapeLine, ...]) -> dict[str, bytes]:
     return {
         f"{stem}.ply": ply_bytes(form.mesh),
         f"{stem}-lines.json": tape_line_files(drawn, form.clearance_mm),
+    }
+
+
+def _pictures(
+    form: Form, lines: tuple[TapeLine, ...], found: tuple[Patch, ...], *, first: bool
+) -> dict[str, bytes]:
+    """Return the pictures of one form; the first form's are the ones that overviews show."""
+    from fitkit.workflow.patches_picture import faces_in_patches, png_of_patches
+
+    inside = faces_in_patches(form, found)
+    if not first:
+        name = f"patches-{form.clearance_mm:g}mm.png"
+        return {name: png_of_patches(form, lines, found, patch_of_face=inside, height_px=560)}
+    return {
+        "patches.png": png_of_patches(form, lines, found, patch_of_face=inside),
+        "front.png": png_of_patches(
+            form, lines, found, patch_of_face=inside, views=("front",), height_px=560
+        ),
     }

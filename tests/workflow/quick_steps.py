@@ -213,7 +213,10 @@ def quick_modules() -> dict[str, ModuleType]:
         "capture.reconstruct": {"reconstruct": _reconstruct},
         "export.scan_picture": {"png_of_photos": lambda photos, solved: PNG},
         "export.body_picture": {"png_of_body": lambda mesh, **_: PNG},
-        "workflow.patches_picture": {"png_of_patches": lambda *_, **__: PNG},
+        "workflow.patches_picture": {
+            "faces_in_patches": lambda form, patches: None,
+            "png_of_patches": lambda *_, **__: PNG,
+        },
         "export.strain_picture": {"png_of_strain": lambda flat: PNG},
         "export.drawing_picture": {
             "png_of_drawing": lambda drawing, **_: PNG,

@@ -11,7 +11,7 @@ from PIL import Image
 
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.patch.design import HeightAnchor, PatchDesign
-from fitkit.workflow.patches_picture import _patch_of_face, png_of_patches
+from fitkit.workflow.patches_picture import faces_in_patches, png_of_patches
 
 
 def standing_tube(rows: int = 6, around: int = 24) -> TriangleMesh:
@@ -42,7 +42,7 @@ def test_faces_are_told_by_the_patch_they_lie_in() -> None:
     ]
     form: Any = SimpleNamespace(mesh=tube)
     expected = np.where(low, 0, np.where(high, 1, -1))
-    assert np.array_equal(_patch_of_face(form, patches), expected)
+    assert np.array_equal(faces_in_patches(form, patches), expected)
     plain = Image.open(io.BytesIO(png_of_patches(form, (), (), views=("front",))))
     shown = Image.open(io.BytesIO(png_of_patches(form, (), patches, views=("front",))))
     assert plain.size == shown.size
