@@ -28,7 +28,7 @@ from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras
 from fitkit.capture.signed_grid import signed_grid
 from fitkit.capture.stereo_matching import match_pair
 from fitkit.capture.stereo_pair import rectify_pair
-from fitkit.capture.surface_refinement import RefinementPass, refine_surface
+from fitkit.capture.surface_refinement import RefinementPass, even_out, refine_surface
 from fitkit.errors import PhotoError
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Bytes, Floats
@@ -51,13 +51,14 @@ _FREE_VOTES = 3
 # Cell of the mesh each pass starts from (0: keep the last one's), whether the halved photos
 # are used, and how far to look.
 _REFINEMENT = (
-    (7.0, True, RefinementPass(24.0, 3.0, 4.0, 3, averaging=3)),
-    (5.0, True, RefinementPass(10.0, 1.25, 3.0, 3)),
+    (7.0, True, RefinementPass(12.0, 2.0, 4.0, 3, averaging=3)),
+    (5.0, True, RefinementPass(7.5, 1.25, 3.0, 3)),
     (4.0, False, RefinementPass(4.0, 0.6, 2.2, 4)),
     (0.0, False, RefinementPass(1.6, 0.3, 2.2, 4)),
 )
 _CARVE_STEP = 2
 _STRAY_MM = 8.0
+_SOME_CERTAINTY = 0.1
 _UNSEEN_MM, _UNSEEN_SHARE = 12.0, 0.10
 _FEW_PAIRS_PER_PHOTO = 0.8
 
@@ -138,7 +139,7 @@ def reconstruct(
     def refining(fraction: float) -> None:
         say(0.7 + 0.25 * fraction, "refining the surface")
 
-    surface = _cut(_refined(surface, cameras, greys, refining), volume)
+    surface = _cut(_refined(surface, cameras, greys, cloud, refining), volume)
     say(0.98, "judging the surface")
     cloud = _on_surface(cloud, surface, volume)
     distance, _ = cKDTree(cloud.points_mm).query(surface.vertices, workers=-1)
@@ -235,18 +236,31 @@ def _refined(
     surface: TriangleMesh,
     cameras: Sequence[Camera],
     greys: Sequence[Bytes],
+    cloud: PointCloud,
     say: Callable[[float], None],
 ) -> TriangleMesh:
     """Return the surface moved to where the photos agree, ever finer."""
+    near = cKDTree(cloud.points_mm)
     halves = stack_photos(cameras, [_reduced(grey, 0.5) for grey in greys])
     wholes = stack_photos(cameras, greys)
     for done, (cell_mm, halved, settings) in enumerate(_REFINEMENT):
         if cell_mm > 0 and done > 0:
             grid = signed_grid(surface, cell_mm=cell_mm, margin_mm=4 * cell_mm)
             surface = mesh_of_grid(grid)
-        surface, _ = refine_surface(surface, cameras, halves if halved else wholes, settings)
+        surface, certainty = refine_surface(
+            surface, cameras, halves if halved else wholes, settings
+        )
+        if done + 1 == len(_REFINEMENT) or _REFINEMENT[done + 1][0] > 0:
+            surface = even_out(surface, _freedom(surface, certainty, near))
         say((done + 1) / len(_REFINEMENT))
     return surface
+
+
+def _freedom(surface: TriangleMesh, certainty: Floats, near: cKDTree) -> Floats:
+    """(V,) float: 1 where neither the cloud nor the patches hold the surface, else 0."""
+    distance, _ = near.query(surface.vertices, workers=-1)
+    bare = np.clip((distance - _AGREE_MM) / _AGREE_MM, 0.0, 1.0)
+    return np.asarray(bare * np.clip(1.0 - certainty / _SOME_CERTAINTY, 0.0, 1.0))
 
 
 def _cut(surface: TriangleMesh, volume: CaptureVolume) -> TriangleMesh:

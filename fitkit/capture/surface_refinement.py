@@ -22,7 +22,7 @@ from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.topology import vertex_adjacency
 
-__all__ = ["RefinementPass", "refine_surface"]
+__all__ = ["RefinementPass", "even_out", "refine_surface"]
 
 Sparse: TypeAlias = Any  # scipy ships no types
 
@@ -87,7 +87,7 @@ def refine_surface(
         (V,) float, 0 to 4: 0 where the photos say nothing.
     """
     adjacency = sp.csr_array(vertex_adjacency(mesh))
-    averaged = sp.diags_array(1.0 / np.maximum(adjacency.sum(axis=1), 1.0)) @ adjacency
+    averaged = _averaging(adjacency)
     normal = mesh.vertex_normals()
     for _ in range(_NORMAL_ROUNDS):
         normal = _unit(normal + averaged @ normal)
@@ -104,6 +104,36 @@ def refine_surface(
     certainty[patches.views_n < 2] = 0.0
     smooth = _smoothed(offset, certainty, averaged, settings)
     return mesh.with_vertices(mesh.vertices + normal * smooth[:, None]), certainty
+
+
+def even_out(mesh: TriangleMesh, freedom: Floats, *, rounds: int = 40) -> TriangleMesh:
+    """Return the mesh with its free places drawn flat.
+
+    Each round moves a free vertex half-way to the mean of its neighbours, so that what only
+    bridges a gap spans it like a soap film instead of showing noise.
+
+    Parameters
+    ----------
+    mesh
+        Any mesh.
+    freedom
+        (V,) float, 0 (stays where it is) to 1.
+    rounds
+        How often to move.
+    """
+    averaged = _averaging(sp.csr_array(vertex_adjacency(mesh)))
+    for _ in range(3):
+        freedom = np.minimum(freedom, 0.5 * freedom + 0.5 * (averaged @ freedom))
+    share = 0.5 * freedom[:, None]
+    vertices = mesh.vertices
+    for _ in range(rounds):
+        vertices = vertices + share * (averaged @ vertices - vertices)
+    return mesh.with_vertices(vertices)
+
+
+def _averaging(adjacency: Sparse) -> Sparse:
+    """Return the matrix that takes the mean over each vertex's neighbours."""
+    return sp.diags_array(1.0 / np.maximum(adjacency.sum(axis=1), 1.0)) @ adjacency
 
 
 def _unit(vectors: Floats) -> Floats:
