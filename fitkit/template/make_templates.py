@@ -18,7 +18,7 @@ from fitkit.template.mirror import mirrored_name, mirrored_part
 from fitkit.template.outline import CutOutline, cut_outline
 from fitkit.template.part import MatchMark, NamedLine, Part
 from fitkit.template.part_drawing import part_drawing
-from fitkit.template.template import Template
+from fitkit.template.template import Template, part_title
 from fitkit.template.words import Block
 
 __all__ = ["formed_edges", "make_templates"]
@@ -59,7 +59,8 @@ def make_templates(
     for twin, (one, side) in enumerate(zip(parts, sides, strict=True)):
         name = mirrored_name(design.name) if twin else design.name
         block = _block(design, name, side, number + twin, job_name, wearer)
-        drawing, findings = part_drawing(one, block, name=f"{number + twin} {name}", way=way)
+        title = f"{number + twin} {part_title(name, side)}"
+        drawing, findings = part_drawing(one, block, name=title, way=way)
         templates.append(
             Template(
                 number=number + twin,

@@ -9,7 +9,12 @@ from fitkit.drawing.drawing import Drawing
 from fitkit.findings import Finding
 from fitkit.geometry.arrays import Floats, frozen_floats
 
-__all__ = ["Template"]
+__all__ = ["Template", "part_title"]
+
+
+def part_title(name: str, side: Side) -> str:
+    """Return a part's name with its side, as a maker says it: ``"shoulder cap, left"``."""
+    return name if side is Side.CENTRE else f"{name}, {side}"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,5 +57,5 @@ class Template:
 
     @property
     def title(self) -> str:
-        """Name with side, as a maker says it: ``"shoulder cap, left"``."""
-        return self.name if self.side is Side.CENTRE else f"{self.name}, {self.side}"
+        """Name with side; see :func:`part_title`."""
+        return part_title(self.name, self.side)
