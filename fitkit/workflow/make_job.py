@@ -17,12 +17,12 @@ __all__ = ["make_job"]
 
 # Share of the whole time, measured on the sample job; only the progress bar uses it.
 _SHARES = {
-    "scan": 0.80,
+    "scan": 0.70,
     "body": 0.04,
-    "patches": 0.06,
-    "blanks": 0.05,
-    "templates": 0.02,
-    "pages": 0.03,
+    "patches": 0.20,
+    "blanks": 0.03,
+    "templates": 0.01,
+    "pages": 0.02,
 }
 
 
