@@ -108,7 +108,7 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
         progress=None if progress is None else lambda f, words: tell(0.5 + 0.4 * f, words),
     )
     tell(0.9, "stretch and lines")
-    flat = _centred(reached.flat_mm, disk)
+    flat = _upright(reached.flat_mm, disk)
     findings += unsettled_findings(patch.design.name, reached)
     overlap = overlap_area_mm2(flat, disk.mesh.faces, flat[disk.round])
     findings += overlap_findings(patch.design.name, overlap, disk.mesh.area_mm2())
@@ -149,11 +149,16 @@ def _with_even_triangles(opened: OpenedPatch, flat: Floats) -> Remeshed | None:
     return anew
 
 
-def _centred(flat_mm: Floats, disk: OpenedPatch) -> Floats:
-    """Return the flat map about its border's middle: where it slides to means nothing."""
-    border = flat_mm[disk.round]
-    centred: Floats = flat_mm - 0.5 * (border.min(axis=0) + border.max(axis=0))
-    return centred
+def _upright(flat_mm: Floats, disk: OpenedPatch) -> Floats:
+    """Return the flat map with up along +y, about its border's middle.
+
+    Where the solver lets it slide and turn to means nothing; a maker reads it upright.
+    """
+    up = way_up(disk.mesh, flat_mm).direction
+    turned = flat_mm @ np.array([[up[1], up[0]], [-up[0], up[1]]])
+    border = turned[disk.round]
+    upright: Floats = turned - 0.5 * (border.min(axis=0) + border.max(axis=0))
+    return upright
 
 
 def _flat_lines(
