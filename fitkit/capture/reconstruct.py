@@ -28,9 +28,9 @@ from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras
 from fitkit.capture.signed_grid import signed_grid
 from fitkit.capture.stereo_matching import match_pair
 from fitkit.capture.stereo_pair import rectify_pair
+from fitkit.capture.surface_findings import few_pairs_finding, surface_findings
 from fitkit.capture.surface_refinement import RefinementPass, even_out, refine_surface
 from fitkit.errors import PhotoError
-from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Bytes, Floats
 from fitkit.geometry.mesh import TriangleMesh
 
@@ -59,7 +59,6 @@ _REFINEMENT = (
 _CARVE_STEP = 2
 _STRAY_MM = 8.0
 _SOME_CERTAINTY = 0.1
-_UNSEEN_MM, _UNSEEN_SHARE = 12.0, 0.10
 _FEW_PAIRS_PER_PHOTO = 0.8
 
 
@@ -107,8 +106,9 @@ def reconstruct(
             "Take photos all round the body, each 10 to 15 degrees from the last.",
         )
     findings = []
-    if len(pairs) < _FEW_PAIRS_PER_PHOTO * len(cameras):
-        findings.append(_few_pairs(len(pairs), len(cameras)))
+    least = _FEW_PAIRS_PER_PHOTO * len(cameras)
+    if len(pairs) < least:
+        findings.append(few_pairs_finding(len(pairs), len(cameras), least=least))
 
     def searching(fraction: float) -> None:
         say(0.15 * fraction, "looking for the body")
@@ -143,7 +143,7 @@ def reconstruct(
     say(0.98, "judging the surface")
     cloud = _on_surface(cloud, surface, volume)
     distance, _ = cKDTree(cloud.points_mm).query(surface.vertices, workers=-1)
-    findings += _unseen(surface, distance, volume)
+    findings += surface_findings(surface, distance, volume, cameras)
     say(1.0, "surface done")
     return Scan(solved, volume, cloud.points_mm, cloud.normals, surface, distance, tuple(findings))
 
@@ -274,45 +274,6 @@ def _on_surface(cloud: PointCloud, surface: TriangleMesh, volume: CaptureVolume)
     outward = np.einsum("pi,pi->p", cloud.normals, surface.vertex_normals()[nearest])
     turned = PointCloud(cloud.points_mm, np.where(outward < 0, -1.0, 1.0)[:, None] * cloud.normals)
     return cloud_only(turned, (distance < _STRAY_MM) & inside_volume(volume, cloud.points_mm))
-
-
-def _few_pairs(pairs: int, photos: int) -> Finding:
-    return Finding(
-        "few-photo-pairs",
-        Severity.WARNING,
-        "photos",
-        f"Only {pairs} pairs of the {photos} photos look at the same side from directions "
-        "6 to 35 degrees apart; parts of the surface may be guessed.",
-        "Take more photos, each 10 to 15 degrees from the last.",
-        float(pairs),
-        _FEW_PAIRS_PER_PHOTO * photos,
-    )
-
-
-def _unseen(surface: TriangleMesh, distance_mm: Floats, volume: CaptureVolume) -> list[Finding]:
-    """Judge by area how much of the surface no photo saw; the flat cut at the bottom aside."""
-    corners = distance_mm[surface.faces].min(axis=1)
-    area = surface.face_areas_mm2()
-    at_bottom = (surface.corners[:, :, 2] < volume.bottom_mm + 0.1).all(axis=1)
-    counted = area[~at_bottom].sum()
-    share = float(area[(corners > _UNSEEN_MM) & ~at_bottom].sum() / max(counted, 1.0))
-    if share <= 0.01:
-        return []
-    return [
-        Finding(
-            "unseen-surface",
-            Severity.WARNING if share > _UNSEEN_SHARE else Severity.NOTE,
-            "surface",
-            f"{100 * share:.0f} % of the surface lies more than {_UNSEEN_MM:.0f} mm from "
-            "anything measured; there it only bridges what the photos did not show.",
-            "Add photos that look at those places, or cover plain cloth with a pattern."
-            if share > _UNSEEN_SHARE
-            else "",
-            share,
-            _UNSEEN_SHARE,
-            "of the area",
-        )
-    ]
 
 
 def _nothing_seen(points: int) -> PhotoError:

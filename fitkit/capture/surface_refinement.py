@@ -22,7 +22,7 @@ from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.topology import vertex_adjacency
 
-__all__ = ["RefinementPass", "even_out", "refine_surface"]
+__all__ = ["RefinementPass", "best_views", "even_out", "refine_surface"]
 
 Sparse: TypeAlias = Any  # scipy ships no types
 
@@ -153,7 +153,7 @@ def _patches(
     along = _unit(np.cross(helper, normal))
     across = np.cross(normal, along)
     bend = _second_form(mesh, normal, along, across, averaged, adjacency)
-    views, views_n = _best_views(mesh, normal, cameras)
+    views, views_n = best_views(mesh, normal, cameras)
     return SurfacePatches(mesh.vertices, normal, along, across, bend, views, views_n)
 
 
@@ -216,8 +216,25 @@ def _second_form(
     return limited
 
 
-def _best_views(mesh: TriangleMesh, normal: Floats, cameras: Sequence[Camera]) -> tuple[Ints, Ints]:
-    """Return per vertex the cameras that see it most squarely and how many do."""
+def best_views(mesh: TriangleMesh, normal: Floats, cameras: Sequence[Camera]) -> tuple[Ints, Ints]:
+    """Return per vertex the cameras that see it most squarely and how many do, up to six.
+
+    Parameters
+    ----------
+    mesh
+        Any mesh; it hides parts of itself.
+    normal
+        (V, 3) float, unit, outward.
+    cameras
+        Where the photos were taken from; what lies outside a photo still counts as seen.
+
+    Returns
+    -------
+    Ints
+        (V, 6) int: camera indices, best first.
+    Ints
+        (V,) int: how many of them see the vertex within 70 degrees of its normal.
+    """
     tensor: Any = o3d.core.Tensor  # its stubs want more arguments than the library does
     scene = o3d.t.geometry.RaycastingScene()
     scene.add_triangles(

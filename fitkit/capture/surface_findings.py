@@ -1,0 +1,97 @@
+"""What the dense step noticed: surface that no photo saw, and surface too plain to measure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from fitkit.capture.camera import Camera
+from fitkit.capture.scan import CaptureVolume
+from fitkit.capture.surface_refinement import best_views
+from fitkit.findings import Finding, Severity
+from fitkit.geometry.arrays import Floats
+from fitkit.geometry.mesh import TriangleMesh
+
+__all__ = ["few_pairs_finding", "surface_findings"]
+
+_BRIDGED_MM = 12.0
+_VIEWS = 3
+_SMALL_SHARE, _LARGE_SHARE = 0.01, 0.10
+
+
+def surface_findings(
+    surface: TriangleMesh,
+    distance_mm: Floats,
+    volume: CaptureVolume,
+    cameras: Sequence[Camera],
+) -> list[Finding]:
+    """Judge by area how much of the surface was not measured, and why.
+
+    What lies more than 12 mm from every point of the cloud only bridges a gap. Where three
+    cameras look at it, it is too plain; elsewhere it was not seen. The flat cut at the bottom
+    of the volume does not count.
+
+    Parameters
+    ----------
+    surface
+        The closed surface.
+    distance_mm
+        (V,) float mm: from each vertex to the nearest point of the cloud.
+    volume
+        The column that was searched.
+    cameras
+        The cameras of the photos used.
+    """
+    area = surface.face_areas_mm2()
+    cut = (surface.corners[:, :, 2] < volume.bottom_mm + 0.1).all(axis=1)
+    bridged = (distance_mm[surface.faces].min(axis=1) > _BRIDGED_MM) & ~cut
+    _, views_n = best_views(surface, surface.vertex_normals(), cameras)
+    looked_at = views_n[surface.faces].min(axis=1) >= _VIEWS
+    whole = max(float(area[~cut].sum()), 1.0)
+    plain = float(area[bridged & looked_at].sum()) / whole
+    unseen = float(area[bridged & ~looked_at].sum()) / whole
+    findings = []
+    if unseen > _SMALL_SHARE:
+        findings.append(
+            _share(
+                "unseen-surface",
+                unseen,
+                f"{100 * unseen:.0f} % of the surface was seen by fewer than {_VIEWS} photos; "
+                "there it only bridges a gap.",
+                "Add photos that look at those places.",
+            )
+        )
+    if plain > _SMALL_SHARE:
+        findings.append(
+            _share(
+                "plain-surface",
+                plain,
+                f"{100 * plain:.0f} % of the surface lies in view but shows too little pattern to "
+                "measure; there it only bridges a gap.",
+                "Cover plain cloth with an uneven pattern, such as strips of tape or print.",
+            )
+        )
+    return findings
+
+
+def few_pairs_finding(pairs: int, photos: int, *, least: float) -> Finding:
+    """Say that too few photos look at the same side."""
+    return Finding(
+        "few-photo-pairs",
+        Severity.WARNING,
+        "photos",
+        f"Only {pairs} pairs of the {photos} photos look at the same side from directions "
+        "6 to 35 degrees apart; parts of the surface may be guessed.",
+        "Take more photos, each 10 to 15 degrees from the last.",
+        float(pairs),
+        float(np.ceil(least)),
+        "pairs",
+    )
+
+
+def _share(code: str, share: float, message: str, remedy: str) -> Finding:
+    severity = Severity.WARNING if share > _LARGE_SHARE else Severity.NOTE
+    return Finding(
+        code, severity, "surface", message, remedy, share, _LARGE_SHARE, "share of the area"
+    )
