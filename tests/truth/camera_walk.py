@@ -15,9 +15,9 @@ PHONE_35MM = 26
 
 # height, distance from the stand's axis, height aimed at (on the axis), first azimuth; mm, degrees
 _RINGS = (
-    (970.0, 1310.0, 870.0, 0.0),
-    (1330.0, 1310.0, 970.0, 360.0 / 33),
-    (1670.0, 1210.0, 1000.0, 720.0 / 33),
+    (1000.0, 1400.0, 820.0, 0.0),
+    (1320.0, 1310.0, 960.0, 180.0 / 11),
+    (1630.0, 1210.0, 990.0, 0.0),
 )
 
 
@@ -60,7 +60,8 @@ def camera_walk(
 ) -> tuple[Camera, ...]:
     """Return the cameras in the order in which the photos are taken, ring by ring.
 
-    Rings are staggered by a third of a step. Every photo's aim is off by about 20 mm, its place
+    The middle ring is staggered by half a step, so that each photo has neighbours about 23
+    degrees away above or below it. Every photo's aim is off by about 20 mm, its place
     by 25 mm and its upright by 1.2 degrees (one standard deviation).
     """
     rng = np.random.default_rng(seed)
