@@ -1,7 +1,7 @@
-"""Mesh files: PLY, OBJ and STL, told apart by the end of the file's name.
+"""Mesh files: PLY, OBJ, STL, OFF and glTF, told apart by the end of the file's name.
 
-None of the three says its unit; fitkit writes millimetres and takes what it reads for
-millimetres.
+Only glTF says its unit and its way up; it is turned into millimetres, z up. Of the others
+fitkit writes millimetres and gives the numbers that it reads as they stand.
 """
 
 from __future__ import annotations
@@ -13,7 +13,9 @@ import numpy as np
 
 from fitkit.errors import FileError, MeshError, ShapeError
 from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.gltf import glb_bytes, mesh_from_gltf, self_contained_gltf
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.off import mesh_from_off, off_bytes
 from fitkit.geometry.ply import (
     PlyContents,
     mesh_from_ply,
@@ -24,11 +26,17 @@ from fitkit.geometry.ply import (
 
 __all__ = [
     "MESH_SUFFIXES",
+    "METRIC_SUFFIXES",
     "PlyContents",
+    "glb_bytes",
+    "mesh_file_bytes",
+    "mesh_from_gltf",
     "mesh_from_obj",
+    "mesh_from_off",
     "mesh_from_ply",
     "mesh_from_stl",
     "obj_bytes",
+    "off_bytes",
     "ply_bytes",
     "ply_contents",
     "read_mesh",
@@ -37,14 +45,17 @@ __all__ = [
     "write_mesh",
 ]
 
-MESH_SUFFIXES = (".ply", ".obj", ".stl")
-"""The kinds of mesh file that can be read and written."""
+MESH_SUFFIXES = (".ply", ".obj", ".stl", ".off", ".glb", ".gltf")
+"""The kinds of mesh file that can be read; all but ``.gltf`` can be written."""
+
+METRIC_SUFFIXES = (".glb", ".gltf")
+"""The kinds that fix their unit and their way up: read in millimetres, z up."""
 
 _STL_ROW = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("spare", "<u2")])
 
 
 def read_mesh(path: Path | str) -> TriangleMesh:
-    """Return the mesh in a PLY, OBJ or STL file.
+    """Return the mesh in a file: of glTF in millimetres and z up, else in the file's numbers.
 
     Raises
     ------
@@ -55,16 +66,18 @@ def read_mesh(path: Path | str) -> TriangleMesh:
     """
     path = Path(path)
     suffix = _suffix(path)
+    data = _read(path)
     try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise FileError(
-            f"The mesh file {path.name} cannot be read: {error.strerror or error}.",
-            "Check the path and whether the file may be read.",
-        ) from error
-    parse = {".ply": mesh_from_ply, ".obj": mesh_from_obj, ".stl": mesh_from_stl}[suffix]
-    try:
-        mesh = parse(data)
+        if suffix in METRIC_SUFFIXES:
+            mesh = mesh_from_gltf(data, lambda name: _read(path.parent / name))
+        else:
+            parse = {
+                ".ply": mesh_from_ply,
+                ".obj": mesh_from_obj,
+                ".stl": mesh_from_stl,
+                ".off": mesh_from_off,
+            }[suffix]
+            mesh = parse(data)
     except MeshError as error:
         raise MeshError(f"{path.name}: {error.cause}", error.remedy) from error
     if len(mesh.faces) == 0:
@@ -72,8 +85,35 @@ def read_mesh(path: Path | str) -> TriangleMesh:
     return mesh
 
 
+def mesh_file_bytes(path: Path | str) -> bytes:
+    """Return the content of a mesh file such that it can be kept alone.
+
+    What a ``.gltf`` names beside itself is put into it.
+
+    Raises
+    ------
+    FileError
+        When the file, or one that it names, cannot be read.
+    """
+    path = Path(path)
+    data = _read(path)
+    if _suffix(path) == ".gltf":
+        return self_contained_gltf(data, lambda name: _read(path.parent / name))
+    return data
+
+
+def _read(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise FileError(
+            f"The mesh file {path.name} cannot be read: {error.strerror or error}.",
+            "Check the path and whether the file may be read.",
+        ) from error
+
+
 def write_mesh(path: Path | str, mesh: TriangleMesh) -> None:
-    """Write a mesh as PLY, OBJ or STL, whole or not at all.
+    """Write a mesh as PLY, OBJ, STL, OFF or binary glTF, whole or not at all.
 
     Raises
     ------
@@ -81,8 +121,20 @@ def write_mesh(path: Path | str, mesh: TriangleMesh) -> None:
         When the file cannot be written or its name ends otherwise.
     """
     path = Path(path)
-    make = {".ply": ply_bytes, ".obj": obj_bytes, ".stl": stl_bytes}[_suffix(path)]
-    data = make(mesh)
+    writers = {
+        ".ply": ply_bytes,
+        ".obj": obj_bytes,
+        ".stl": stl_bytes,
+        ".off": off_bytes,
+        ".glb": glb_bytes,
+    }
+    suffix = _suffix(path)
+    if suffix not in writers:
+        raise FileError(
+            f"{path.name} cannot be written: fitkit only reads {suffix} files.",
+            f"Use a name ending in {', '.join(writers)}.",
+        )
+    data = writers[suffix](mesh)
     unfinished = path.with_name(path.name + ".part")
     try:
         with unfinished.open("wb") as file:

@@ -11,9 +11,11 @@ from fitkit.errors import FileError, MeshError, ShapeError
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.mesh_files import (
     mesh_from_obj,
+    mesh_from_off,
     mesh_from_ply,
     mesh_from_stl,
     obj_bytes,
+    off_bytes,
     ply_bytes,
     ply_contents,
     read_mesh,
@@ -68,7 +70,12 @@ def test_the_same_mesh_gives_the_same_bytes() -> None:
 
 @pytest.mark.parametrize(
     ("make", "kind", "tolerance_mm"),
-    [(ply_bytes, "ply", 0.0), (obj_bytes, "obj", 0.0), (stl_bytes, "stl", 1e-5)],
+    [
+        (ply_bytes, "ply", 0.0),
+        (obj_bytes, "obj", 0.0),
+        (stl_bytes, "stl", 1e-5),
+        (off_bytes, "off", 0.0),
+    ],
 )
 def test_trimesh_reads_what_is_written(make, kind: str, tolerance_mm: float) -> None:  # type: ignore[no-untyped-def]
     """Reference library: trimesh's own readers."""
@@ -79,7 +86,12 @@ def test_trimesh_reads_what_is_written(make, kind: str, tolerance_mm: float) -> 
 
 @pytest.mark.parametrize(
     ("parse", "kind", "tolerance_mm"),
-    [(mesh_from_ply, "ply", 1e-5), (mesh_from_obj, "obj", 1e-7), (mesh_from_stl, "stl", 1e-5)],
+    [
+        (mesh_from_ply, "ply", 1e-5),
+        (mesh_from_obj, "obj", 1e-7),
+        (mesh_from_stl, "stl", 1e-5),
+        (mesh_from_off, "off", 1e-7),
+    ],
 )
 def test_what_trimesh_writes_is_read(parse, kind: str, tolerance_mm: float) -> None:  # type: ignore[no-untyped-def]
     written = trimesh.Trimesh(BALL.vertices, BALL.faces, process=False).export(file_type=kind)
@@ -123,7 +135,13 @@ def test_obj_with_quads_textures_and_backward_numbers_is_read() -> None:
     assert mesh.faces.tolist() == [[0, 1, 2], [0, 2, 3], [3, 2, 4]]
 
 
-@pytest.mark.parametrize("kind", ["ply", "obj", "stl"])
+def test_off_with_quads_colours_and_remarks_is_read() -> None:
+    text = b"OFF 5 2 0\n# by hand\n0 0 0\n2 0 0\n2 2 0\n0 2 0\n1 3 0 # top\n"
+    text += b"4 0 1 2 3 255 0 0\n\n3 3 2 4\n"
+    assert mesh_from_off(text).faces.tolist() == [[0, 1, 2], [0, 2, 3], [3, 2, 4]]
+
+
+@pytest.mark.parametrize("kind", ["ply", "obj", "stl", "off", "glb"])
 def test_files_read_back(tmp_path: Path, kind: str) -> None:
     path = tmp_path / f"ball.{kind}"
     write_mesh(path, BALL)
@@ -137,6 +155,7 @@ def test_unknown_and_missing_files_are_told_by_name(tmp_path: Path) -> None:
         lambda: read_mesh(tmp_path / "chest.stp"),
         lambda: read_mesh(tmp_path / "chest.ply"),
         lambda: write_mesh(tmp_path / "nowhere" / "chest.ply", BALL),
+        lambda: write_mesh(tmp_path / "chest.gltf", BALL),
     ):
         with pytest.raises(FileError, match="chest") as caught:
             action()
@@ -164,6 +183,9 @@ def test_unknown_and_missing_files_are_told_by_name(tmp_path: Path) -> None:
         (mesh_from_obj, b"v 0 0\n"),
         (mesh_from_obj, b"v 0 0 0\nf 1 2 3\n"),
         (mesh_from_obj, b"v 0 0 0\nf 0 1 1\n"),
+        (mesh_from_off, off_bytes(BALL)[:-300]),
+        (mesh_from_off, b"OFF\n3 1 0\n0 0 0\n1 0 0\n0 1 0\n3 0 1 7\n"),
+        (mesh_from_off, b"OFF BINARY\n"),
         (mesh_from_stl, stl_bytes(BALL)[:-10]),
         (mesh_from_stl, b"solid x\nfacet\nvertex 1 2\n"),
     ],
