@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fitkit.capture.camera import Camera
+from fitkit.capture.check_length import CheckedLength
 from fitkit.findings import Finding
 from fitkit.geometry.arrays import Floats, frozen_floats
 from fitkit.geometry.mesh import TriangleMesh
@@ -41,6 +42,11 @@ class SolvedCameras:
         One standard deviation of the scale as a fraction (0.001 is 0.1 %).
     findings
         Photos left out with the reason, lens and scale remarks.
+    checks
+        Lengths laid by tape that the scale was held to.
+    tags_of_photo
+        Photo name and the ids of the tags measured in it, left-out photos included; a photo
+        without any is not in it.
     """
 
     cameras: tuple[Camera, ...]
@@ -48,6 +54,8 @@ class SolvedCameras:
     reprojection_rms_px: float
     scale_sigma: float
     findings: tuple[Finding, ...] = ()
+    checks: tuple[CheckedLength, ...] = ()
+    tags_of_photo: tuple[tuple[str, tuple[int, ...]], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from fitkit.capture.check_length import CheckLength
 from fitkit.capture.photo import Photo
+from fitkit.capture.scale_check import hold_to_checks
 from fitkit.capture.scan import SolvedCameras
 from fitkit.capture.sheet_view import SheetView, view_sheets
 from fitkit.capture.solve_views import solve_views
@@ -19,6 +21,7 @@ def solve_cameras(
     photos: Sequence[Photo],
     *,
     printed_mm: tuple[float, float] | None = None,
+    checks: Sequence[CheckLength] = (),
     progress: Progress | None = None,
 ) -> SolvedCameras:
     """Find where each photo was taken from, in millimetres, from the marker sheets in it.
@@ -30,6 +33,9 @@ def solve_cameras(
     printed_mm
         Measured lengths of a sheet's horizontal and vertical check line; without them the
         sheets are taken to be printed true and the scale is the less certain for it.
+    checks
+        Distances between sheets laid by tape, to hold the scale to; see
+        :func:`fitkit.capture.scale_check.hold_to_checks`.
     progress
         Told how far it is.
 
@@ -38,7 +44,8 @@ def solve_cameras(
     PhotoError
         When fewer than three photos show sheets that connect them.
     InputError
-        When ``printed_mm`` cannot be the lengths of the check lines.
+        When ``printed_mm`` cannot be the lengths of the check lines, or a check does not say
+        which sheet it means.
     """
     tell = progress or _say_nothing
     findings: list[Finding] = []
@@ -50,6 +57,7 @@ def solve_cameras(
         findings.extend(remarks)
     tell(0.8, "adjusting cameras, lenses and sheets together")
     solved = solve_views(photos, views, printed_mm=printed_mm, earlier=findings)
+    solved = hold_to_checks(solved, checks)
     tell(1.0, f"{len(solved.cameras)} of {len(photos)} photos solved")
     return solved
 

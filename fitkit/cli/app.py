@@ -137,6 +137,14 @@ def scan_command(
             help="The two check lengths as measured on the printed sheets, across and up, in mm.",
         ),
     ] = None,
+    check: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="A-B=LENGTH",
+            help="The distance between the middles of the tags on sheets A and B, laid by tape, "
+            "as '1-5=1.84 m'; repeat it.",
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Add photos to a job; make the scan and the body."""
@@ -144,7 +152,9 @@ def scan_command(
         from fitkit.workflow.scan_job import scan_job
 
         with shown_progress() as progress:
-            reports = scan_job(job, photos or (), printed_mm=printed_mm, progress=progress)
+            reports = scan_job(
+                job, photos or (), printed_mm=printed_mm, checks=check or (), progress=progress
+            )
         _show_made("scan", reports, job, as_json=as_json)
 
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from fitkit.capture.camera import Camera, Lens
+from fitkit.capture.check_length import CheckedLength, CheckLength
 from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras, SolvedSheet
 from fitkit.findings import Finding
 from fitkit.geometry.mesh import TriangleMesh
@@ -42,6 +43,8 @@ def scan_files(scan: Scan) -> dict[str, bytes]:
             {"tag_id": sheet.tag_id, "world_from_sheet": _pose(sheet.world_from_sheet)}
             for sheet in solved.sheets
         ],
+        "checks": [asdict(one) for one in solved.checks],
+        "tags_of_photo": {photo: list(tags) for photo, tags in solved.tags_of_photo},
         "findings": [finding.as_dict() for finding in solved.findings],
         "capture_volume": asdict(scan.volume),
         "surface_findings": [finding.as_dict() for finding in scan.findings],
@@ -78,6 +81,16 @@ def read_solved_cameras(folder: Path) -> SolvedCameras:
             reprojection_rms_px=float(values["reprojection_rms_px"]),
             scale_sigma=float(values["scale_sigma"]),
             findings=tuple(Finding.from_dict(row) for row in values["findings"]),
+            # Scans made before there were check lengths have none.
+            checks=tuple(
+                CheckedLength(**{**row, "check": CheckLength(**row["check"])})
+                for row in values.get("checks", [])
+            ),
+            tags_of_photo=tuple(
+                (photo, tuple(int(tag) for tag in tags))
+                # Scans made before tags were kept have none.
+                for photo, tags in values.get("tags_of_photo", {}).items()
+            ),
         )
 
 

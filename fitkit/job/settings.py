@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
+from fitkit.capture.check_length import parse_check_length
 from fitkit.drawing.paper import paper_named
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.units import parse_length_mm
@@ -69,6 +70,13 @@ def _name(value: Any) -> str:
     return " ".join(value.split())
 
 
+def _check_length(value: Any) -> str:
+    if not isinstance(value, str):
+        raise ValueError('Write a check length such as "1-5=1.84 m".')
+    parse_check_length(value)
+    return value
+
+
 _Length: TypeAlias = Annotated[float, BeforeValidator(_length)]
 _LengthFromZero: TypeAlias = Annotated[
     float, BeforeValidator(lambda value: _not_negative(_length(value)))
@@ -77,6 +85,7 @@ _LengthAboveZero: TypeAlias = Annotated[
     float, BeforeValidator(lambda value: _positive(_length(value)))
 ]
 _Name: TypeAlias = Annotated[str, BeforeValidator(_name)]
+_Check: TypeAlias = Annotated[str, BeforeValidator(_check_length)]
 _Degrees: TypeAlias = Annotated[float, Field(ge=-360.0, le=360.0)]
 _Fraction: TypeAlias = Annotated[float, Field(ge=0.0, le=1.0)]
 
@@ -102,10 +111,13 @@ class CaptureSection(_Section):
     """``[capture]``: how the photos were taken.
 
     ``printed_mm`` holds the two check lengths of the marker sheets as measured on the
-    printed paper, across and up; the heights and the radius bound the body in space.
+    printed paper, across and up; ``checks`` holds distances between two sheets laid by
+    tape, ``"1-5=1.84 m"``, from the middle of one tag to the middle of the other. The
+    heights and the radius bound the body in space.
     """
 
     printed_mm: tuple[_LengthAboveZero, _LengthAboveZero] | None = None
+    checks: list[_Check] = Field(default_factory=list)
     bottom_mm: _Length | None = None
     top_mm: _Length | None = None
     radius_mm: _LengthAboveZero | None = None

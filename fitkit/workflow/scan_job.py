@@ -28,6 +28,7 @@ def scan_job(
     photos: Sequence[Path | str] = (),
     *,
     printed_mm: tuple[float, float] | None = None,
+    checks: Sequence[str] = (),
     progress: Progress | None = None,
 ) -> tuple[StepReport, ...]:
     """Add photos to a job and make the scan and the body.
@@ -43,11 +44,16 @@ def scan_job(
         Photo files or folders of them, added to those the job has.
     printed_mm
         The two check lengths as measured on the printed sheets, kept in ``job.toml``.
+    checks
+        Distances between two sheets laid by tape, as ``"1-5=1.84 m"``; they take the place
+        of those in ``job.toml``.
 
     Raises
     ------
     PhotoError
         When the photos cannot give a body.
+    InputError
+        When a length given cannot be one.
     JobError
         When the job is at fault or busy.
     """
@@ -59,7 +65,10 @@ def scan_job(
     with job.locked("scan"):
         digests = FileDigests(job.folder)
         scanned = _scan(
-            job, photos, printed_mm=printed_mm, digests=digests, progress=part_of(progress, 0, 0.9)
+            _told(job, printed_mm=printed_mm, checks=checks),
+            photos,
+            digests=digests,
+            progress=part_of(progress, 0, 0.9),
         )
         # Opened again: the photos are in the job now and job.toml may have a new line.
         job = open_job(folder)
@@ -74,28 +83,38 @@ def scan_step(job: Job, *, digests: FileDigests, progress: Progress | None = Non
             f"The job '{job.folder.name}' has no photos.",
             f"Give it some with: fitkit scan {job.called} PHOTOS",
         )
-    return run_step(
+    report = run_step(
         job,
         "scan",
         lambda told: _scan_photos(job.photo_paths(), job.settings.capture, told),
         digests=digests,
         progress=progress,
     )
+    return _with_facts(report, job)
+
+
+def _told(job: Job, *, printed_mm: tuple[float, float] | None, checks: Sequence[str]) -> Job:
+    """Return the job with what was said on the command line written into its text."""
+    from fitkit.capture.check_length import parse_check_length
+    from fitkit.job.settings_edits import with_setting
+
+    text = job.text
+    if printed_mm is not None:
+        text = with_setting(text, "capture", "printed_mm", list(printed_mm))
+    if checks:
+        for row in checks:
+            parse_check_length(row)
+        text = with_setting(text, "capture", "checks", list(checks))
+    return job if text == job.text else job.with_text(text)
 
 
 def _scan(
     job: Job,
     photos: Sequence[Path | str],
     *,
-    printed_mm: tuple[float, float] | None,
     digests: FileDigests,
     progress: Progress | None,
 ) -> StepReport:
-    from fitkit.job.settings_edits import with_setting
-
-    if printed_mm is not None:
-        text = with_setting(job.text, "capture", "printed_mm", list(printed_mm))
-        job = job.with_text(text)
     originals: tuple[Path, ...] = ()
     if photos:
         from fitkit.capture.photo import find_photos
@@ -120,7 +139,7 @@ def _scan(
             "scan", made.files, inputs=inputs, digests=digests, findings=findings, seconds=seconds
         )
         job.keep_digests(digests)
-    return StepReport(
+    report = StepReport(
         "scan",
         ran=True,
         words=f"{made.words}; {len(staged)} photos added",
@@ -128,6 +147,32 @@ def _scan(
         seconds=seconds,
         files=tuple(job.result_folder("scan") / name for name in record.files),
     )
+    return _with_facts(report, job)
+
+
+def _with_facts(report: StepReport, job: Job) -> StepReport:
+    """Return the report with what the kept scan says of its scale."""
+    from dataclasses import replace
+
+    from fitkit.job.scan_files import read_solved_cameras
+
+    solved = read_solved_cameras(job.result_folder("scan"))
+    facts = {
+        "photos": len(solved.cameras),
+        "sheets": len(solved.sheets),
+        "scale_sigma": solved.scale_sigma,
+        "checks": [
+            {
+                "between": one.check.between,
+                "laid_mm": one.check.length_mm,
+                "solved_mm": one.solved_mm,
+                "off": one.off,
+                "agrees": one.agrees,
+            }
+            for one in solved.checks
+        ],
+    }
+    return replace(report, facts=facts)
 
 
 def _scan_photos(
@@ -136,6 +181,7 @@ def _scan_photos(
     from dataclasses import replace
 
     from fitkit.capture.capture_volume import default_capture_volume
+    from fitkit.capture.check_length import parse_check_length
     from fitkit.capture.photo import read_photos
     from fitkit.capture.reconstruct import reconstruct
     from fitkit.capture.solve_cameras import solve_cameras
@@ -147,7 +193,10 @@ def _scan_photos(
         paths, longest_px=settings.longest_px, progress=part_of(progress, 0.0, 0.06)
     )
     solved = solve_cameras(
-        photos, printed_mm=settings.printed_mm, progress=part_of(progress, 0.06, 0.25)
+        photos,
+        printed_mm=settings.printed_mm,
+        checks=[parse_check_length(row) for row in settings.checks],
+        progress=part_of(progress, 0.06, 0.25),
     )
     missing: tuple[Finding, ...] = tuple(f for f in unread if f not in solved.findings)
     solved = replace(solved, findings=(*missing, *solved.findings))

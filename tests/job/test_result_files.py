@@ -11,6 +11,7 @@ import pytest
 from fitkit.body.body import Body, Landmark, SegmentAxis
 from fitkit.body.side import Side
 from fitkit.capture.camera import Camera, Lens
+from fitkit.capture.check_length import CheckedLength, CheckLength
 from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras, SolvedSheet
 from fitkit.drawing.drawing import Drawing, Fill, Hole, Layer, Stroke, TextAnchor, Words
 from fitkit.errors import JobError
@@ -75,6 +76,7 @@ def test_scan(tmp_path: Path) -> None:
             1 / 3,
             0.001 / 3,
             FINDINGS,
+            (CheckedLength(CheckLength("1", "A3 2", 1840 / 3), 613.0 / 7, 0.001 / 3, True),),
         ),
         CaptureVolume(1 / 3, -2.5, 400.0, 700.0, 1700 / 3),
         RANDOM.normal(size=(50, 3)),

@@ -36,6 +36,13 @@ def test_lengths_with_units_become_millimetres() -> None:
     [
         ("height_mm = 1250", "heigt_mm = 1250", "'heigt_mm' is not a word", "'height_mm'"),
         ("printed_mm", "printed", "'printed' is not a word", "'printed_mm'"),
+        (
+            "printed_mm = [179.2, 199.1]",
+            'checks = ["1-5"]',
+            "'1-5' is not a check length",
+            "1-5=1.84 m",
+        ),
+        ("printed_mm = [179.2, 199.1]", "checks = [5]", "", "1-5=1.84 m"),
         ("[capture]", "[captur]", "'captur' is not a word", "'capture'"),
         ('"98 cm"', '"98 ells"', "'98 ells' is not a length", "cm"),
         ('"98 cm"', "-4", "'chest'", "above zero"),

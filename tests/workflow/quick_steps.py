@@ -102,7 +102,7 @@ def _read_photos(
 
 
 def _solve_cameras(
-    photos: Sequence[Any], *, printed_mm: Any = None, progress: Any = None
+    photos: Sequence[Any], *, printed_mm: Any = None, checks: Any = (), progress: Any = None
 ) -> SolvedCameras:
     if len(photos) < 3:
         raise PhotoError(f"{len(photos)} photos cannot give a body.", "Take at least 20.")
@@ -114,7 +114,8 @@ def _solve_cameras(
 
 def _reconstruct(photos: Sequence[Any], solved: Any, volume: Any, *, progress: Any = None) -> Scan:
     CALLS.append("reconstruct")
-    cloud = [[float(byte) for byte in hashlib.sha256(p.content).digest()[:3]] for p in photos]
+    contents = [p.content if hasattr(p, "content") else p.grey.tobytes() for p in photos]
+    cloud = [[float(byte) for byte in hashlib.sha256(c).digest()[:3]] for c in contents]
     if progress is not None:
         progress(0.5, "matching")
     normals = np.tile([0.0, 0.0, 1.0], (len(cloud), 1))
