@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pypdfium2 as pdfium
 
+from fitkit.drawing.page import Page
 from fitkit.geometry.arrays import Bytes, Floats
 
 POINTS_PER_MM = 72.0 / 25.4
@@ -29,3 +30,32 @@ def darkest_place(profile: Floats, about: float, reach: float) -> float:
     dark = np.clip(235.0 - profile[low:high], 0.0, None)
     assert dark.sum() > 0, "no line there"
     return float((dark * np.arange(low, high)).sum() / dark.sum())
+
+
+def square_low(page: Page) -> Floats:
+    for stroke in page.furniture.strokes:
+        size = np.ptp(stroke.points_mm, axis=0)
+        if stroke.closed and np.allclose(size, 100.0, rtol=0, atol=1e-9):
+            return stroke.points_mm.min(axis=0)
+    raise AssertionError("no check square")
+
+
+def measured_square_mm(sheet: pdfium.PdfPage, page: Page) -> tuple[float, float]:
+    """Width and height of the printed check square at 1200 dpi, sides halved between ticks."""
+    px_per_mm = 1200.0 / 25.4
+    low = square_low(page)
+    corner = np.floor((low - 3.0) * POINTS_PER_MM) / POINTS_PER_MM
+    size = np.ceil(106.0 * POINTS_PER_MM) / POINTS_PER_MM
+    grey = raster(sheet, dpi=1200.0, low_mm=corner, high_mm=corner + size).astype(np.float64)
+    offset = (low - corner) * px_per_mm
+    side = 100.0 * px_per_mm
+    reach = 0.4 * px_per_mm
+    spots = [side * f for f in (0.13, 0.27, 0.33, 0.62, 0.77, 0.88)]
+    widths, heights = [], []
+    for spot in spots:
+        row = grey[int(grey.shape[0] - offset[1] - spot)]
+        column = grey[::-1, int(offset[0] + spot)]
+        for line, start, into in ((row, offset[0], widths), (column, offset[1], heights)):
+            first = darkest_place(line, start, reach)
+            into.append(darkest_place(line, start + side, reach) - first)
+    return float(np.median(widths)) / px_per_mm, float(np.median(heights)) / px_per_mm
