@@ -85,18 +85,19 @@ def _evened(points: Floats, faces: Ints, rounds: int) -> Floats:
     return _onto_surface(points, 3)
 
 
-@lru_cache(maxsize=1)
-def mannequin() -> TriangleMesh:
+@lru_cache(maxsize=2)
+def mannequin(cell_mm: float = _CELL_MM) -> TriangleMesh:
     """Return the closed, outward wound mesh, mirror-symmetric in x = 0, on its stand's height.
 
     Torso with neck stump and upper arms: z from about 780 to 1490 mm, facing -y. One half
-    is extracted from the field and mirrored, so symmetry holds vertex by vertex.
+    is extracted from the field and mirrored, so symmetry holds vertex by vertex. Ten times as
+    quick with ``cell_mm`` 10; the girths then are that mesh's own.
     """
-    counts = np.round((_HIGH - _LOW) / _CELL_MM).astype(int) + 1
-    axes = [_LOW[k] + _CELL_MM * np.arange(counts[k]) for k in range(3)]
+    counts = np.round((_HIGH - _LOW) / cell_mm).astype(int) + 1
+    axes = [_LOW[k] + cell_mm * np.arange(counts[k]) for k in range(3)]
     grid = np.meshgrid(*axes, indexing="ij")
     values = torso_field(*grid)
-    points, faces, _, _ = _marching_cubes(values, 0.0, spacing=(_CELL_MM,) * 3)
+    points, faces, _, _ = _marching_cubes(values, 0.0, spacing=(cell_mm,) * 3)
     points = points.astype(np.float64) + _LOW
     points[points[:, 0] < 1e-6, 0] = 0.0
     faces = faces.astype(np.int64)
