@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from fitkit.capture.camera import Camera
@@ -9,7 +11,13 @@ from fitkit.capture.scan import CaptureVolume, SolvedCameras
 from fitkit.errors import InputError, PhotoError
 from fitkit.geometry.arrays import Bools, Floats
 
-__all__ = ["column_points", "default_capture_volume", "inside_volume", "seen_by"]
+__all__ = [
+    "column_points",
+    "default_capture_volume",
+    "inside_volume",
+    "point_looked_at",
+    "seen_by",
+]
 
 _LARGEST_RADIUS_MM = 700.0
 _RADIUS_PER_DISTANCE = 0.5
@@ -53,7 +61,7 @@ def default_capture_volume(
             f"Only {len(cameras)} photo could be placed; a body needs at least two.",
             "Take more photos with marker sheets in view, each 10 to 15 degrees from the last.",
         )
-    x, y = _point_looked_at(cameras)[:2]
+    x, y = point_looked_at(cameras)[:2]
     if radius_mm is None:
         distance = min(float(np.hypot(*(c.centre_mm()[:2] - [x, y]))) for c in cameras)
         radius_mm = min(_LARGEST_RADIUS_MM, _RADIUS_PER_DISTANCE * distance)
@@ -116,7 +124,7 @@ def seen_by(camera: Camera, points_mm: Floats) -> Bools:
     return seen
 
 
-def _point_looked_at(cameras: tuple[Camera, ...]) -> Floats:
+def point_looked_at(cameras: Sequence[Camera]) -> Floats:
     """(3,) float mm: the point nearest to the optical axes, by least squares."""
     left, right = np.zeros((3, 3)), np.zeros(3)
     for camera in cameras:

@@ -77,7 +77,16 @@ def solve_views(
     _demand_enough(photos, set(solution.photo_of_camera), findings)
     solution.adjust()
     _demand_enough(photos, set(solution.photo_of_camera), findings)
-    return solution.in_world()
+    return replace(solution.in_world(), tags_of_photo=_tags_of_photo(photos, views))
+
+
+def _tags_of_photo(
+    photos: Sequence[Photo], views: Sequence[SheetView]
+) -> tuple[tuple[str, tuple[int, ...]], ...]:
+    seen: dict[int, set[int]] = {}
+    for view in views:
+        seen.setdefault(view.photo, set()).add(view.sheet.tag_id)
+    return tuple((photos[index].name, tuple(sorted(seen[index]))) for index in sorted(seen))
 
 
 def _demand_enough(photos: Sequence[Photo], usable: set[int], findings: Sequence[Finding]) -> None:

@@ -16,7 +16,7 @@ from fitkit.errors import InputError
 from fitkit.export.lettering import font_px, write_with_halo
 from fitkit.geometry.arrays import Floats
 
-__all__ = ["png_of_photos"]
+__all__ = ["png_of_photo", "png_of_photos"]
 
 _GAP_PX = 10
 _CAPTION_PX = 22
@@ -87,6 +87,45 @@ def png_of_photos(
     return buffer.getvalue()
 
 
+def png_of_photo(
+    photo: Photo,
+    camera: Camera | None,
+    sheets: Sequence[SolvedSheet],
+    *,
+    longest_px: int = 240,
+    colours: int = 40,
+) -> bytes:
+    """Return one photo small, the sheets outlined, or crossed where it has no camera.
+
+    Few colours keep a page of two hundred photos small.
+    """
+    small = _marked(photo, camera, sheets, longest_px).quantize(colours, method=0, dither=0)
+    buffer = io.BytesIO()
+    small.save(buffer, "PNG", optimize=True)
+    return buffer.getvalue()
+
+
+def _marked(
+    photo: Photo, camera: Camera | None, sheets: Sequence[SolvedSheet], longest_px: int
+) -> Any:
+    """One photo small with its outlines or its cross, as a Pillow image."""
+    from PIL import Image, ImageDraw
+
+    full_height, full_width = photo.grey.shape
+    scale = longest_px / max(full_width, full_height)
+    size = max(round(full_width * scale), 1), max(round(full_height * scale), 1)
+    small = Image.fromarray(photo.grey).convert("RGB").resize(size, Image.Resampling.BOX)
+    draw = ImageDraw.Draw(small)
+    if camera is None:
+        for ends in ([(0, 0), size], [(0, size[1]), (size[0], 0)]):
+            draw.line(ends, fill="white", width=7)
+            draw.line(ends, fill=_LEFT_OUT, width=3)
+    else:
+        for sheet in sheets:
+            _outline(draw, sheet, camera, scale, size)
+    return small
+
+
 def _write_head(sheet: Any, photos: int, used: int, solved: SolvedCameras) -> None:
     from PIL import ImageDraw
 
@@ -112,18 +151,8 @@ def _cell(
     """One photo with its outlines or its cross, and a caption, as a Pillow image."""
     from PIL import Image, ImageDraw
 
-    full_height, full_width = photo.grey.shape
-    scale = longest_px / max(full_width, full_height)
-    size = max(round(full_width * scale), 1), max(round(full_height * scale), 1)
-    small = Image.fromarray(photo.grey).convert("RGB").resize(size, Image.Resampling.BOX)
-    draw = ImageDraw.Draw(small)
-    if camera is None:
-        for ends in ([(0, 0), size], [(0, size[1]), (size[0], 0)]):
-            draw.line(ends, fill="white", width=7)
-            draw.line(ends, fill=_LEFT_OUT, width=3)
-    else:
-        for sheet in sheets:
-            _outline(draw, sheet, camera, scale, size)
+    small = _marked(photo, camera, sheets, longest_px)
+    size = small.size
     reason = reasons.get(photo.name, "left out") if camera is None else ""
     lines = _lines_that_fit(reason, width_px)[:_MOST_LINES]
     cell = Image.new("RGB", (width_px, size[1] + _CAPTION_PX + 17 * len(lines)), "white")

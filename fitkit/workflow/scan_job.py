@@ -15,7 +15,8 @@ from fitkit.workflow.step_report import Progress, StepReport, part_of
 
 if TYPE_CHECKING:
     from fitkit.capture.camera import Camera
-    from fitkit.capture.scan import SolvedCameras
+    from fitkit.capture.photo import Photo
+    from fitkit.capture.scan import Scan, SolvedCameras
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
     from fitkit.job.settings import CaptureSection
@@ -208,17 +209,47 @@ def _scan_photos(
     )
     scan = reconstruct(photos, solved, volume, progress=part_of(progress, 0.25, 0.97))
     if progress is not None:
-        progress(0.97, "drawing the photos")
+        progress(0.97, "drawing the report")
+    report, advice = _report(photos, scan, [path.name for path in paths], settings)
     pictures = {
         "photos.png": png_of_photos(photos, solved),
         "front.png": small_picture(_front_photo(paths, solved)),
+        "report.html": report,
     }
     del photos
     words = (
         f"{len(solved.cameras)} of {len(paths)} photos, {len(solved.sheets)} sheets, "
         f"scale to {100 * solved.scale_sigma:.2f} %, {len(scan.cloud_mm)} points"
     )
-    return Made({**scan_files(scan), **pictures}, (*solved.findings, *scan.findings), words)
+    findings = (*solved.findings, *scan.findings, *advice)
+    return Made({**scan_files(scan), **pictures}, findings, words)
+
+
+def _report(
+    photos: Sequence[Photo], scan: Scan, given: Sequence[str], settings: CaptureSection
+) -> tuple[bytes, tuple[Finding, ...]]:
+    """Return the scan's report, and what to photograph again as findings."""
+    from fitkit.capture.coverage import cover_surface
+    from fitkit.capture.fineness import dense_scale, expected_error
+    from fitkit.capture.photo_advice import advice_findings, plan_photos
+    from fitkit.export.scan_report import html_of_scan
+
+    cameras = scan.solved.cameras
+    coverage = cover_surface(scan.surface, cameras, scan.volume)
+    plan = plan_photos(coverage, scan.surface, cameras)
+    advice = advice_findings(plan)
+    report = html_of_scan(
+        photos,
+        scan,
+        coverage=coverage,
+        plan=plan,
+        expected=expected_error(scan.solved),
+        dense_scale=dense_scale(cameras, scan.volume),
+        given=given,
+        findings=same_findings_once((*scan.solved.findings, *scan.findings, *advice)),
+        printed_mm=settings.printed_mm,
+    )
+    return report, advice
 
 
 def _front_photo(paths: Sequence[Path], solved: SolvedCameras) -> Path:

@@ -212,6 +212,10 @@ def quick_modules() -> dict[str, ModuleType]:
             "default_capture_volume": lambda solved, **_: CaptureVolume(0, 0, 400.0, 700.0, 1700.0)
         },
         "capture.reconstruct": {"reconstruct": _reconstruct},
+        "capture.coverage": {"cover_surface": lambda *_: None},
+        "capture.fineness": {"dense_scale": lambda *_: 1.0, "expected_error": lambda _: None},
+        "capture.photo_advice": {"plan_photos": lambda *_: None, "advice_findings": lambda _: ()},
+        "export.scan_report": {"html_of_scan": lambda *_, **__: b"<!doctype html>"},
         "export.scan_picture": {"png_of_photos": lambda photos, solved: PNG},
         "export.body_picture": {"png_of_body": lambda mesh, **_: PNG},
         "workflow.patches_picture": {
