@@ -57,6 +57,25 @@ class MarkerSheet:
     saddle_half_mm: float
     check_mm: tuple[float, float]
 
+    @property
+    def cells_across(self) -> int:
+        """Squares across the tag, its black rim included."""
+        return 8
+
+    @property
+    def tells_front(self) -> bool:
+        """True for the sheet whose arrow shows which way the wearer faces."""
+        return self.number == 1
+
+    @property
+    def called(self) -> str:
+        """What a message calls it."""
+        return f"marker sheet {self.paper.name} number {self.number}"
+
+    def goes_by(self, name: str) -> bool:
+        """Tell whether a check length may mean it by this name."""
+        return name in {str(self.number), f"{self.paper.name} {self.number}"}
+
     def tag_corners_mm(self) -> Floats:
         """(4, 3) float mm, sheet frame: top-left, top-right, bottom-right, bottom-left.
 
@@ -72,6 +91,10 @@ class MarkerSheet:
         """
         x, y = _SADDLES_MM[self.paper.name]
         return np.array([[-x, y, 0.0], [x, y, 0.0], [x, -y, 0.0], [-x, -y, 0.0]])
+
+    def outer_points_mm(self) -> Floats:
+        """(4, 3) float mm: points far apart on it, for planes through it."""
+        return self.saddles_mm()
 
 
 def marker_sheet(paper: Paper | str, number: int) -> MarkerSheet:

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fitkit.capture.bundle_adjustment import adjust, residuals_px
-from fitkit.capture.marker_sheet import MarkerSheet
 from fitkit.capture.photo_network import LensPriors, Network, Sightings
 from fitkit.capture.pose_start import largest_connected
+from fitkit.capture.tag_set import AnySheet
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Floats, Ints
 
@@ -51,7 +51,7 @@ def drop_misfits(
     priors: LensPriors,
     *,
     photo_names: Sequence[str],
-    sheets: Sequence[MarkerSheet],
+    sheets: Sequence[AnySheet],
 ) -> FittingNetwork:
     """Leave out the worst sheet, photo or view again and again until all that is left fits.
 
@@ -159,12 +159,12 @@ def _renumbered(
     )
 
 
-def _sheet_finding(sheet: MarkerSheet, worst_px: float, limit_px: float) -> Finding:
+def _sheet_finding(sheet: AnySheet, worst_px: float, limit_px: float) -> Finding:
     return Finding(
         "sheet-misfit",
         Severity.WARNING,
         f"sheet {sheet.number}",
-        f"Marker sheet {sheet.paper.name} number {sheet.number} was left out: it is up to "
+        f"{sheet.called[:1].upper()}{sheet.called[1:]} was left out: it is up to "
         f"{worst_px:.1f} px off where the other sheets say it lies, as if it moved or bent.",
         "Tape the sheets flat and take all photos without touching them.",
         number=round(worst_px, 2),

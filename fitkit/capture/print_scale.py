@@ -8,17 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.capture.marker_sheet import MarkerSheet
+from fitkit.capture.tag_set import TagSet
 from fitkit.errors import InputError
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Floats
 
-__all__ = ["PrintScale", "print_scale"]
+__all__ = ["PrintScale", "print_scale", "tag_scale"]
 
 # A steel rule is read to about 0.3 mm (common practice, no source).
 _READING_SIGMA_MM = 0.3
 # Printers and "fit to page" settings are off by up to 1 to 2 % (common practice, no source).
 _UNMEASURED_SIGMA = 0.01
 _MOST_OFF = 0.10
+# A calliper over the two edges of a tag, where ink runs (common practice, no source).
+_TAG_SIDE_SIGMA_MM = 0.15
+_MOST_TAG_SIGMA = 0.0025
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,3 +95,30 @@ def print_scale(
         )
     sigma = 0.5 * float(np.hypot(*(_READING_SIGMA_MM / np.array(nominal))))
     return PrintScale(float(ratios[0]), float(ratios[1]), sigma), tuple(findings)
+
+
+def tag_scale(tags: TagSet) -> tuple[PrintScale, tuple[Finding, ...]]:
+    """Return the scale of a maker's own tags: as true as their side is known.
+
+    Small tags make an unsure scale, whatever the photos are like; a finding says so.
+    """
+    side_mm = tags.side_mm or 0.0
+    sigma = _TAG_SIDE_SIGMA_MM / side_mm
+    findings: tuple[Finding, ...] = ()
+    if sigma > _MOST_TAG_SIGMA:
+        findings = (
+            Finding(
+                "tag-side-uncertain",
+                Severity.WARNING,
+                "tags",
+                f"The scale rests on tags of {side_mm:g} mm, whose side is known to about "
+                f"{_TAG_SIDE_SIGMA_MM:g} mm; that is {100 * sigma:.1f} %, or {1000 * sigma:.0f} mm "
+                "in a girth of one metre.",
+                "Lay a tape between the middles of two tags far apart and give it as a check "
+                "length, or use larger tags.",
+                number=round(100 * sigma, 3),
+                limit=100 * _MOST_TAG_SIGMA,
+                unit="%",
+            ),
+        )
+    return PrintScale(1.0, 1.0, sigma), findings

@@ -10,7 +10,6 @@ import numpy as np
 
 from fitkit.capture.camera import Camera
 from fitkit.capture.check_length import CheckedLength, CheckLength
-from fitkit.capture.marker_sheet import marker_sheet_of_tag
 from fitkit.capture.scan import SolvedCameras, SolvedSheet
 from fitkit.errors import InputError
 from fitkit.findings import Finding, Severity
@@ -24,7 +23,7 @@ _LIMIT = 0.005
 _MOST_SIGMA = 0.0025
 # Both ends of a tape held to the middle of a tag by eye (common practice, no source).
 _LAYING_SIGMA_MM = 1.5
-_SETTLED_BY_CHECK = {"print-not-measured"}
+_SETTLED_BY_CHECK = {"print-not-measured", "tag-side-uncertain"}
 
 
 def hold_to_checks(solved: SolvedCameras, checks: Sequence[CheckLength]) -> SolvedCameras:
@@ -101,14 +100,14 @@ def _tape_sigma_mm(length_mm: float) -> float:
 def _sheet_called(name: str, sheets: Sequence[SolvedSheet]) -> SolvedSheet | None:
     found = []
     for solved in sheets:
-        sheet = marker_sheet_of_tag(solved.tag_id)
-        if sheet is not None and name in {str(sheet.number), f"{sheet.paper.name} {sheet.number}"}:
-            found.append((f"{sheet.paper.name} {sheet.number}", solved))
+        sheet = solved.sheet()
+        if sheet is not None and sheet.goes_by(name):
+            found.append((sheet.called, solved))
     if len(found) > 1:
         names = " and ".join(words for words, _ in found)
         raise InputError(
             f"The photos show more than one sheet {name}: {names}.",
-            f"Name the paper in the check length, as '{found[0][0]}'.",
+            f"Name the paper in the check length, as 'A4 {name}'.",
         )
     return found[0][1] if found else None
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from fitkit.capture.camera import Camera
 from fitkit.capture.check_length import CheckedLength
+from fitkit.capture.tag_set import OUR_SHEETS, AnySheet, TagSet
 from fitkit.findings import Finding
 from fitkit.geometry.arrays import Floats, frozen_floats
 from fitkit.geometry.mesh import TriangleMesh
@@ -16,10 +17,15 @@ __all__ = ["CaptureVolume", "Scan", "SolvedCameras", "SolvedSheet"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SolvedSheet:
-    """Where one marker sheet lay."""
+    """Where one marker sheet, or one tag of a maker's own, lay."""
 
     tag_id: int
     world_from_sheet: RigidTransform
+    tags: TagSet = OUR_SHEETS
+
+    def sheet(self) -> AnySheet | None:
+        """Return what is printed on it."""
+        return self.tags.sheet_of_tag(self.tag_id)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from fitkit.capture.cell_edges import with_cell_edges
 from fitkit.capture.marker_sheet import MarkerSheet
 from fitkit.capture.photo import Photo
 from fitkit.capture.saddle_points import SeenSaddles, measure_saddles
 from fitkit.capture.tag_detection import detect_tags
 from fitkit.capture.tag_edges import EdgeStations, light_of_grey, measure_tag_edges
+from fitkit.capture.tag_set import OUR_SHEETS, AnySheet, TagSet
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Floats
 
@@ -35,13 +37,13 @@ class SheetView:
     sheet
         The sheet.
     edges
-        Stations along the edges of its tag.
+        Stations along the edges of its tag, and of a tag without saddles those inside it.
     saddles
         Those of its saddle points that show.
     """
 
     photo: int
-    sheet: MarkerSheet
+    sheet: AnySheet
     edges: EdgeStations
     saddles: SeenSaddles
 
@@ -55,19 +57,27 @@ class SheetView:
         )
 
 
-def view_sheets(photo: Photo, index: int) -> tuple[tuple[SheetView, ...], tuple[Finding, ...]]:
+def view_sheets(
+    photo: Photo, index: int, tags: TagSet = OUR_SHEETS
+) -> tuple[tuple[SheetView, ...], tuple[Finding, ...]]:
     """Measure all marker sheets in a photo.
 
     A photo that shows none gets a finding that says why as far as the picture tells.
     """
-    sightings, findings = detect_tags(photo)
+    sightings, findings = detect_tags(photo, tags)
     light = light_of_grey(photo.grey)
     views = []
     for sighting in sightings:
         edges = measure_tag_edges(light, sighting)
-        if edges is not None:
-            saddles = measure_saddles(photo.grey, sighting.sheet, edges.corners_px)
-            views.append(SheetView(index, sighting.sheet, edges, saddles))
+        if edges is None:
+            continue
+        sheet = sighting.sheet
+        if isinstance(sheet, MarkerSheet):
+            saddles = measure_saddles(photo.grey, sheet, edges.corners_px)
+        else:
+            saddles = SeenSaddles(np.zeros(0, dtype=np.int64), np.zeros((0, 2)))
+            edges = with_cell_edges(light, tags, sheet, edges)
+        views.append(SheetView(index, sheet, edges, saddles))
     if not views:
         findings = (*findings, _why_no_sheet(photo, found=len(sightings)))
     return tuple(views), findings

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 
 from fitkit.capture.check_length import CheckLength
@@ -10,7 +11,8 @@ from fitkit.capture.scale_check import hold_to_checks
 from fitkit.capture.scan import SolvedCameras
 from fitkit.capture.sheet_view import SheetView, view_sheets
 from fitkit.capture.solve_views import solve_views
-from fitkit.findings import Finding
+from fitkit.capture.tag_set import OUR_SHEETS, TagSet
+from fitkit.findings import Finding, Severity
 
 __all__ = ["solve_cameras"]
 
@@ -22,6 +24,7 @@ def solve_cameras(
     *,
     printed_mm: tuple[float, float] | None = None,
     checks: Sequence[CheckLength] = (),
+    tags: TagSet = OUR_SHEETS,
     progress: Progress | None = None,
 ) -> SolvedCameras:
     """Find where each photo was taken from, in millimetres, from the marker sheets in it.
@@ -36,6 +39,8 @@ def solve_cameras(
     checks
         Distances between sheets laid by tape, to hold the scale to; see
         :func:`fitkit.capture.scale_check.hold_to_checks`.
+    tags
+        What to look for: fitkit's own sheets, or tags of a maker's own, anywhere.
     progress
         Told how far it is.
 
@@ -52,14 +57,36 @@ def solve_cameras(
     views: list[SheetView] = []
     for index, photo in enumerate(photos):
         tell(0.8 * index / len(photos), f"looking for marker sheets in {photo.name}")
-        seen, remarks = view_sheets(photo, index)
+        seen, remarks = view_sheets(photo, index, tags)
         views.extend(seen)
         findings.extend(remarks)
     tell(0.8, "adjusting cameras, lenses and sheets together")
-    solved = solve_views(photos, views, printed_mm=printed_mm, earlier=findings)
+    if not tags.ours:
+        views, remarks = _seen_more_than_once(views)
+        findings.extend(remarks)
+    solved = solve_views(photos, views, printed_mm=printed_mm, tags=tags, earlier=findings)
     solved = hold_to_checks(solved, checks)
     tell(1.0, f"{len(solved.cameras)} of {len(photos)} photos solved")
     return solved
+
+
+def _seen_more_than_once(
+    views: Sequence[SheetView],
+) -> tuple[list[SheetView], tuple[Finding, ...]]:
+    """Pass over tags in one photo only: they tie nothing together and may be no tags at all."""
+    photos_of = Counter(view.sheet.tag_id for view in views)
+    lonely = sorted(tag_id for tag_id, count in photos_of.items() if count == 1)
+    if not lonely:
+        return list(views), ()
+    named = ", ".join(map(str, lonely[:8])) + (", ..." if len(lonely) > 8 else "")
+    return [view for view in views if photos_of[view.sheet.tag_id] > 1], (
+        Finding(
+            "tags-in-one-photo",
+            Severity.NOTE,
+            "tags",
+            f"{len(lonely)} tags show in one photo only ({named}) and were passed over.",
+        ),
+    )
 
 
 def _say_nothing(_part: float, _words: str) -> None:

@@ -9,16 +9,17 @@ import numpy as np
 
 from fitkit.capture.bundle_adjustment import adjust, camera_scale_sigma, residuals_px
 from fitkit.capture.camera import Camera, Lens
-from fitkit.capture.marker_sheet import MarkerSheet, marker_sheet_of_tag
+from fitkit.capture.marker_sheet import MarkerSheet
 from fitkit.capture.outlier_views import drop_misfits
 from fitkit.capture.photo import Photo
 from fitkit.capture.photo_network import LensPriors, Network, Sightings
 from fitkit.capture.pose_start import SeenPoints, largest_connected, place_all
-from fitkit.capture.print_scale import PrintScale, print_scale
+from fitkit.capture.print_scale import PrintScale, print_scale, tag_scale
 from fitkit.capture.scan import SolvedCameras, SolvedSheet
 from fitkit.capture.sheet_view import SheetView
+from fitkit.capture.tag_set import OUR_SHEETS, AnySheet, TagSet
 from fitkit.capture.world_frame import world_from_sheets
-from fitkit.errors import PhotoError
+from fitkit.errors import InputError, PhotoError
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Bools, Floats
 from fitkit.geometry.rigid import RigidTransform
@@ -38,6 +39,12 @@ _CENTRE_SIGMA = 0.015
 _DISTORTION_SIGMA = (0.15, 0.2, 0.001, 0.001)
 _ROUGH_RMS_PX = 1.0
 _FAR_FOCAL = 0.25
+# How far tone curve and ink may move an edge that nothing else tells of: measured 0.1 to 0.3
+# px in the trials with several tone curves.
+_OPEN_GROWTH_PX = 0.2
+# How unlike the growth of outlines and of the squares within came out in those trials.
+_UNLIKE_GROWTH_PX = 0.04
+_MOSTLY = 0.5
 
 
 def solve_views(
@@ -45,6 +52,7 @@ def solve_views(
     views: Sequence[SheetView],
     *,
     printed_mm: tuple[float, float] | None = None,
+    tags: TagSet = OUR_SHEETS,
     earlier: Sequence[Finding] = (),
 ) -> SolvedCameras:
     """Find the cameras of photos from the marker sheets measured in them.
@@ -57,6 +65,8 @@ def solve_views(
         The sheets measured in them, with ``SheetView.photo`` the index into ``photos``.
     printed_mm
         As for :func:`fitkit.capture.solve_cameras.solve_cameras`.
+    tags
+        What the views show: fitkit's own sheets, or tags of a maker's own.
     earlier
         Findings of the measuring, passed on and quoted where nothing can be solved.
 
@@ -70,9 +80,9 @@ def solve_views(
     findings = list(earlier)
     _demand_enough(photos, {view.photo for view in views}, findings)
     in_use = _connected(views, photos, findings)
-    printed, remarks = print_scale([view.sheet for view in in_use], printed_mm)
+    printed, remarks = _scale_of_prints(in_use, printed_mm, tags)
     findings.extend(remarks)
-    solution = _Solution(photos, in_use, printed, findings)
+    solution = _Solution(photos, in_use, printed, tags, findings)
     solution.start()
     _demand_enough(photos, set(solution.photo_of_camera), findings)
     solution.adjust()
@@ -87,6 +97,55 @@ def _tags_of_photo(
     for view in views:
         seen.setdefault(view.photo, set()).add(view.sheet.tag_id)
     return tuple((photos[index].name, tuple(sorted(seen[index]))) for index in sorted(seen))
+
+
+def _scale_of_prints(
+    views: Sequence[SheetView], printed_mm: tuple[float, float] | None, tags: TagSet
+) -> tuple[PrintScale, tuple[Finding, ...]]:
+    if tags.ours:
+        ours = [view.sheet for view in views if isinstance(view.sheet, MarkerSheet)]
+        return print_scale(ours, printed_mm)
+    if printed_mm is not None:
+        raise InputError(
+            "Measured check lines were given, but tags of your own have none.",
+            "Measure the side of a tag instead and give it as side_mm.",
+        )
+    scale, remarks = tag_scale(tags)
+    growth, doubt = _growth_left_open(views)
+    return replace(scale, sigma=float(np.hypot(scale.sigma, growth))), (*remarks, *doubt)
+
+
+def _growth_left_open(views: Sequence[SheetView]) -> tuple[float, tuple[Finding, ...]]:
+    """Return what part of the scale the growth of black leaves open.
+
+    Where the squares inside the tags do not show, nothing tells how much larger black
+    seems, the same in all photos.
+    """
+    sides = [
+        float(np.linalg.norm(np.diff(view.edges.corners_px, axis=0), axis=1).mean())
+        for view in views
+    ]
+    # Black grows alike all over a photo: one tag that tells is enough for it.
+    telling = {view.photo for view in views if view.edges.inside.any()}
+    side_px = float(np.median(sides))
+    if len(telling) >= _MOSTLY * len({view.photo for view in views}):
+        return 2 * _UNLIKE_GROWTH_PX / side_px, ()
+    sigma = 2 * _OPEN_GROWTH_PX / side_px
+    return sigma, (
+        Finding(
+            "tags-small-in-photos",
+            Severity.WARNING,
+            "tags",
+            f"The tags are about {side_px:.0f} px wide in the photos, too small to see "
+            f"how much ink and exposure widen their black; that leaves {100 * sigma:.1f} % of the "
+            "scale open.",
+            "Go nearer, use larger tags, or lay a tape between two tags far apart and give it as "
+            "a check length.",
+            number=round(100 * sigma, 3),
+            limit=0.25,
+            unit="%",
+        ),
+    )
 
 
 def _demand_enough(photos: Sequence[Photo], usable: set[int], findings: Sequence[Finding]) -> None:
@@ -136,11 +195,13 @@ class _Solution:
         photos: Sequence[Photo],
         views: Sequence[SheetView],
         printed: PrintScale,
+        tags: TagSet,
         findings: list[Finding],
     ) -> None:
         self._photos = photos
         self._views = sorted(views, key=lambda view: (view.photo, view.sheet.tag_id))
         self._printed = printed
+        self._tags = tags
         self._findings = findings
         self._lens_keys = sorted({photos[view.photo].lens_key for view in views})
         self._priors = self._lens_priors()
@@ -209,7 +270,7 @@ class _Solution:
             sightings,
             self._priors,
             photo_names=[self._photos[index].name for index in self.photo_of_camera],
-            sheets=[_sheet(tag_id) for tag_id in self._tag_of_sheet],
+            sheets=[self._sheet(tag_id) for tag_id in self._tag_of_sheet],
         )
         self._network, sightings = fitting.network, fitting.sightings
         self._findings.extend(fitting.findings)
@@ -261,7 +322,7 @@ class _Solution:
         """Return the solution in the world frame."""
         network, sightings = self._network, self._sightings_used
         sheets = [
-            (_sheet(tag_id), RigidTransform(_nearest_rotation(rotation), shift))
+            (self._sheet(tag_id), RigidTransform(_nearest_rotation(rotation), shift))
             for tag_id, rotation, shift in zip(
                 self._tag_of_sheet, network.sheet_rotations, network.sheet_shifts_mm, strict=True
             )
@@ -293,11 +354,18 @@ class _Solution:
         sigma = camera_scale_sigma(network, sightings, self._priors)
         return SolvedCameras(
             cameras=cameras,
-            sheets=tuple(SolvedSheet(s.tag_id, world_from_start @ pose) for s, pose in sheets),
+            sheets=tuple(
+                SolvedSheet(s.tag_id, world_from_start @ pose, self._tags) for s, pose in sheets
+            ),
             reprojection_rms_px=rms_px,
             scale_sigma=float(np.hypot(sigma, self._printed.sigma)),
             findings=(*self._findings, *remarks, *self._lens_remarks(), *_rough_remark(rms_px)),
         )
+
+    def _sheet(self, tag_id: int) -> AnySheet:
+        sheet = self._tags.sheet_of_tag(tag_id)
+        assert sheet is not None, "only what has a sheet is measured"
+        return sheet
 
     def _lens(self, key: str, values: Floats) -> Lens:
         photo = next(p for p in self._photos if p.lens_key == key)
@@ -362,12 +430,6 @@ def _without_rows(sightings: Sightings, off: Bools) -> Sightings:
         lost = np.bincount(owners, weights=off) / np.maximum(np.bincount(owners), 1)
         keep |= (lost > 0.3)[owners]
     return sightings.where(keep)
-
-
-def _sheet(tag_id: int) -> MarkerSheet:
-    sheet = marker_sheet_of_tag(tag_id)
-    assert sheet is not None, "only our own sheets are measured"
-    return sheet
 
 
 def _nearest_rotation(matrix: Floats) -> Floats:

@@ -9,7 +9,7 @@ pixels along every edge of a photo: the adjustment solves for it as the photo's 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
@@ -17,9 +17,9 @@ import numpy.typing as npt
 from scipy.ndimage import map_coordinates
 
 from fitkit.capture.tag_detection import TagSighting
-from fitkit.geometry.arrays import Bytes, Floats, frozen_floats
+from fitkit.geometry.arrays import Bools, Bytes, Floats, frozen_bools, frozen_floats
 
-__all__ = ["EdgeStations", "LightImage", "light_of_grey", "measure_tag_edges"]
+__all__ = ["EdgeStations", "LightImage", "half_way", "light_of_grey", "measure_tag_edges"]
 
 LightImage = npt.NDArray[np.float32]
 """(H, W) float32, 0 to 1, proportional to the light that fell on the pixel."""
@@ -27,7 +27,6 @@ LightImage = npt.NDArray[np.float32]
 _STEP_PX = 0.25
 _REACH_PX = 5.0
 _STATIONS = 6
-_CELLS_ACROSS = 8
 _LEAST_CONTRAST = 0.03
 
 
@@ -48,6 +47,8 @@ class EdgeStations:
         (4, 2) float px: where the four edges meet.
     blur_px
         Standard deviation of the light's spread across the edges, median over stations.
+    inside
+        (K,) bool: True for edges of white squares within the tag.
     """
 
     points_mm: Floats
@@ -55,9 +56,12 @@ class EdgeStations:
     outward: Floats
     corners_px: Floats
     blur_px: float
+    inside: Bools = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
 
     def __post_init__(self) -> None:
         count = len(self.points_mm)
+        inside = self.inside if len(self.inside) else np.zeros(count, dtype=np.bool_)
+        object.__setattr__(self, "inside", frozen_bools(inside, (count,), "inside"))
         for name, shape in {
             "points_mm": (count, 3),
             "pixels_px": (count, 2),
@@ -92,7 +96,7 @@ def measure_tag_edges(light: LightImage, sighting: TagSighting) -> EdgeStations 
     for _ in range(2):
         lines = []
         for side in range(4):
-            crossings = _crossings(light, corners, side)
+            crossings = _crossings(light, corners, side, sighting.sheet.cells_across)
             line = None if crossings is None else _line_through(crossings)
             if line is None:
                 return None
@@ -105,7 +109,7 @@ def measure_tag_edges(light: LightImage, sighting: TagSighting) -> EdgeStations 
 
 
 def _profiles(
-    light: LightImage, corners: Floats, side: int
+    light: LightImage, corners: Floats, side: int, cells_across: int
 ) -> tuple[Floats, Floats, Floats, Floats] | None:
     """Sample across one side.
 
@@ -121,7 +125,7 @@ def _profiles(
     if depth < 0:
         outward, depth = -outward, -depth
     # Stay within the tag's black border, one cell wide, and clear of the neighbouring sides.
-    reach = min(_REACH_PX, 0.75 * depth / _CELLS_ACROSS)
+    reach = min(_REACH_PX, 0.75 * depth / cells_across)
     clear = max(0.08 * length, 3.0)
     if reach < 1.5 or length - 2 * clear < 8.0:
         return None
@@ -140,7 +144,7 @@ def _profiles(
     return base, outward, offsets, values
 
 
-def _half_way(profiles: Floats, offsets: Floats) -> Floats:
+def half_way(profiles: Floats, offsets: Floats) -> Floats:
     """Return (N,) px: where each profile, dark to light, reaches half its step; NaN if nowhere."""
     ends = max(2, int(0.35 * len(offsets) / 2))
     low = profiles[:, :ends].mean(axis=1)
@@ -155,16 +159,16 @@ def _half_way(profiles: Floats, offsets: Floats) -> Floats:
     return np.where(only_one, offsets[column] - below / step * _STEP_PX, np.nan)
 
 
-def _crossings(light: LightImage, corners: Floats, side: int) -> Floats | None:
+def _crossings(light: LightImage, corners: Floats, side: int, cells_across: int) -> Floats | None:
     """Return (N, 2) px: edge points of one side, one per pixel of its length."""
-    sampled = _profiles(light, corners, side)
+    sampled = _profiles(light, corners, side, cells_across)
     if sampled is None:
         return None
     base, outward, offsets, values = sampled
     # Three neighbours together: less noise, hardly less resolution along the side.
     smooth = values.copy()
     smooth[1:-1] = (values[:-2] + values[1:-1] + values[2:]) / 3.0
-    at = _half_way(smooth, offsets)
+    at = half_way(smooth, offsets)
     good = np.isfinite(at)
     if good.sum() < 8 or good.mean() < 0.4:
         return None
@@ -206,13 +210,13 @@ def _stations(light: LightImage, sighting: TagSighting, corners: Floats) -> Edge
     )
     points, pixels, normals, blurs = [], [], [], []
     for side in range(4):
-        sampled = _profiles(light, corners, side)
+        sampled = _profiles(light, corners, side, sighting.sheet.cells_across)
         if sampled is None:
             return None
         base, outward, offsets, values = sampled
         groups = np.array_split(np.arange(len(base)), min(_STATIONS, len(base) // 4))
         averaged = np.array([values[group].mean(axis=0) for group in groups])
-        at = _half_way(averaged, offsets)
+        at = half_way(averaged, offsets)
         contrast = averaged[:, -2:].mean(axis=1) - averaged[:, :2].mean(axis=1)
         # A station that something covers has another contrast, or runs off the line.
         good = np.isfinite(at) & (contrast > 0.5 * np.median(contrast))

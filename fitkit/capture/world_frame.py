@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from fitkit.capture.marker_sheet import MarkerSheet
+from fitkit.capture.tag_set import AnySheet
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.rigid import RigidTransform
@@ -16,14 +17,16 @@ __all__ = ["world_from_sheets"]
 
 # Sheets this near a common plane lie on it: floors are uneven and paper curls a little.
 _OFF_PLANE_MM = 15.0
-_OFF_UPRIGHT_RAD = np.radians(8.0)
+_OFF_UPRIGHT_RAD, _SMALL_OFF_UPRIGHT_RAD = np.radians(8.0), np.radians(20.0)
+_LARGE_TAG_MM = 100.0
+_MOST_TRIPLES = 4000
 _FEWEST_ON_FLOOR = 3
 # How far from a plane the sheets on it may scatter before it is worth a word.
 _UNEVEN_MM = 4.0
 
 
 def world_from_sheets(
-    sheets: Sequence[tuple[MarkerSheet, RigidTransform]],
+    sheets: Sequence[tuple[AnySheet, RigidTransform]],
     centres_mm: Floats,
     view_axes: Floats,
 ) -> tuple[RigidTransform, tuple[Finding, ...]]:
@@ -57,20 +60,27 @@ def world_from_sheets(
 
 
 def _floor_group(
-    ordered: Sequence[tuple[MarkerSheet, RigidTransform]],
+    ordered: Sequence[tuple[AnySheet, RigidTransform]],
 ) -> tuple[list[int], tuple[Finding, ...]]:
     """Return which sheets lie on the floor, by index."""
     origins = np.array([pose.translation_mm for _, pose in ordered])
     normals = np.array([pose.rotation[:, 2] for _, pose in ordered])
+    # How a small tag tilts is seen less well than where it is.
+    least_cosine = np.cos(
+        [
+            _OFF_UPRIGHT_RAD if sheet.tag_side_mm >= _LARGE_TAG_MM else _SMALL_OFF_UPRIGHT_RAD
+            for sheet, _ in ordered
+        ]
+    )
 
     def lying_on(point: Floats, normal: Floats) -> list[int]:
         near = np.abs((origins - point) @ normal) < _OFF_PLANE_MM
-        level = normals @ normal > np.cos(_OFF_UPRIGHT_RAD)
+        level = normals @ normal > least_cosine
         return [int(index) for index in np.flatnonzero(near & level)]
 
     # A plane through one sheet alone tips over a long floor; three together do not.
     groups = [lying_on(origins[k], normals[k]) for k in range(len(ordered))]
-    for a, b, c in itertools.islice(itertools.combinations(range(len(ordered)), 3), 4000):
+    for a, b, c in _triples(len(ordered)):
         normal = np.cross(origins[b] - origins[a], origins[c] - origins[a])
         area = float(np.linalg.norm(normal))
         # Three sheets almost in a line say nothing about the plane across it.
@@ -89,7 +99,7 @@ def _floor_group(
             Severity.WARNING,
             f"sheet {sheet.number}",
             f"No {_FEWEST_ON_FLOOR} marker sheets lie on one plane; the floor was taken from "
-            f"sheet {sheet.number} ({sheet.paper.name}).",
+            f"{sheet.called}.",
             "Lay at least three marker sheets flat on the floor around the wearer.",
             number=float(len(group)),
             limit=float(_FEWEST_ON_FLOOR),
@@ -98,11 +108,22 @@ def _floor_group(
     )
 
 
+def _triples(count: int) -> Iterable[tuple[int, int, int]]:
+    """Return all triples of sheets, or where there are many, enough of them drawn by lot."""
+    if math.comb(count, 3) <= _MOST_TRIPLES:
+        return itertools.combinations(range(count), 3)
+    rng = np.random.default_rng(0)
+    drawn = [rng.choice(count, 3, replace=False) for _ in range(_MOST_TRIPLES)]
+    return [(int(a), int(b), int(c)) for a, b, c in drawn]
+
+
 def _plane(
-    ordered: Sequence[tuple[MarkerSheet, RigidTransform]], on_floor: Sequence[int]
+    ordered: Sequence[tuple[AnySheet, RigidTransform]], on_floor: Sequence[int]
 ) -> tuple[Floats, float]:
     """Return the upward unit normal of the plane through the sheets, and its height along it."""
-    points = np.concatenate([ordered[k][1].apply(ordered[k][0].saddles_mm()) for k in on_floor])
+    points = np.concatenate(
+        [ordered[k][1].apply(ordered[k][0].outer_points_mm()) for k in on_floor]
+    )
     middle = points.mean(axis=0)
     up = np.linalg.svd(points - middle, full_matrices=False)[2][2]
     if up @ np.mean([ordered[k][1].rotation[:, 2] for k in on_floor], axis=0) < 0:
@@ -111,7 +132,7 @@ def _plane(
 
 
 def _facing(
-    ordered: Sequence[tuple[MarkerSheet, RigidTransform]],
+    ordered: Sequence[tuple[AnySheet, RigidTransform]],
     on_floor: Sequence[int],
     up: Floats,
 ) -> tuple[Floats, tuple[Finding, ...]]:
@@ -124,7 +145,7 @@ def _facing(
 
     # A sheet that stands on a wall points up, not along the floor.
     top = top_along_floor(0)
-    if ordered[0][0].number == 1 and np.linalg.norm(top) > 0.7:
+    if ordered[0][0].tells_front and np.linalg.norm(top) > 0.7:
         return top / np.linalg.norm(top), ()
     sheet = ordered[on_floor[0]][0]
     top = top_along_floor(on_floor[0])
@@ -134,7 +155,7 @@ def _facing(
             Severity.WARNING,
             f"sheet {sheet.number}",
             "Marker sheet 1 does not lie in sight; the wearer was taken to face the way the "
-            f"top edge of sheet {sheet.number} ({sheet.paper.name}) points.",
+            f"top edge of {sheet.called} points.",
             "Lay sheet 1 flat in front of the wearer with its top edge pointing the way "
             "the wearer faces.",
         ),

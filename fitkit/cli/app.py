@@ -145,6 +145,17 @@ def scan_command(
             "as '1-5=1.84 m'; repeat it.",
         ),
     ] = None,
+    tags: Annotated[
+        str | None,
+        typer.Option(
+            metavar="FAMILY",
+            help="Tags of your own in place of marker sheets: 36h11, 25h9, 16h5, 36h10, or 4x4_50 "
+            "and its like.",
+        ),
+    ] = None,
+    side_mm: Annotated[
+        float | None, typer.Option(help="Side of those tags' black square in mm.")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Add photos to a job; make the scan and the body."""
@@ -153,7 +164,13 @@ def scan_command(
 
         with shown_progress() as progress:
             reports = scan_job(
-                job, photos or (), printed_mm=printed_mm, checks=check or (), progress=progress
+                job,
+                photos or (),
+                printed_mm=printed_mm,
+                checks=check or (),
+                tags=tags,
+                side_mm=side_mm,
+                progress=progress,
             )
         _show_made("scan", reports, job, as_json=as_json)
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from fitkit.capture.marker_sheet import marker_sheet_of_tag
+from fitkit.capture.marker_sheet import MarkerSheet
 from fitkit.capture.photo_advice import PhotoAdvice
 from fitkit.capture.scan import Scan
 from fitkit.errors import InputError
@@ -125,12 +125,12 @@ class _Plan:
         """Corners, (4, 3) mm world, by tag id."""
         corners = {}
         for solved in self._scan.solved.sheets:
-            sheet = marker_sheet_of_tag(solved.tag_id)
-            size = (
-                (sheet.paper.width_mm, sheet.paper.height_mm)
-                if sheet is not None
-                else (100.0, 100.0)
-            )
+            sheet = solved.sheet()
+            if isinstance(sheet, MarkerSheet):
+                size = (sheet.paper.width_mm, sheet.paper.height_mm)
+            else:
+                side_mm = sheet.tag_side_mm if sheet is not None else 100.0
+                size = (side_mm, side_mm)
             flat = 0.5 * np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]]) * [*size, 0]
             corners[solved.tag_id] = solved.world_from_sheet.apply(flat)
         return corners
@@ -196,8 +196,9 @@ class _Plan:
 
     def _write(self, pen: Any, size: tuple[int, int]) -> None:
         middle = self._scan.surface.bounds_mm().mean(axis=0)
+        sheets = {solved.tag_id: solved.sheet() for solved in self._scan.solved.sheets}
         for tag_id, corners in self._sheets().items():
-            sheet = marker_sheet_of_tag(tag_id)
+            sheet = sheets[tag_id]
             name = str(sheet.number) if sheet is not None else str(tag_id)
             if self._from_above:
                 at = self._px(corners.mean(axis=0))[0]

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from fitkit.capture.camera import Camera
-from fitkit.capture.marker_sheet import marker_sheet_of_tag
+from fitkit.capture.marker_sheet import MarkerSheet
 from fitkit.capture.photo import Photo
 from fitkit.capture.scan import SolvedCameras, SolvedSheet
 from fitkit.errors import InputError
@@ -174,10 +174,13 @@ def _cell(
 def _outline(
     draw: Any, solved: SolvedSheet, camera: Camera, scale: float, size: tuple[int, int]
 ) -> None:
-    sheet = marker_sheet_of_tag(solved.tag_id)
+    sheet = solved.sheet()
     if sheet is None:
         return
-    half = np.array([sheet.paper.width_mm, sheet.paper.height_mm]) / 2.0
+    if isinstance(sheet, MarkerSheet):
+        half = np.array([sheet.paper.width_mm, sheet.paper.height_mm]) / 2.0
+    else:
+        half = np.full(2, sheet.tag_side_mm / 2.0)
     around = np.array([[-1.0, 1.0], [1.0, 1.0], [1.0, -1.0], [-1.0, -1.0]]) * half
     # a lens bends straight edges: go along them in steps
     steps = np.linspace(0.0, 1.0, 8, endpoint=False)[:, None]

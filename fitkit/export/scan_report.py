@@ -10,10 +10,10 @@ import numpy as np
 
 from fitkit.capture.coverage import LEAST_VIEWS, Coverage
 from fitkit.capture.fineness import ExpectedError
-from fitkit.capture.marker_sheet import marker_sheet_of_tag
 from fitkit.capture.photo import Photo
 from fitkit.capture.photo_advice import PhotoPlan
-from fitkit.capture.scan import Scan
+from fitkit.capture.scan import Scan, SolvedCameras
+from fitkit.capture.tag_set import OUR_SHEETS
 from fitkit.export.camera_plan_picture import png_of_camera_plan
 from fitkit.export.report_page import Figure, page
 from fitkit.export.scan_picture import png_of_photo
@@ -250,7 +250,7 @@ def _photos(
     cards = []
     for name in sorted(known, key=lambda n: (number.get(n, len(number) + 1), n)):
         photo, camera = of_name.get(name), cameras.get(name)
-        seen = [_sheet_name(tag_id) for tag_id in tags.get(name, ())]
+        seen = [_sheet_name(tag_id, solved) for tag_id in tags.get(name, ())]
         sheets = f"sheets {', '.join(seen)}" if seen else "no sheet measured"
         if camera is not None:
             head, state, kind = f"{number[name]}  {name}", "used", "used"
@@ -270,6 +270,7 @@ def _photos(
     return f"<ul class='photos'>{''.join(cards)}</ul>"
 
 
-def _sheet_name(tag_id: int) -> str:
-    sheet = marker_sheet_of_tag(tag_id)
+def _sheet_name(tag_id: int, solved: SolvedCameras) -> str:
+    looked_for = solved.sheets[0].tags if solved.sheets else OUR_SHEETS
+    sheet = looked_for.sheet_of_tag(tag_id)
     return str(sheet.number) if sheet is not None else f"tag {tag_id}"

@@ -11,6 +11,7 @@ import numpy as np
 from fitkit.capture.camera import Camera, Lens
 from fitkit.capture.check_length import CheckedLength, CheckLength
 from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras, SolvedSheet
+from fitkit.capture.tag_set import OUR_SHEETS, TagSet
 from fitkit.findings import Finding
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.mesh_files import ply_bytes, ply_contents
@@ -40,7 +41,11 @@ def scan_files(scan: Scan) -> dict[str, bytes]:
             for camera in solved.cameras
         ],
         "sheets": [
-            {"tag_id": sheet.tag_id, "world_from_sheet": _pose(sheet.world_from_sheet)}
+            {
+                "tag_id": sheet.tag_id,
+                "world_from_sheet": _pose(sheet.world_from_sheet),
+                **({} if sheet.tags.ours else {"tags": asdict(sheet.tags)}),
+            }
             for sheet in solved.sheets
         ],
         "checks": [asdict(one) for one in solved.checks],
@@ -75,7 +80,11 @@ def read_solved_cameras(folder: Path) -> SolvedCameras:
                 for row in values["cameras"]
             ),
             sheets=tuple(
-                SolvedSheet(int(row["tag_id"]), _read_pose(row["world_from_sheet"]))
+                SolvedSheet(
+                    int(row["tag_id"]),
+                    _read_pose(row["world_from_sheet"]),
+                    TagSet(**row["tags"]) if "tags" in row else OUR_SHEETS,
+                )
                 for row in values["sheets"]
             ),
             reprojection_rms_px=float(values["reprojection_rms_px"]),

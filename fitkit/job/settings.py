@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal, TypeAlias
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from fitkit.capture.check_length import parse_check_length
+from fitkit.capture.tag_set import tag_set
 from fitkit.drawing.paper import paper_named
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.units import parse_length_mm
@@ -112,12 +113,16 @@ class CaptureSection(_Section):
 
     ``printed_mm`` holds the two check lengths of the marker sheets as measured on the
     printed paper, across and up; ``checks`` holds distances between two sheets laid by
-    tape, ``"1-5=1.84 m"``, from the middle of one tag to the middle of the other. The
-    heights and the radius bound the body in space.
+    tape, ``"1-5=1.84 m"``, from the middle of one tag to the middle of the other. Where
+    tags of the maker's own take the place of the marker sheets, ``tags`` names their family
+    and ``side_mm`` the side of their black square. The heights and the radius bound the
+    body in space.
     """
 
     printed_mm: tuple[_LengthAboveZero, _LengthAboveZero] | None = None
     checks: list[_Check] = Field(default_factory=list)
+    tags: str | None = None
+    side_mm: _LengthAboveZero | None = None
     bottom_mm: _Length | None = None
     top_mm: _Length | None = None
     radius_mm: _LengthAboveZero | None = None
@@ -128,6 +133,22 @@ class CaptureSection(_Section):
         bottom_mm, top_mm = self.bottom_mm, self.top_mm
         if bottom_mm is not None and top_mm is not None and top_mm <= bottom_mm:
             raise ValueError("Give a top_mm above bottom_mm.")
+        return self
+
+    @model_validator(mode="after")
+    def _tags_have_a_side(self) -> CaptureSection:
+        if (self.tags is None) != (self.side_mm is None):
+            raise ValueError(
+                'Tags of your own need both, as tags = "36h11" and side_mm = 24; marker sheets '
+                "neither."
+            )
+        if self.tags is not None and self.side_mm is not None:
+            tag_set(self.tags, self.side_mm)
+            if self.printed_mm is not None:
+                raise ValueError(
+                    "printed_mm is for fitkit's own marker sheets; of your own tags measure "
+                    "side_mm."
+                )
         return self
 
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from fitkit.capture.camera import Camera
     from fitkit.capture.photo import Photo
     from fitkit.capture.scan import Scan, SolvedCameras
+    from fitkit.capture.tag_set import TagSet
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
     from fitkit.job.settings import CaptureSection
@@ -30,6 +31,8 @@ def scan_job(
     *,
     printed_mm: tuple[float, float] | None = None,
     checks: Sequence[str] = (),
+    tags: str | None = None,
+    side_mm: float | None = None,
     progress: Progress | None = None,
 ) -> tuple[StepReport, ...]:
     """Add photos to a job and make the scan and the body.
@@ -48,6 +51,9 @@ def scan_job(
     checks
         Distances between two sheets laid by tape, as ``"1-5=1.84 m"``; they take the place
         of those in ``job.toml``.
+    tags, side_mm
+        Family of a maker's own tags and the side of their black square, kept in
+        ``job.toml``.
 
     Raises
     ------
@@ -66,7 +72,7 @@ def scan_job(
     with job.locked("scan"):
         digests = FileDigests(job.folder)
         scanned = _scan(
-            _told(job, printed_mm=printed_mm, checks=checks),
+            _told(job, printed_mm=printed_mm, checks=checks, tags=tags, side_mm=side_mm),
             photos,
             digests=digests,
             progress=part_of(progress, 0, 0.9),
@@ -94,7 +100,14 @@ def scan_step(job: Job, *, digests: FileDigests, progress: Progress | None = Non
     return _with_facts(report, job)
 
 
-def _told(job: Job, *, printed_mm: tuple[float, float] | None, checks: Sequence[str]) -> Job:
+def _told(
+    job: Job,
+    *,
+    printed_mm: tuple[float, float] | None,
+    checks: Sequence[str],
+    tags: str | None,
+    side_mm: float | None,
+) -> Job:
     """Return the job with what was said on the command line written into its text."""
     from fitkit.capture.check_length import parse_check_length
     from fitkit.job.settings_edits import with_setting
@@ -106,6 +119,9 @@ def _told(job: Job, *, printed_mm: tuple[float, float] | None, checks: Sequence[
         for row in checks:
             parse_check_length(row)
         text = with_setting(text, "capture", "checks", list(checks))
+    for word, value in (("tags", tags), ("side_mm", side_mm)):
+        if value is not None:
+            text = with_setting(text, "capture", word, value)
     return job if text == job.text else job.with_text(text)
 
 
@@ -197,6 +213,7 @@ def _scan_photos(
         photos,
         printed_mm=settings.printed_mm,
         checks=[parse_check_length(row) for row in settings.checks],
+        tags=_tags(settings),
         progress=part_of(progress, 0.06, 0.25),
     )
     missing: tuple[Finding, ...] = tuple(f for f in unread if f not in solved.findings)
@@ -250,6 +267,14 @@ def _report(
         printed_mm=settings.printed_mm,
     )
     return report, advice
+
+
+def _tags(settings: CaptureSection) -> TagSet:
+    from fitkit.capture.tag_set import OUR_SHEETS, tag_set
+
+    if settings.tags is None or settings.side_mm is None:
+        return OUR_SHEETS
+    return tag_set(settings.tags, settings.side_mm)
 
 
 def _front_photo(paths: Sequence[Path], solved: SolvedCameras) -> Path:

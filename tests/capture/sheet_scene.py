@@ -17,6 +17,7 @@ from fitkit.capture.marker_sheet import MarkerSheet, marker_sheet
 from fitkit.capture.photo import Photo
 from fitkit.capture.photo_network import LensPriors, Network, Sightings
 from fitkit.capture.pose_start import SeenPoints
+from fitkit.capture.tag_set import OUR_SHEETS, PrintedTag, TagSet
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.rigid import RigidTransform
 
@@ -101,6 +102,33 @@ def _fine_rays(lens: Lens, low: np.ndarray, high: np.ndarray, fine: int) -> Floa
     return np.column_stack([across.reshape(-1, 2), np.ones(across.size // 2)])
 
 
+def half_paper_mm(sheet: MarkerSheet | PrintedTag) -> tuple[float, float]:
+    """Half width and height of the paper; a tag by itself has a rim of one square."""
+    if isinstance(sheet, MarkerSheet):
+        return sheet.paper.width_mm / 2, sheet.paper.height_mm / 2
+    half = sheet.tag_side_mm * (0.5 + 1.0 / sheet.cells_across)
+    return half, half
+
+
+def print_of_tag(tags: TagSet, tag: PrintedTag, at_mm: Floats, *, ink_spread_mm: float) -> Floats:
+    """(N,) reflectance of a tag at (N, 2) mm; ink spreads from every black square."""
+    x, y = at_mm.T
+    count = tag.cells_across
+    dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, tags.opencv_name))
+    black = np.zeros((count + 2, count + 2), dtype=bool)
+    black[1:-1, 1:-1] = cv2.aruco.generateImageMarker(dictionary, tag.tag_id, count) < 128
+    size, half = tag.tag_side_mm / count, tag.tag_side_mm / 2
+    dark = np.zeros(len(at_mm), dtype=bool)
+    for dx in (-ink_spread_mm, 0.0, ink_spread_mm):
+        for dy in (-ink_spread_mm, 0.0, ink_spread_mm):
+            column = np.clip(np.floor((x + dx + half) / size).astype(int) + 1, 0, count + 1)
+            row = np.clip(np.floor((half - y + dy) / size).astype(int) + 1, 0, count + 1)
+            dark |= black[row, column]
+    light = np.where(dark, 0.045, 0.85)
+    off = np.maximum(np.abs(x), np.abs(y)) > half + size
+    return np.where(off, np.nan, light)
+
+
 def print_of_sheet(sheet: MarkerSheet, at_mm: Floats, *, ink_spread_mm: float = 0.0) -> Floats:
     """(N,) reflectance of a sheet at (N, 2) mm; NaN beside the paper."""
     x, y = at_mm.T
@@ -126,8 +154,9 @@ def print_of_sheet(sheet: MarkerSheet, at_mm: Floats, *, ink_spread_mm: float = 
 
 def photo_of(
     camera: Camera,
-    sheets: Sequence[tuple[MarkerSheet, RigidTransform]],
+    sheets: Sequence[tuple[MarkerSheet | PrintedTag, RigidTransform]],
     *,
+    tags: TagSet = OUR_SHEETS,
     blur_px: float = 0.7,
     exposure: float = 1.0,
     tone_gamma: float = 1.8,
@@ -156,7 +185,7 @@ def photo_of(
     light[: floor.shape[0], : floor.shape[1]] = floor
     for sheet, world_from_sheet in sheets:
         camera_from_sheet = camera.camera_from_world @ world_from_sheet
-        width, height = sheet.paper.width_mm / 2, sheet.paper.height_mm / 2
+        width, height = half_paper_mm(sheet)
         outline = (
             np.array(
                 [
@@ -182,7 +211,10 @@ def photo_of(
         directions = rays @ camera_from_sheet.rotation
         start = camera_from_sheet.inverse().translation_mm
         at = start[:2] - directions[:, :2] * (start[2] / directions[:, 2])[:, None]
-        shade = print_of_sheet(sheet, at / printed_scale, ink_spread_mm=ink_spread_mm)
+        if isinstance(sheet, MarkerSheet):
+            shade = print_of_sheet(sheet, at / printed_scale, ink_spread_mm=ink_spread_mm)
+        else:
+            shade = print_of_tag(tags, sheet, at / printed_scale, ink_spread_mm=ink_spread_mm)
         shade = shade.reshape(fine * (high[1] - low[1]), fine * (high[0] - low[0]))
         under = light[low[1] : high[1], low[0] : high[0]]
         shade = np.where(np.isnan(shade), np.kron(under, np.ones((fine, fine))), shade)

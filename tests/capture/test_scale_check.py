@@ -107,7 +107,7 @@ def test_a_sheet_that_is_not_in_the_photos_is_named() -> None:
 
 def test_of_two_papers_the_one_meant_must_be_named() -> None:
     scene = solved(at(1, 0.0), at(1, 2000.0, "A3"), at(2, 3500.0))
-    with pytest.raises(InputError, match="A4 1 and A3 1"):
+    with pytest.raises(InputError, match="A4 number 1 and marker sheet A3 number 1"):
         hold_to_checks(scene, [CheckLength("1", "2", 1500.0)])
     result = hold_to_checks(scene, [CheckLength("A3 1", "2", 1500.0)])
     assert result.checks[0].solved_mm == pytest.approx(1500.0)

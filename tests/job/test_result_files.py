@@ -13,6 +13,7 @@ from fitkit.body.side import Side
 from fitkit.capture.camera import Camera, Lens
 from fitkit.capture.check_length import CheckedLength, CheckLength
 from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras, SolvedSheet
+from fitkit.capture.tag_set import tag_set
 from fitkit.drawing.drawing import Drawing, Fill, Hole, Layer, Stroke, TextAnchor, Words
 from fitkit.errors import JobError
 from fitkit.findings import Finding, Severity
@@ -72,7 +73,7 @@ def test_scan(tmp_path: Path) -> None:
     scan = Scan(
         SolvedCameras(
             (Camera("IMG_1.jpg", lens, pose()), Camera("ü.jpg", lens, pose())),
-            (SolvedSheet(3, pose()),),
+            (SolvedSheet(3, pose()), SolvedSheet(3, pose(), tag_set("4x4_50", 24.0))),
             1 / 3,
             0.001 / 3,
             FINDINGS,

@@ -102,7 +102,12 @@ def _read_photos(
 
 
 def _solve_cameras(
-    photos: Sequence[Any], *, printed_mm: Any = None, checks: Any = (), progress: Any = None
+    photos: Sequence[Any],
+    *,
+    printed_mm: Any = None,
+    checks: Any = (),
+    tags: Any = None,
+    progress: Any = None,
 ) -> SolvedCameras:
     if len(photos) < 3:
         raise PhotoError(f"{len(photos)} photos cannot give a body.", "Take at least 20.")
