@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -15,6 +15,7 @@ __all__ = ["BodyLevels", "body_levels", "trunk_round"]
 
 _UP = np.array([0.0, 0.0, 1.0])
 _STEP_MM = 5.0
+_SMALLEST_LEG_MM2 = 3000.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,16 +30,20 @@ class BodyLevels:
     arms
         Per side the rounds of the arm, from the armpit down; empty where no arm stands clear
         of the trunk.
+    legs
+        Per side the rounds of the leg, from the crotch down; empty where the body ends above it.
     """
 
     trunk: tuple[TautRound, ...]
     arms: dict[Side, tuple[TautRound, ...]]
+    legs: dict[Side, tuple[TautRound, ...]] = field(default_factory=dict)
 
     def moved(self, shift_mm: Floats) -> BodyLevels:
         """Return the levels of the mesh shifted by ``shift_mm`` (3,)."""
         return BodyLevels(
             tuple(one.moved(shift_mm) for one in self.trunk),
             {side: tuple(one.moved(shift_mm) for one in arm) for side, arm in self.arms.items()},
+            {side: tuple(one.moved(shift_mm) for one in leg) for side, leg in self.legs.items()},
         )
 
     @property
@@ -74,6 +79,7 @@ def body_levels(mesh: TriangleMesh) -> BodyLevels:
     return BodyLevels(
         tuple(trunk),
         {side: _arm(beside, len(trunk), side) for side in (Side.LEFT, Side.RIGHT)},
+        {side: _leg(beside[len(trunk) :], side) for side in (Side.LEFT, Side.RIGHT)},
     )
 
 
@@ -90,24 +96,42 @@ def _trunk_of(rounds: tuple[TautRound, ...]) -> TautRound | None:
 def _arm(beside: list[list[TautRound]], trunk_levels: int, side: Side) -> tuple[TautRound, ...]:
     """Follow the outermost round of a side downward from where it first stands clear.
 
-    It begins beside the trunk; what first shows below the crotch is a leg.
+    It begins beside the trunk; what first shows below the crotch is a leg. Of several runs, as
+    where a raised shoulder stands clear above the armpit too, the longest is the arm.
     """
     sign = 1.0 if side is Side.LEFT else -1.0
     chain: list[TautRound] = []
+    longest: list[TautRound] = []
     for level, rounds in enumerate(beside):
         own = [one for one in rounds if sign * one.centre_mm[0] > 0]
         if chain:
             last = chain[-1]
             own = [one for one in own if _overlap(one, last)]
             if not own:
-                # A crumb above the shoulder is no arm.
-                if len(chain) > 6:
-                    break
+                longest = max(longest, chain, key=len)
                 chain = []
                 continue
         elif not own or level >= trunk_levels:
             continue
         chain.append(max(own, key=lambda one: sign * one.centre_mm[0]))
+    chain = max(longest, chain, key=len)
+    return tuple(chain) if len(chain) > 6 else ()
+
+
+def _leg(below: list[list[TautRound]], side: Side) -> tuple[TautRound, ...]:
+    """Follow the innermost round of a side downward from where the legs part."""
+    sign = 1.0 if side is Side.LEFT else -1.0
+    chain: list[TautRound] = []
+    for rounds in below:
+        own = [one for one in rounds if sign * one.centre_mm[0] > 0]
+        own = [
+            one
+            for one in own
+            if (_overlap(one, chain[-1]) if chain else one.area_mm2 > _SMALLEST_LEG_MM2)
+        ]
+        if not own:
+            break
+        chain.append(min(own, key=lambda one: sign * one.centre_mm[0]))
     return tuple(chain) if len(chain) > 6 else ()
 
 

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from fitkit.body.body import Body
 from fitkit.body.body_levels import BodyLevels, body_levels
 from fitkit.body.landmarks import find_landmarks
+from fitkit.body.limbs import find_limbs
 from fitkit.body.segment_axes import find_segment_axes, trunk_centre_mm
 from fitkit.body.side import Side
 from fitkit.body.symmetry_plane import SymmetryPlane, find_symmetry_plane
@@ -74,11 +75,14 @@ def body_of_mesh(
         shift = np.array([0.0, -trunk_centre_mm(levels)[1], 0.0])
         mesh = mesh.with_vertices(mesh.vertices + shift)
         levels = levels.moved(shift)
-    tell(0.7, "finding trunk, neck and arms")
+    tell(0.7, "finding trunk, neck and limbs")
     axes = find_segment_axes(mesh, levels)
     tell(0.85, "finding landmarks")
     trunk = find_trunk_levels(levels)
     landmarks = find_landmarks(mesh, levels, axes, trunk)
+    limb_axes, limb_marks = find_limbs(mesh, levels, axes)
+    axes |= limb_axes
+    landmarks |= limb_marks
     findings += _part_findings(levels, axes.keys(), trunk)
     tell(1.0, "done")
     trust = np.zeros(len(mesh.vertices)) if trust_mm is None else trust_mm

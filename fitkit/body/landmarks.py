@@ -20,6 +20,7 @@ from fitkit.geometry.section import plane_sections
 __all__ = ["find_landmarks", "rim_point_mm"]
 
 _ARMPIT_TO_MM = 0.2
+_HOLLOW_MM = 25.0
 _WAYS = {
     "front": np.array([0.0, -1.0]),
     "back": np.array([0.0, 1.0]),
@@ -178,4 +179,26 @@ def _neck_base(
         depth = (profile - top) @ np.array([-chord[1], chord[0]])
         inside = np.where(between, -depth, -np.inf)
         if inside.max() > 1.0:
-            yield name, points[int(np.argmax(inside))]
+            yield name, _deepest(points, np.where(between, -depth, 0.0), int(np.argmax(inside)))
+
+
+def _deepest(points: Floats, depth: Floats, best: int) -> Floats:
+    """Return where an outline is deepest, from a parabola over what lies about its deepest corner.
+
+    A single corner is where the triangles happen to lie; the hollow is rounder than they are.
+    """
+    # Corners of an outline follow each other; those about the deepest are near it both ways.
+    corner: Floats = points[best]
+    near = np.flatnonzero(np.linalg.norm(points - corner, axis=1) < _HOLLOW_MM)
+    toward = points[near[-1]] - points[near[0]]
+    length = float(np.linalg.norm(toward))
+    if len(near) < 5 or length < _HOLLOW_MM:
+        return corner
+    along = (points[near] - corner) @ (toward / length)
+    bend, slope, _ = np.polyfit(along, depth[near], 2)
+    if bend >= 0:
+        return corner
+    peak = float(np.clip(-slope / (2 * bend), along.min(), along.max()))
+    order = np.argsort(along)
+    ways, corners = along[order], points[near][order]
+    return np.array([np.interp(peak, ways, column) for column in corners.T])

@@ -11,7 +11,7 @@ from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
 
-__all__ = ["SymmetryPlane", "find_symmetry_plane"]
+__all__ = ["SymmetryPlane", "find_symmetry_plane", "surface_samples"]
 
 _WIDEST_YAW_RAD = np.radians(22.0)
 _SAMPLES = 4000
@@ -57,7 +57,7 @@ def find_symmetry_plane(mesh: TriangleMesh) -> SymmetryPlane:
     mesh
         Upright, z up.
     """
-    points, normals = _samples(mesh)
+    points, normals = surface_samples(mesh)
     middle = points.mean(axis=0)
     tree = cKDTree(points)
 
@@ -91,7 +91,7 @@ def find_symmetry_plane(mesh: TriangleMesh) -> SymmetryPlane:
     return SymmetryPlane(float(yaw), float(offset), float(median), float(high), sharpness)
 
 
-def _samples(mesh: TriangleMesh) -> tuple[Floats, Floats]:
+def surface_samples(mesh: TriangleMesh) -> tuple[Floats, Floats]:
     """Return face centres, evenly by area and always the same, with their normals."""
     areas = np.cumsum(mesh.face_areas_mm2())
     wanted = (np.arange(_SAMPLES) + 0.5) / _SAMPLES * areas[-1]

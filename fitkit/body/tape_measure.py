@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fitkit.body.body import Body, SegmentAxis
+from fitkit.body.body import Body
+from fitkit.body.limb_girths import extreme_round, limb_girths
+from fitkit.body.named_girth import NamedGirth, take_girth
+from fitkit.body.surface_lengths import surface_lengths
+from fitkit.body.tape_reading import TapeMeasure, girth_reading
 from fitkit.body.taut_round import TautRound, taut_round
 from fitkit.errors import InputError
-from fitkit.geometry.arrays import Floats, frozen_floats
 from fitkit.geometry.mesh import TriangleMesh
-from fitkit.geometry.surface_path import SurfacePath
 
 __all__ = ["TapeMeasure", "girth_at_mm", "tape_measures"]
 
@@ -21,38 +22,6 @@ _UP = np.array([0.0, 0.0, 1.0])
 # Where along the arm's free part the upper arm is looked for its greatest girth.
 _UPPER_ARM = (0.15, 0.75)
 _UPPER_ARM_LONGEST_MM = 260.0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class TapeMeasure:
-    """One measure of the body.
-
-    Attributes
-    ----------
-    name
-        ``"chest"``, ``"left upper arm"``, ``"waist height"``, ...
-    kind
-        ``"girth"`` round a part, ``"height"`` above the floor, ``"breadth"`` straight across.
-    length_mm
-        What the tape reads.
-    round
-        For a girth, the section of the surface it goes round.
-    tape_mm
-        (N, 3) float mm: for a girth the taut tape, a closed polygon that bridges hollows; for
-        the others the two ends.
-    where
-        In words, how and at what level it was taken.
-    """
-
-    name: str
-    kind: Literal["girth", "height", "breadth"]
-    length_mm: float
-    round: SurfacePath | None
-    tape_mm: Floats
-    where: str
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "tape_mm", frozen_floats(self.tape_mm, (None, 3), "tape_mm"))
 
 
 def girth_at_mm(mesh: TriangleMesh, point_mm: ArrayLike, normal: ArrayLike) -> float:
@@ -85,13 +54,19 @@ def girth_at_mm(mesh: TriangleMesh, point_mm: ArrayLike, normal: ArrayLike) -> f
     return one.girth_mm
 
 
-def tape_measures(body: Body) -> tuple[TapeMeasure, ...]:
+def tape_measures(body: Body, extra: Sequence[NamedGirth] = ()) -> tuple[TapeMeasure, ...]:
     """Return the measures that the body's landmarks and axes allow, girths first.
 
     Chest, waist and hip are level girths of the trunk (greatest below the armpits, narrowest,
     greatest below the waist), the neck the smallest girth square to its axis, the upper arm
-    the greatest square to its axis in the middle of its free part. What was not found on the
-    body is left out.
+    the greatest square to its axis in the middle of its free part. Whole limbs have the girths
+    of :func:`fitkit.body.limb_girths.limb_girths`; ``extra`` are the maker's own. Lengths
+    over the surface, heights and breadths follow. What was not found on the body is left out.
+
+    Raises
+    ------
+    DesignError
+        When a girth of the maker's own cannot be taken.
 
     References
     ----------
@@ -106,20 +81,18 @@ def tape_measures(body: Body) -> tuple[TapeMeasure, ...]:
         inside = np.array([0.0, body.axis("trunk").start_mm[1], height])
         one = taut_round(body.mesh, inside, _UP)
         if one is not None:
-            measures.append(_girth(level, one, f"level, {height:.0f} mm above the floor"))
+            measures.append(girth_reading(level, one, f"level, {height:.0f} mm above the floor"))
     if "neck" in body.axes:
-        neck = _extreme(body.mesh, body.axes["neck"], np.linspace(0.0, 1.0, 12), smallest=True)
+        neck = extreme_round(body.mesh, body.axes["neck"], np.linspace(0.0, 1.0, 12), smallest=True)
         if neck is not None:
-            measures.append(_girth("neck", *neck))
+            measures.append(girth_reading("neck", *neck))
     for side in ("left", "right"):
         found = _upper_arm(body, side)
         if found is not None:
-            measures.append(_girth(f"{side} upper arm", *found))
-    return (*measures, *_straight_measures(body))
-
-
-def _girth(name: str, one: TautRound, where: str) -> TapeMeasure:
-    return TapeMeasure(name, "girth", one.girth_mm, one.path, one.tape_mm, where)
+            measures.append(girth_reading(f"{side} upper arm", *found))
+    measures += limb_girths(body)
+    measures += [take_girth(body, plan) for plan in extra]
+    return (*measures, *surface_lengths(body), *_straight_measures(body))
 
 
 def _upper_arm(body: Body, side: str) -> tuple[TautRound, str] | None:
@@ -132,32 +105,22 @@ def _upper_arm(body: Body, side: str) -> tuple[TautRound, str] | None:
     low, high = (free + share * (end - free) for share in _UPPER_ARM)
     if not low < high:
         return None
-    return _extreme(body.mesh, axis, np.linspace(low, high, 12), smallest=False)
-
-
-def _extreme(
-    mesh: TriangleMesh, axis: SegmentAxis, along: Floats, *, smallest: bool
-) -> tuple[TautRound, str] | None:
-    """Return the round square to an axis with the smallest or greatest girth, and where."""
-    rounds = [
-        (one, share)
-        for share in along.tolist()
-        if (one := taut_round(mesh, axis.point_at_mm(share), axis.direction)) is not None
-    ]
-    if not rounds:
-        return None
-    pick = min if smallest else max
-    one, share = pick(rounds, key=lambda pair: pair[0].girth_mm)
-    return one, f"square to the {axis.name}, {share * axis.length_mm:.0f} mm from its upper end"
+    return extreme_round(body.mesh, axis, np.linspace(low, high, 12), smallest=False)
 
 
 def _straight_measures(body: Body) -> list[TapeMeasure]:
     measures = []
     for name, landmark in (
+        ("stature", "crown"),
         ("neck height", "back neck"),
         ("chest height", "front chest"),
         ("waist height", "front waist"),
         ("hip height", "front hip"),
+        ("crotch height", "crotch"),
+        ("left knee height", "left knee"),
+        ("right knee height", "right knee"),
+        ("left ankle height", "left ankle"),
+        ("right ankle height", "right ankle"),
     ):
         if landmark in body.landmarks:
             at = body.landmarks[landmark].at_mm

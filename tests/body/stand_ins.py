@@ -1,8 +1,9 @@
-"""A plain whole body and an armless bust, built from capsules and ellipsoids of known axes."""
+"""Whole bodies of several builds and an armless bust, from capsules and ellipsoids."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -12,7 +13,7 @@ from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.topology import largest_component
 
-__all__ = ["UPPER_ARM", "bust", "whole_body"]
+__all__ = ["BUILDS", "UPPER_ARM", "Build", "bust", "figure", "whole_body"]
 
 UPPER_ARM = (np.array([165.0, 10.0, 1370.0]), np.array([320.0, 0.0, 1060.0]))
 """Ends of the left upper arm's true axis; the right one is its mirror image."""
@@ -79,3 +80,108 @@ def whole_body() -> TriangleMesh:
 def bust() -> TriangleMesh:
     """Make a shop bust: trunk and neck, no arms."""
     return _mesh_of(_bust_field, (-250, -190, 880), (250, 200, 1510), 8.0)
+
+
+@dataclass(frozen=True)
+class Build:
+    """One build of figure; heights are in proportion to the stature, the joints are the truth.
+
+    ``girth`` scales all radii, ``legs`` the height of the hips, ``arms_rad`` is how far the upper
+    arms are lifted off the vertical, ``bow_mm`` how far the knees stand out.
+    """
+
+    name: str
+    stature_mm: float = 1740.0
+    girth: float = 1.0
+    legs: float = 1.0
+    arms_rad: float = 0.45
+    bow_mm: float = 8.0
+    belly: float = 1.0
+
+    @property
+    def scale(self) -> float:
+        return self.stature_mm / 1740.0
+
+    def joints(self) -> dict[str, Floats]:
+        """Left joint centres in mm; the right ones are their mirror images."""
+        s = self.scale
+        hip_z = 900.0 * s * self.legs
+        crotch = 830.0 * s * self.legs
+        shoulder = np.array([160.0 * self.girth**0.5 * s, 8.0 * s, self._trunk_z(1375.0)])
+        lean = np.array([np.sin(self.arms_rad), -0.02, -np.cos(self.arms_rad)])
+        elbow = shoulder + 318.0 * s * lean / np.linalg.norm(lean)
+        fore = np.array([np.sin(0.8 * self.arms_rad), -0.22, -np.cos(0.8 * self.arms_rad)])
+        wrist = elbow + 262.0 * s * fore / np.linalg.norm(fore)
+        return {
+            "shoulder": shoulder,
+            "elbow": elbow,
+            "wrist": wrist,
+            "hand": wrist + 95.0 * s * fore / np.linalg.norm(fore),
+            "hip": np.array([85.0 * self.girth**0.5 * s, 0.0, hip_z]),
+            "knee": np.array([95.0 * s + self.bow_mm, -6.0 * s, 0.576 * crotch]),
+            "ankle": np.array([105.0 * s, 18.0 * s, 0.084 * crotch]),
+        }
+
+    def _trunk_z(self, z: float) -> float:
+        """Height of a trunk level drawn for 1740 mm, moved up with the hips."""
+        top = 1740.0 * self.scale
+        hips = 900.0 * self.scale * self.legs
+        return hips + (z - 900.0) / 840.0 * (top - hips)
+
+    def field(self, p: Floats) -> Floats:
+        """Distance-like field of the figure: below zero inside."""
+        s, g = self.scale, self.girth
+        p = np.abs(p) * np.array([1, 0, 0]) + p * np.array([0, 1, 1])
+        z, j = self._trunk_z, self.joints()
+        r = s * g
+        stretch = (z(1430.0) - z(1030.0)) / 400.0
+        f = _ellipsoid(p, (0, 0, z(1240)), (158 * r, 112 * r, 200 * stretch))
+        f = _joined(f, _ellipsoid(p, (0, -12 * s, z(1090)), (118 * r * self.belly,
+                    98 * r * self.belly, 150 * stretch)), 40)  # fmt: skip
+        f = _joined(f, _ellipsoid(p, (0, 6 * s, z(950)), (165 * r, 115 * r, 135 * stretch)), 45)
+        f = _joined(f, _capsule(p, (0, 12 * s, z(1390)), (0, -4 * s, z(1500)), 56 * r, 54 * r), 25)
+        f = _joined(f, _ellipsoid(p, (0, -18 * s, z(1621)), (75 * s, 95 * s, 119 * stretch)), 12)
+
+        def limb(a: str, b: str, ra: float, rb: float, soft: float) -> None:
+            nonlocal f
+            f = _joined(f, _capsule(p, tuple(j[a]), tuple(j[b]), ra * r, rb * r), soft)
+
+        limb("shoulder", "elbow", 50, 40, 25)
+        limb("elbow", "wrist", 41, 26, 8)
+        limb("wrist", "hand", 26, 37, 1)
+        limb("hip", "knee", 82, 55, 15)
+        limb("knee", "ankle", 53, 37, 8)
+        calf = 0.68 * j["knee"] + 0.32 * j["ankle"] + np.array([0, 14 * s, 0])
+        f = _joined(f, _ellipsoid(p, tuple(calf), (46 * r, 46 * r, 110 * s)), 15)
+        toe = j["ankle"] + np.array([12 * s, -110 * s, -j["ankle"][2] + 22 * s])
+        heel = j["ankle"] + np.array([0, 22 * s, -j["ankle"][2] + 30 * s])
+        f = _joined(f, _capsule(p, tuple(heel), tuple(toe), 36 * s, 34 * s), 12)
+        return np.maximum(f, -p[..., 2])
+
+    def crotch_mm(self) -> float:
+        """Height of the lowest place between the legs that is inside, off a fine line of points."""
+        heights = np.arange(500.0, 1100.0, 0.25) * self.scale
+        deep = np.arange(-60.0, 61.0, 4.0)
+        grid = np.stack(np.meshgrid([0.0], deep, heights, indexing="ij"), axis=-1)
+        inside = (self.field(grid)[0] < 0).any(axis=0)
+        return float(heights[np.argmax(inside)])
+
+
+BUILDS = (
+    Build("middle"),
+    Build("small", stature_mm=1530, girth=0.97, bow_mm=0),
+    Build("tall", stature_mm=1930, girth=1.0, legs=1.03, arms_rad=0.55),
+    Build("slim", stature_mm=1800, girth=0.86, arms_rad=0.6, bow_mm=14),
+    Build("heavy", stature_mm=1700, girth=1.12, belly=1.3, arms_rad=0.75),
+    Build("short-legged", stature_mm=1650, legs=0.95, arms_rad=0.5, bow_mm=-4),
+)
+"""Six whole bodies from small to heavy."""
+
+
+@lru_cache(maxsize=6)
+def figure(build: Build) -> TriangleMesh:
+    """Return the figure of a build, standing on flat soles at z = 0, arms off the body."""
+    reach = float(build.joints()["hand"][0]) + 60
+    reach = 10.0 * np.ceil(reach / 10.0)
+    high = int(build.stature_mm + 40)
+    return _mesh_of(build.field, (-int(reach), -220, -25), (int(reach), 220, high), 10.0)
