@@ -18,8 +18,10 @@ from tests.truth.mannequin import mannequin
 
 JOINTS = {"elbow": ("forearm", 0.0), "wrist": ("forearm", 1.0), "knee": ("thigh", 1.0)}
 JOINTS |= {"ankle": ("lower leg", 1.0)}
-SLOW = [pytest.param(build, marks=pytest.mark.slow, id=build.name) for build in (BUILDS[1], *BUILDS[3:])]
 QUICK = [pytest.param(build, id=build.name) for build in (BUILDS[0], BUILDS[2])]
+SLOW = [
+    pytest.param(build, marks=pytest.mark.slow, id=build.name) for build in (BUILDS[1], *BUILDS[3:])
+]
 
 
 @lru_cache(maxsize=1)

@@ -1,0 +1,79 @@
+"""A mesh from elsewhere into a job, and the body of it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fitkit.workflow.body_step import body
+from fitkit.workflow.found_body import mesh_of_file
+from fitkit.workflow.step_report import Progress, StepReport, part_of
+
+if TYPE_CHECKING:
+    from fitkit.body.mesh_unit import MeshUnit
+
+__all__ = ["body_job"]
+
+
+def body_job(
+    folder: Path | str,
+    mesh_file: Path | str | None = None,
+    *,
+    unit: MeshUnit | None = None,
+    up: str | None = None,
+    front: str | None = None,
+    progress: Progress | None = None,
+) -> tuple[StepReport, ...]:
+    """Copy a mesh into a job and make the body of it, or make the body that the job has.
+
+    Where that fails the job is left as it was.
+
+    Parameters
+    ----------
+    folder
+        The job folder.
+    mesh_file
+        PLY, OBJ, STL, OFF or glTF; only read. None makes the body of what the job has.
+    unit
+        What one number of the file is; not needed where the file or its size tells.
+    up, front
+        Axis of the file that points up and to the wearer's front; z and -y when not given
+        (with y up, z). Up may be ``"find"``.
+
+    Raises
+    ------
+    InputError
+        When the unit is not plain, or the mesh cannot be made into a body.
+    """
+    from fitkit.job.job_folder import open_job
+    from fitkit.job.made_from import FileDigests
+    from fitkit.job.mesh_copy import kept_if_it_works
+    from fitkit.job.settings_edits import with_setting
+
+    job = open_job(folder)
+    if mesh_file is None and unit is None and up is None and front is None:
+        from fitkit.workflow.make_job import make_job
+
+        return make_job(folder, until="body", progress=progress)
+    values: dict[str, Any] = {}
+    mesh: tuple[str, bytes] | None = None
+    if mesh_file is not None:
+        from fitkit.geometry.mesh_files import mesh_file_bytes
+
+        source = Path(mesh_file).expanduser()
+        # Asked before anything is written: which unit, and whether it can be read at all.
+        mesh_of_file(source, unit)
+        mesh = (source.name, mesh_file_bytes(source))
+        values["from_mesh"] = source.name
+        up = up or "z"
+    values |= {"mesh_unit": unit, "up": up, "front": front}
+    text = job.text
+    for key, value in values.items():
+        if value is not None:
+            text = with_setting(text, "body", key, value)
+    changed = job.with_text(text)
+    with job.locked("body"):
+        digests = FileDigests(job.folder)
+        with kept_if_it_works(job, changed, mesh):
+            # Opened again: what is on disk now is what the step goes by.
+            return (body(open_job(folder), digests=digests, progress=part_of(progress, 0, 1)),)
