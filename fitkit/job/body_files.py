@@ -10,12 +10,20 @@ from fitkit.geometry.mesh_files import ply_bytes, ply_contents
 from fitkit.job.plain_json import json_bytes
 from fitkit.job.result_reading import read_result_bytes, read_result_json, reading_result
 
-__all__ = ["body_files", "read_body"]
+__all__ = ["FOUND_STEM", "body_file_names", "body_files", "read_body"]
+
+FOUND_STEM = "body-as-found"
+"""Files of the body before it was reshaped to the tape list."""
 
 _FORMAT = 1
 
 
-def body_files(body: Body) -> dict[str, bytes]:
+def body_file_names(stem: str = "body") -> tuple[str, str]:
+    """Return the names of a body's files."""
+    return f"{stem}.json", f"{stem}.ply"
+
+
+def body_files(body: Body, *, stem: str = "body") -> dict[str, bytes]:
     """Return the files of a body by name; :func:`read_body` gives the same to the last bit."""
     values = {
         "format": _FORMAT,
@@ -35,12 +43,12 @@ def body_files(body: Body) -> dict[str, bytes]:
         "findings": [finding.as_dict() for finding in body.findings],
     }
     return {
-        "body.json": json_bytes(values, indent=1),
-        "body.ply": ply_bytes(body.mesh, vertex_floats={"trust_mm": body.trust_mm}),
+        f"{stem}.json": json_bytes(values, indent=1),
+        f"{stem}.ply": ply_bytes(body.mesh, vertex_floats={"trust_mm": body.trust_mm}),
     }
 
 
-def read_body(folder: Path) -> Body:
+def read_body(folder: Path, *, stem: str = "body") -> Body:
     """Return the body that :func:`body_files` turned into files.
 
     Raises
@@ -48,12 +56,13 @@ def read_body(folder: Path) -> Body:
     JobError
         When a file is missing or damaged.
     """
-    values = read_result_json(folder, "body.json", _FORMAT)
-    content = read_result_bytes(folder, "body.ply")
-    with reading_result(folder, "body.ply"):
+    json_name, ply_name = body_file_names(stem)
+    values = read_result_json(folder, json_name, _FORMAT)
+    content = read_result_bytes(folder, ply_name)
+    with reading_result(folder, ply_name):
         contents = ply_contents(content)
         trust_mm = contents.vertex_floats["trust_mm"]
-    with reading_result(folder, "body.json"):
+    with reading_result(folder, json_name):
         axes = [SegmentAxis(**row) for row in values["axes"]]
         marks = [Landmark(**row) for row in values["landmarks"]]
         return Body(

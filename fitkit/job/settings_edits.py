@@ -162,6 +162,10 @@ name = {wearer}
 # bottom_mm = 700
 # top_mm = 1700
 
+[body]
+# A stand-in's body can be reshaped to the tape list: fitkit adapt.
+# adapt = true
+
 [form]
 # Clothing, padding and air under the plates.
 clearance_mm = 5
