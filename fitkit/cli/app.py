@@ -175,6 +175,44 @@ def scan_command(
         _show_made("scan", reports, job, as_json=as_json)
 
 
+@app.command("body")
+def body_command(
+    job: JobFolder,
+    mesh: Annotated[
+        Path | None,
+        typer.Argument(metavar="[FILE]", help="A PLY, OBJ, STL, OFF, GLB or glTF mesh to take."),
+    ] = None,
+    unit: Annotated[
+        str | None, typer.Option(help="What one number of the file is: mm, cm, m or in.")
+    ] = None,
+    up: Annotated[
+        str | None,
+        typer.Option(help="The file's axis that points up: z, y, x, -z, -y, -x, or find."),
+    ] = None,
+    front: Annotated[
+        str | None, typer.Option(help="The file's axis that points to the wearer's front.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Take a mesh from elsewhere into the job, or make the body again."""
+    with answering("body", as_json=as_json):
+        from fitkit.units import MM_PER_UNIT
+        from fitkit.workflow.body_job import body_job
+
+        if unit is not None and unit not in MM_PER_UNIT:
+            raise typer.BadParameter(f"--unit is one of {', '.join(MM_PER_UNIT)}.")
+        with shown_progress() as progress:
+            reports = body_job(
+                job,
+                mesh,
+                unit=unit,  # type: ignore[arg-type]  # checked just above
+                up=up,
+                front=front,
+                progress=progress,
+            )
+        _show_made("body", reports, job, as_json=as_json)
+
+
 @app.command("measure")
 def measure_command(job: JobFolder, as_json: AsJson = False) -> None:
     """Show the body's measures beside the tape list."""
@@ -184,16 +222,57 @@ def measure_command(job: JobFolder, as_json: AsJson = False) -> None:
         measures = measure_job(job)
 
         def show() -> None:
-            print(f"{'measure':28s} {'body mm':>9s} {'tape mm':>9s} {'differs':>8s}")
+            head = ("body mm", "tape mm", "differs", "limit")
+            print(f"{'measure':24s}" + "".join(f"{words:>10s}" for words in head))
             for row in measures.rows:
                 lengths = (row.body_mm, row.tape_mm)
-                cells = " ".join(f"{x:9.1f}" if x is not None else " " * 9 for x in lengths)
-                differs = "" if row.difference_mm is None else f"{row.difference_mm:+8.1f}"
-                print(f"{row.name:28s} {cells} {differs}".rstrip())
+                cells = "".join(f"{x:10.1f}" if x is not None else " " * 10 for x in lengths)
+                if row.difference_mm is not None:
+                    cells += f"{row.difference_mm:+10.1f}{row.limit_mm:10.0f}  {row.verdict}"
+                print(f"{row.name:24s}{cells}".rstrip())
+            if any(row.verdict for row in measures.rows):
+                print("limit: ISO 20685-1, what scan and tape may differ by for that kind.")
             for name, (x, y, z) in measures.landmarks.items():
-                print(f"{name:28s} at x {x:.0f}, y {y:.0f}, z {z:.0f}")
+                sure = f"{measures.confidence.get(name, 1.0):.0%} sure"
+                print(f"{name:24s} at x {x:.0f}, y {y:.0f}, z {z:.0f}, {sure}")
+            for path in measures.files:
+                print(f"written: {job / 'body' / path.name}")
 
         finish("measure", measures.as_dict(), (), as_json=as_json, show=show)
+
+
+@app.command("adapt")
+def adapt_command(
+    job: JobFolder,
+    undo: Annotated[
+        bool, typer.Option("--undo", help="Go back to the body as it was found.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Reshape the stand-in's body to the wearer's tape list."""
+    with answering("adapt", as_json=as_json):
+        from fitkit.workflow.adapt_job import adapt_job
+        from fitkit.workflow.run_step import same_findings_once
+
+        with shown_progress() as progress:
+            adapted = adapt_job(job, wanted=not undo, progress=progress)
+        findings = same_findings_once(
+            finding for report in adapted.reports for finding in report.findings
+        )
+
+        def show() -> None:
+            print_reports(adapted.reports)
+            if adapted.rows:
+                print(f"{'measure':28s} {'wanted':>9s} {'before':>9s} {'after':>9s} {'off':>8s}")
+            for row in adapted.rows:
+                lengths = (row.wanted_mm, row.before_mm, row.after_mm)
+                cells = " ".join(f"{length:9.1f}" for length in lengths)
+                print(f"{row.name:28s} {cells} {row.off_mm:+8.1f}")
+            print_findings(findings)
+            if not undo:
+                print(f"Before and after: {job / 'body' / 'adapted.png'}")
+
+        finish("adapt", adapted.as_dict(), findings, as_json=as_json, show=show)
 
 
 @app.command("line")

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from fitkit.body.tape_reading import TapeMeasure
-from fitkit.export.body_picture import png_of_body
 from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = ["png_of_tapes"]
@@ -24,6 +23,8 @@ def png_of_tapes(
 
     Heights and breadths are not drawn; they run through the air.
     """
+    from fitkit.export.body_picture import png_of_body
+
     paths = []
     for measure in measures:
         if measure.kind not in ("girth", "length"):

@@ -202,7 +202,7 @@ class Job:
         )
         folder = self.result_folder(step)
         before = MadeFrom.read(folder)
-        own = self._own_files(folder, before)
+        own = self._own_files(step, before)
         edited: tuple[str, ...] = tuple(name for name in own if name in files)
         if before is not None:
             edited += state_of_step(step, folder, before.inputs, digests).edited
@@ -312,10 +312,11 @@ class Job:
             shutil.copy2(source / name, target)
             self.log(f"{step}: {name} was changed by hand; that file is kept in {target.parent}")
 
-    def _own_files(self, folder: Path, record: MadeFrom | None) -> tuple[str, ...]:
+    def _own_files(self, step: str, record: MadeFrom | None) -> tuple[str, ...]:
+        folder = self.result_folder(step)
         if not folder.is_dir():
             return ()
-        made = {*(record.files if record else ()), RECORD}
+        made = {*(record.files if record else ()), RECORD, *step_named(step).beside}
         found = (
             path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()
         )

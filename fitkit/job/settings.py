@@ -26,12 +26,14 @@ __all__ = [
     "EdgeSection",
     "FormSection",
     "GeodesicSection",
+    "GirthSection",
     "JobSection",
     "JobSettings",
     "LevelSection",
     "LineSection",
     "PatchSection",
     "PrintSection",
+    "StandSection",
     "SymmetrySection",
     "ThroughSection",
     "WearerSection",
@@ -152,10 +154,82 @@ class CaptureSection(_Section):
         return self
 
 
+_Point: TypeAlias = tuple[float, float, float]
+_AXES = ("x", "-x", "y", "-y", "z", "-z")
+
+
+def _way(value: Any) -> Any:
+    if isinstance(value, str) and value in _AXES:
+        return value
+    numbers = isinstance(value, (list, tuple)) and len(value) == 3
+    if numbers and all(isinstance(part, (int, float)) for part in value) and any(value):
+        return tuple(value)
+    raise ValueError(
+        f'Write one of {", ".join(_AXES)}, or three numbers such as [0, 0.1, 1]; up may be "find".'
+    )
+
+
+_Way: TypeAlias = Annotated[str | _Point, BeforeValidator(_way)]
+_UpWay: TypeAlias = Annotated[
+    str | _Point, BeforeValidator(lambda value: value if value == "find" else _way(value))
+]
+
+
+class StandSection(_Section):
+    """``[body.stand]``: three points of the mesh, in its own numbers, that stand it up.
+
+    One low on the body, one straight above it, and one anywhere in front.
+    """
+
+    low: _Point
+    high: _Point
+    front: _Point
+
+
 class BodySection(_Section):
-    """``[body]``: a mesh file in the job folder to use in place of photos, if any."""
+    """``[body]``: a mesh file in the job folder to use in place of photos, if any.
+
+    ``mesh_unit`` is what one of its numbers means; ``up`` and ``front`` say which way it
+    stands, as an axis of the mesh or three numbers; up may be "find". ``landmarks`` puts
+    landmarks right by hand: ``"left armpit" = [x, y, z]`` in millimetres on the finished body.
+
+    With ``adapt`` the body is reshaped until its tape measures are those of ``[wearer.tape]``.
+    """
 
     from_mesh: str | None = None
+    mesh_unit: Literal["mm", "cm", "m", "in"] | None = None
+    up: _UpWay | None = None
+    front: _Way | None = None
+    stand: StandSection | None = None
+    landmarks: dict[str, tuple[_Length, _Length, _Length]] = Field(default_factory=dict)
+    adapt: bool = False
+
+    @model_validator(mode="after")
+    def _stands_one_way(self) -> BodySection:
+        if self.stand is not None and (self.up is not None or self.front is not None):
+            raise ValueError("Give either up and front, or the three points of [body.stand].")
+        if self.front is not None and self.up is None:
+            raise ValueError('Give up together with front, as up = "z".')
+        if isinstance(self.up, tuple) and self.front is None:
+            raise ValueError("Give front together with an up of three numbers.")
+        return self
+
+
+class GirthSection(_Section):
+    """A ``[[girth]]``: one more girth to measure, told in exactly one of three ways."""
+
+    name: _Name
+    height_mm: _Length | None = None
+    axis: str | None = None
+    along: _Fraction | None = None
+    landmarks: tuple[str, str, str] | None = None
+
+    @model_validator(mode="after")
+    def _one_way_only(self) -> GirthSection:
+        given = self.model_fields_set - {"name"}
+        if given not in ({"height_mm"}, {"axis", "along"}, {"landmarks"}):
+            raise ValueError("Give a girth height_mm, or axis and along, or three landmarks.")
+        return self
 
 
 class FormSection(_Section):
@@ -299,6 +373,7 @@ class JobSettings(_Section):
     capture: CaptureSection = CaptureSection()
     body: BodySection = BodySection()
     form: FormSection = FormSection()
+    girth: list[GirthSection] = Field(default_factory=list)
     line: list[LineSection] = Field(default_factory=list)
     patch: list[PatchSection] = Field(default_factory=list)
     print: PrintSection = PrintSection()

@@ -152,6 +152,10 @@ def _known_words(path: Sequence[Any], values: dict[str, Any]) -> list[str]:
         model = words.AnchorSection
     elif "edges" in names:
         model = words.EdgeSection
+    elif names[:2] == ["body", "stand"]:
+        model = words.StandSection
+    elif names and names[0] == "girth":
+        model = words.GirthSection
     elif names and names[0] == "patch":
         model = words.PatchSection
     elif names and names[0] == "line":

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from fitkit.job.settings import JobSettings
 
-__all__ = ["STEPS", "Step", "settings_of_step", "step_named"]
+__all__ = ["MEASURES_FILES", "RESHAPING", "STEPS", "Step", "settings_of_step", "step_named"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,23 +27,32 @@ class Step:
         are made again.
     after
         Steps whose results it takes in.
+    beside
+        Files that commands put beside the result; they go when it is made again.
     """
 
     name: str
     folder: str
     format: int
     after: tuple[str, ...] = ()
+    beside: tuple[str, ...] = ()
 
+
+MEASURES_FILES = ("measures.csv", "measures.json", "tapes.png")
+"""What ``fitkit measure`` leaves beside the body."""
 
 STEPS = (
     Step("scan", "scan", 1),
-    Step("body", "body", 1, ("scan",)),
+    Step("body", "body", 2, ("scan",), MEASURES_FILES),
     Step("patches", "patches", 1, ("body",)),
     Step("blanks", "blanks", 1, ("patches",)),
     Step("templates", "templates", 1, ("blanks",)),
     Step("pages", "out", 1, ("templates",)),
 )
 """Every step in the order of the work."""
+
+RESHAPING = "[wearer.tape]"
+"""Under which name the tape list is among what the body is made from."""
 
 
 def step_named(name: str) -> Step:
@@ -60,7 +69,10 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
         case "scan":
             return {"[capture]": settings.capture.model_dump(mode="json")}
         case "body":
-            return {"[body]": settings.body.model_dump(mode="json")}
+            made = {"[body]": settings.body.model_dump(mode="json", exclude={"adapt"})}
+            if not settings.body.adapt:
+                return made
+            return made | {RESHAPING: dict(settings.wearer.tape)}
         case "patches":
             drawn = {"name", "lines", "inside", "side", "seam", "clearance_mm"}
             return {

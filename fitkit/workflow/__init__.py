@@ -6,6 +6,8 @@ the step that needs them runs, so that opening a job is quick.
 
 from __future__ import annotations
 
+from fitkit.workflow.adapt_job import JobAdapted, adapt_job
+from fitkit.workflow.body_job import body_job
 from fitkit.workflow.check_job import JobCheck, check_job
 from fitkit.workflow.demo import DEMO_FOLDER, demo
 from fitkit.workflow.edit_job import add_row, anchor_values, list_rows, remove_row
@@ -18,13 +20,16 @@ from fitkit.workflow.write_marker_sheets import write_marker_sheets
 
 __all__ = [
     "DEMO_FOLDER",
+    "JobAdapted",
     "JobCheck",
     "JobMeasures",
     "MeasureRow",
     "Progress",
     "StepReport",
+    "adapt_job",
     "add_row",
     "anchor_values",
+    "body_job",
     "check_job",
     "demo",
     "list_rows",

@@ -1,46 +1,57 @@
-"""From the scan, or a mesh, to the body."""
+"""From the scan, or a mesh, to the body; reshaped to the tape list where the maker says so."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from fitkit.errors import JobError
+from fitkit.workflow.found_body import found_body
 from fitkit.workflow.run_step import Made, run_step
-from fitkit.workflow.step_report import Progress, StepReport
+from fitkit.workflow.step_report import Progress, StepReport, part_of
 
 if TYPE_CHECKING:
+    from fitkit.body.body import Body
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
 
-__all__ = ["body"]
+__all__ = ["body", "check_tape_list"]
+
+_FOUND = "as found"
 
 
 def body(job: Job, *, digests: FileDigests, progress: Progress | None = None) -> StepReport:
     """Make the body, if it is stale. Hold the lock."""
-    return run_step(job, "body", lambda told: _body(job, told), digests=digests, progress=progress)
+    return run_step(
+        job, "body", lambda told: _body(job, digests, told), digests=digests, progress=progress
+    )
 
 
-def _body(job: Job, progress: Progress | None) -> Made:
+def check_tape_list(job: Job) -> None:
+    """Make sure that there is a tape list to reshape a body to.
+
+    Raises
+    ------
+    JobError
+        When it is empty.
+    """
+    if not job.settings.wearer.tape:
+        raise JobError(
+            f"The tape list of '{job.folder.name}' is empty, so there is nothing to reshape the "
+            "body to.",
+            'Write the wearer\'s measures under [wearer.tape] in job.toml, as chest = "98 cm".',
+        )
+
+
+def _body(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
     from fitkit.export.body_picture import png_of_body
     from fitkit.job.body_files import body_files
 
-    mesh_path = job.mesh_path()
-    if mesh_path is not None:
-        from fitkit.body.body_of_mesh import body_of_mesh
-        from fitkit.geometry.mesh_files import read_mesh
-
-        if not mesh_path.is_file():
-            raise JobError(
-                f"The mesh '{mesh_path.name}' that [body] from_mesh names is not in the job "
-                "folder.",
-                "Copy the file there, or take from_mesh out of job.toml to use photos.",
-            )
-        shaped = body_of_mesh(read_mesh(mesh_path))
-    else:
-        from fitkit.body.body_of_scan import body_of_scan
-        from fitkit.job.scan_files import read_scan
-
-        shaped = body_of_scan(read_scan(job.result_folder("scan")), progress=progress)
+    piece = _made_from_now(job, digests)
+    found = _kept(job, digests, piece) or found_body(job, part_of(progress, 0.0, 0.6))
+    shaped = found
+    files: dict[str, bytes] = {}
+    if job.settings.body.adapt:
+        shaped, files = _reshaped(job, found, part_of(progress, 0.6, 0.9))
     if progress is not None:
         progress(0.9, "drawing the body")
     low, high = shaped.mesh.bounds_mm()
@@ -48,5 +59,45 @@ def _body(job: Job, progress: Progress | None) -> Made:
         f"{high[2] - low[2]:.0f} mm tall, {len(shaped.mesh.faces)} triangles, "
         f"with {', '.join(shaped.axes) or 'no limbs found'}"
     )
-    picture = png_of_body(shaped.mesh)
-    return Made({**body_files(shaped), "body.png": picture}, shaped.findings, words)
+    if files:
+        words += "; reshaped to the tape list"
+    files |= {**body_files(shaped), "body.png": png_of_body(shaped.mesh)}
+    return Made(files, shaped.findings, words, {_FOUND: piece})
+
+
+def _made_from_now(job: Job, digests: FileDigests) -> str:
+    """Return the digest of all that the body is made from before it is reshaped."""
+    from fitkit.job.made_from import digest_of_value
+    from fitkit.job.steps import RESHAPING
+
+    inputs = job.inputs("body", digests)
+    return digest_of_value({name: row for name, row in inputs.items() if name != RESHAPING})
+
+
+def _kept(job: Job, digests: FileDigests, piece: str) -> Body | None:
+    """Return the body before reshaping from the last result, if it was made from the same."""
+    from fitkit.job.body_files import FOUND_STEM, body_file_names, read_body
+    from fitkit.job.made_from import MadeFrom
+
+    folder = job.result_folder("body")
+    before = MadeFrom.read(folder)
+    if before is None or before.pieces.get(_FOUND) != piece:
+        return None
+    stem = FOUND_STEM if f"{FOUND_STEM}.ply" in before.files else "body"
+    if job.unchanged_files("body", body_file_names(stem), digests) is None:
+        return None
+    return read_body(folder, stem=stem)
+
+
+def _reshaped(job: Job, found: Body, progress: Progress | None) -> tuple[Body, dict[str, bytes]]:
+    """Return the body reshaped to the tape list, and the files that show what that did."""
+    from fitkit.body.adapt import adapt
+    from fitkit.export.change_picture import png_of_change
+    from fitkit.job.adapted_files import adapted_files
+    from fitkit.job.body_files import FOUND_STEM, body_files
+
+    check_tape_list(job)
+    adapted = adapt(found, job.settings.wearer.tape, progress=progress)
+    picture = png_of_change(found.mesh, adapted.body.mesh, adapted.distance_mm())
+    files = body_files(found, stem=FOUND_STEM) | adapted_files(adapted.measures)
+    return adapted.body, {**files, "adapted.png": picture}

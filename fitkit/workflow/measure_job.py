@@ -2,22 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fitkit.errors import JobError
+
+if TYPE_CHECKING:
+    from fitkit.body.tape_reading import TapeMeasure
+    from fitkit.job.settings import JobSettings
 
 __all__ = ["JobMeasures", "MeasureRow", "measure_job"]
 
 
 @dataclass(frozen=True, slots=True)
 class MeasureRow:
-    """One measure: on the body, on the wearer, or both; lengths in millimetres."""
+    """One measure: on the body, on the wearer, or both; lengths in millimetres.
+
+    ``limit_mm`` is what scan and tape may differ by for its kind (ISO 20685-1); ``where`` says
+    how it was taken on the body.
+    """
 
     name: str
     body_mm: float | None
     tape_mm: float | None
+    kind: str = ""
+    limit_mm: float | None = None
+    where: str = ""
 
     @property
     def difference_mm(self) -> float | None:
@@ -26,29 +37,52 @@ class MeasureRow:
             return None
         return self.body_mm - self.tape_mm
 
+    @property
+    def verdict(self) -> str:
+        """``"within"`` or ``"over"`` the limit; empty where there is nothing to compare."""
+        if self.difference_mm is None or self.limit_mm is None:
+            return ""
+        return "within" if abs(self.difference_mm) <= self.limit_mm else "over"
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the row as plain values."""
+        return {
+            **asdict(self),
+            "difference_mm": self.difference_mm,
+            "verdict": self.verdict,
+        }
+
 
 @dataclass(frozen=True, slots=True)
 class JobMeasures:
-    """Every measure, and the landmarks as ``name: (x, y, z)`` in millimetres."""
+    """Every measure, the landmarks, and the files written.
+
+    ``landmarks`` are ``name: (x, y, z)`` in millimetres, ``confidence`` 0 to 1 by name.
+    """
 
     rows: tuple[MeasureRow, ...]
     landmarks: dict[str, tuple[float, float, float]]
+    confidence: dict[str, float] = field(default_factory=dict)
+    files: tuple[Path, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the measures as plain values for JSON."""
         return {
-            "measures": [{**asdict(row), "difference_mm": row.difference_mm} for row in self.rows],
+            "measures": [row.as_dict() for row in self.rows],
             "landmarks": {name: list(at) for name, at in self.landmarks.items()},
+            "confidence": dict(self.confidence),
         }
 
 
 def measure_job(folder: Path | str) -> JobMeasures:
-    """Take the tape measures on the job's body.
+    """Take the tape measures on the job's body; leave them and a picture beside it.
 
     Raises
     ------
     JobError
         When the body has not been made.
+    DesignError
+        When a girth of the maker's own cannot be taken.
     """
     from fitkit.job.job_folder import open_job
     from fitkit.job.made_from import MadeFrom
@@ -60,18 +94,61 @@ def measure_job(folder: Path | str) -> JobMeasures:
             "There is no body to measure yet.", f"Make it with: fitkit make {job.called}"
         )
     from fitkit.body.tape_measure import tape_measures
+    from fitkit.export.tapes_picture import png_of_tapes
     from fitkit.job.body_files import read_body
+    from fitkit.job.measures_files import measures_files
+    from fitkit.job.whole_writes import write_whole
 
     shaped = read_body(shaped_in)
-    tape = dict(job.settings.wearer.tape)
-    wanted = {name.strip().lower(): name for name in tape}
-    rows = []
-    for measure in tape_measures(shaped):
-        own = wanted.pop(measure.name.strip().lower(), None)
-        rows.append(MeasureRow(measure.name, float(measure.length_mm), tape[own] if own else None))
-    rows += [MeasureRow(name, None, tape[name]) for name in wanted.values()]
+    taken = tape_measures(shaped, _own_girths(job.settings))
     marks = {
         mark.name: (float(mark.at_mm[0]), float(mark.at_mm[1]), float(mark.at_mm[2]))
         for mark in shaped.landmarks.values()
     }
-    return JobMeasures(tuple(rows), marks)
+    sure = {mark.name: mark.confidence for mark in shaped.landmarks.values()}
+    measures = JobMeasures(_rows(taken, dict(job.settings.wearer.tape)), marks, sure)
+    files = {**measures_files(measures.as_dict()), "tapes.png": png_of_tapes(shaped.mesh, taken)}
+    with job.locked("measure"):
+        for name, content in files.items():
+            write_whole(shaped_in / name, content)
+    return JobMeasures(measures.rows, marks, sure, tuple(shaped_in / name for name in files))
+
+
+def _own_girths(settings: JobSettings) -> tuple[Any, ...]:
+    from fitkit.body.named_girth import NamedGirth
+
+    return tuple(
+        NamedGirth(row.name, row.height_mm, row.axis, row.along, row.landmarks or ())
+        for row in settings.girth
+    )
+
+
+def _rows(taken: tuple[TapeMeasure, ...], tape: dict[str, float]) -> tuple[MeasureRow, ...]:
+    """Set each measure beside the line of the tape list of its name, sides apart if need be.
+
+    A tape list that says "thigh" is held against both thighs.
+    """
+    from fitkit.body.scan_limits import scan_limit_mm
+
+    own = {" ".join(name.lower().split()): name for name in tape}
+    matched = set()
+    rows = []
+    for measure in taken:
+        name = measure.name.lower()
+        spoken = [name, name.removeprefix("left "), name.removeprefix("right ")]
+        mine = next((own[words] for words in spoken if words in own), None)
+        matched.add(mine)
+        rows.append(
+            MeasureRow(
+                measure.name,
+                float(measure.length_mm),
+                None if mine is None else tape[mine],
+                measure.kind,
+                scan_limit_mm(measure),
+                measure.where,
+            )
+        )
+    return (
+        *rows,
+        *(MeasureRow(name, None, tape[name]) for name in own.values() if name not in matched),
+    )

@@ -18,7 +18,7 @@ from fitkit.cli.app import app
 from fitkit.job.job_lock import job_lock
 from tests.workflow.quick_steps import JOB, job_folder, tree
 
-COMMANDS = ["demo", "markers", "start", "scan", "measure", "line", "patch"]
+COMMANDS = ["demo", "markers", "start", "scan", "body", "measure", "line", "patch"]
 COMMANDS += ["flatten", "print", "make", "check"]
 
 
