@@ -12,7 +12,7 @@ import os
 import re
 import warnings
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -54,6 +54,12 @@ class Photo:
     lens_key
         Photos with the same key were taken with the same camera at the same zoom, size
         and orientation, so that one lens serves them all.
+    camera
+        Camera, lens and zoom as the file names them; empty where it does not.
+    stored_px
+        Long and short side of the picture in the file.
+    taken_px
+        The same as the camera noted them when it took the photo, where it did.
     """
 
     name: str
@@ -61,6 +67,9 @@ class Photo:
     focal_px: float
     focal_known: bool
     lens_key: str
+    camera: str = ""
+    stored_px: tuple[int, int] = (0, 0)
+    taken_px: tuple[int, int] | None = None
 
     def __post_init__(self) -> None:
         if self.grey.ndim != 2 or self.grey.dtype != np.uint8 or min(self.grey.shape) < 1:
@@ -231,7 +240,7 @@ def read_photos(
             )
             continue
         first_with[digest] = name
-        photos.append(Photo(name, photo.grey, photo.focal_px, photo.focal_known, photo.lens_key))
+        photos.append(replace(photo, name=name))
     if progress is not None:
         progress(1.0, "photos read")
     if not photos:
@@ -268,7 +277,7 @@ def _short_names(files: Sequence[Path]) -> list[str]:
 def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo:
     exif = picture.getexif()
     lens_exif = exif.get_ifd(ExifTags.IFD.Exif)
-    original_longest_px = max(picture.size)
+    stored_px = (max(picture.size), min(picture.size))
     if min(picture.size) < _SHORTEST_SIDE_PX:
         raise PhotoError(
             f"The photo {name} is only {picture.size[0]} x {picture.size[1]} pixels.",
@@ -283,23 +292,44 @@ def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo
         grey = np.asarray(cv2.resize(grey, target, interpolation=cv2.INTER_AREA), dtype=np.uint8)
     long_side_px = max(target)
 
-    focal_px = _focal_px(lens_exif, original_longest_px, long_side_px)
+    focal_px = _focal_px(lens_exif, stored_px[0], long_side_px)
     focal_known = focal_px is not None
     if focal_px is None:
         focal_px = long_side_px * _DEFAULT_FOCAL_35MM / _FILM_WIDTH_MM
+    make = _words(exif.get(ExifTags.Base.Make))
+    model = _words(exif.get(ExifTags.Base.Model))
+    lens = _words(lens_exif.get(ExifTags.Base.LensModel))
+    focal_mm = _number(lens_exif.get(ExifTags.Base.FocalLength))
+    focal_35mm = _number(lens_exif.get(ExifTags.Base.FocalLengthIn35mmFilm))
     lens_key = "|".join(
         [
-            _words(exif.get(ExifTags.Base.Make)),
-            _words(exif.get(ExifTags.Base.Model)),
-            _words(lens_exif.get(ExifTags.Base.LensModel)),
-            f"{_number(lens_exif.get(ExifTags.Base.FocalLength)):g}mm",
+            make,
+            model,
+            lens,
+            f"{focal_mm:g}mm",
             f"{focal_px:.1f}px" if focal_known else "unknown",
-            f"{target[0]}x{target[1]}",
+            f"{target[0]}x{target[1]} of {stored_px[0]}x{stored_px[1]}",
             f"turn{exif.get(ExifTags.Base.Orientation, 1)}",
         ]
     )
     grey.flags.writeable = False
-    return Photo(name, grey, focal_px, focal_known, lens_key)
+    camera = "|".join([make, model, lens, f"{focal_mm:g}mm", f"{focal_35mm:g}"])
+    taken = sorted(
+        (
+            int(_number(lens_exif.get(ExifTags.Base.ExifImageWidth))),
+            int(_number(lens_exif.get(ExifTags.Base.ExifImageHeight))),
+        )
+    )
+    return Photo(
+        name,
+        grey,
+        focal_px,
+        focal_known,
+        lens_key,
+        camera if model and (focal_mm or focal_35mm) else "",
+        stored_px,
+        (taken[1], taken[0]) if taken[0] > 0 else None,
+    )
 
 
 def _grey_of_picture(picture: Image.Image) -> Bytes:

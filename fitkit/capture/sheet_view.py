@@ -17,7 +17,7 @@ from fitkit.capture.tag_set import OUR_SHEETS, AnySheet, TagSet
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Floats
 
-__all__ = ["SheetView", "view_sheets"]
+__all__ = ["SheetView", "brightest_grey", "burnt_share", "view_sheets"]
 
 _BURNT_GREY = 250
 _MOST_BURNT = 0.4
@@ -83,6 +83,16 @@ def view_sheets(
     return tuple(views), findings
 
 
+def burnt_share(photo: Photo) -> float:
+    """Return what part of a photo is burnt out white."""
+    return float((photo.grey >= _BURNT_GREY).mean())
+
+
+def brightest_grey(photo: Photo) -> float:
+    """Return the grey that one in a hundred of a photo's pixels is brighter than."""
+    return float(np.percentile(photo.grey, 99))
+
+
 def _why_no_sheet(photo: Photo, *, found: int) -> Finding:
     def left_out(
         code: str, reason: str, remedy: str, number: float, limit: float, unit: str
@@ -98,8 +108,7 @@ def _why_no_sheet(photo: Photo, *, found: int) -> Finding:
             unit=unit,
         )
 
-    grey = photo.grey
-    burnt = float((grey >= _BURNT_GREY).mean())
+    burnt = burnt_share(photo)
     if burnt > _MOST_BURNT:
         return left_out(
             "photo-overexposed",
@@ -109,7 +118,7 @@ def _why_no_sheet(photo: Photo, *, found: int) -> Finding:
             _MOST_BURNT,
             "",
         )
-    brightest = float(np.percentile(grey, 99))
+    brightest = brightest_grey(photo)
     if brightest < _DARK_GREY:
         return left_out(
             "photo-dark",

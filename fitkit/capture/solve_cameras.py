@@ -6,7 +6,9 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 
 from fitkit.capture.check_length import CheckLength
+from fitkit.capture.lens_groups import settle_lenses
 from fitkit.capture.photo import Photo
+from fitkit.capture.photo_quality import poor_photos
 from fitkit.capture.scale_check import hold_to_checks
 from fitkit.capture.scan import SolvedCameras
 from fitkit.capture.sheet_view import SheetView, view_sheets
@@ -55,12 +57,19 @@ def solve_cameras(
     tell = progress or _say_nothing
     findings: list[Finding] = []
     views: list[SheetView] = []
+    photos, lensless, remarks = settle_lenses(photos)
+    findings.extend(remarks)
     for index, photo in enumerate(photos):
+        if index in lensless:
+            continue
         tell(0.8 * index / len(photos), f"looking for marker sheets in {photo.name}")
         seen, remarks = view_sheets(photo, index, tags)
         views.extend(seen)
         findings.extend(remarks)
     tell(0.8, "adjusting cameras, lenses and sheets together")
+    poor, remarks = poor_photos(photos, views)
+    findings.extend(remarks)
+    views = [view for view in views if view.photo not in poor]
     if not tags.ours:
         views, remarks = _seen_more_than_once(views)
         findings.extend(remarks)

@@ -46,7 +46,8 @@ class EdgeStations:
     corners_px
         (4, 2) float px: where the four edges meet.
     blur_px
-        Standard deviation of the light's spread across the edges, median over stations.
+        Standard deviation of the light's spread across the edges, median over stations, of
+        the pair of sides where it is larger: a shaken photo is sharp along the shake.
     inside
         (K,) bool: True for edges of white squares within the tag.
     """
@@ -208,7 +209,8 @@ def _stations(light: LightImage, sighting: TagSighting, corners: Floats) -> Edge
     sheet_from_photo = cv2.getPerspectiveTransform(
         corners.astype(np.float32), printed[:, :2].astype(np.float32)
     )
-    points, pixels, normals, blurs = [], [], [], []
+    points, pixels, normals = [], [], []
+    blurs: tuple[list[float], list[float]] = ([], [])
     for side in range(4):
         sampled = _profiles(light, corners, side, sighting.sheet.cells_across)
         if sampled is None:
@@ -235,7 +237,7 @@ def _stations(light: LightImage, sighting: TagSighting, corners: Floats) -> Edge
         points.append(place)
         pixels.append(seen)
         normals.append(np.tile(outward, (len(seen), 1)))
-        blurs.extend(_blur(averaged[good], offsets))
+        blurs[side % 2].extend(_blur(averaged[good], offsets))
     if len(points) < 3 or sum(map(len, points)) < 8:
         return None
     return EdgeStations(
@@ -243,7 +245,7 @@ def _stations(light: LightImage, sighting: TagSighting, corners: Floats) -> Edge
         np.concatenate(pixels),
         np.concatenate(normals),
         corners,
-        float(np.median(blurs)),
+        max(float(np.median(pair)) for pair in blurs if pair),
     )
 
 
