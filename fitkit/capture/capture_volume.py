@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from fitkit.capture.camera import Camera
+from fitkit.capture.fineness import pixel_on_subject_mm, point_looked_at
 from fitkit.capture.scan import CaptureVolume, SolvedCameras
 from fitkit.errors import InputError, PhotoError
 from fitkit.geometry.arrays import Bools, Floats
@@ -15,14 +14,16 @@ __all__ = [
     "column_points",
     "default_capture_volume",
     "inside_volume",
-    "point_looked_at",
     "seen_by",
 ]
 
 _LARGEST_RADIUS_MM = 700.0
 _RADIUS_PER_DISTANCE = 0.5
-# A floor pattern is measured to a few millimetres; what lies lower than this is floor.
-_BOTTOM_MM = 15.0
+# A floor pattern is measured to a few pixels' length; what lies lower than this is floor.
+_BOTTOM_PX = 10.0
+_LEAST_BOTTOM_MM, _MOST_BOTTOM_MM = 4.0, 15.0
+# A camera that looks down on a subject stands nearer to its axis than to the subject.
+_ACROSS = 0.7
 _HIGHEST_TOP_MM = 2500.0
 _HEIGHT_STEP_MM = 10.0
 _VIEWS = 3
@@ -38,7 +39,8 @@ def default_capture_volume(
     """Return the upright column round the point that the cameras looked at.
 
     The axis goes through the point nearest to all optical axes. The radius is half the
-    distance of the nearest camera, at most 700 mm; the bottom is just above the floor; the
+    distance of the nearest camera, at most 700 mm; the bottom is just above the plane of the
+    sheets, floor or table: 15 mm, or ten pixels where the photos were taken from near; the
     top is the greatest height on the axis that three cameras see.
 
     Parameters
@@ -61,11 +63,16 @@ def default_capture_volume(
             f"Only {len(cameras)} photo could be placed; a body needs at least two.",
             "Take more photos with marker sheets in view, each 10 to 15 degrees from the last.",
         )
-    x, y = point_looked_at(cameras)[:2]
+    middle = point_looked_at(cameras)
+    x, y = middle[:2]
     if radius_mm is None:
-        distance = min(float(np.hypot(*(c.centre_mm()[:2] - [x, y]))) for c in cameras)
-        radius_mm = min(_LARGEST_RADIUS_MM, _RADIUS_PER_DISTANCE * distance)
-    bottom_mm = _BOTTOM_MM if bottom_mm is None else bottom_mm
+        away = np.array([camera.centre_mm() for camera in cameras]) - middle
+        across = np.hypot(away[:, 0], away[:, 1])
+        distance = np.maximum(across, _ACROSS * np.linalg.norm(away, axis=1)).min()
+        radius_mm = min(_LARGEST_RADIUS_MM, _RADIUS_PER_DISTANCE * float(distance))
+    if bottom_mm is None:
+        ten_px = _BOTTOM_PX * pixel_on_subject_mm(cameras, most_px=1008)
+        bottom_mm = float(np.clip(ten_px, _LEAST_BOTTOM_MM, _MOST_BOTTOM_MM))
     top_mm = _highest_seen(cameras, x, y) if top_mm is None else top_mm
     if not (np.isfinite([radius_mm, bottom_mm, top_mm]).all() and radius_mm > 0):
         raise InputError(
@@ -122,20 +129,6 @@ def seen_by(camera: Camera, points_mm: Floats) -> Bools:
         & (slope < half_view)
     )
     return seen
-
-
-def point_looked_at(cameras: Sequence[Camera]) -> Floats:
-    """(3,) float mm: the point nearest to the optical axes, by least squares."""
-    left, right = np.zeros((3, 3)), np.zeros(3)
-    for camera in cameras:
-        axis = camera.camera_from_world.rotation[2]
-        across = np.eye(3) - np.outer(axis, axis)
-        left += across
-        right += across @ camera.centre_mm()
-    # Parallel axes leave their common direction open; the origin lies below the point
-    # looked at by the world frame's definition, so a faint pull towards it decides.
-    left += 1e-6 * len(cameras) * np.eye(3)
-    return np.asarray(np.linalg.solve(left, right), dtype=np.float64)
 
 
 def _highest_seen(cameras: tuple[Camera, ...], x: float, y: float) -> float:

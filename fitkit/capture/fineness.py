@@ -8,15 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.capture.camera import Camera
-from fitkit.capture.capture_volume import point_looked_at
 from fitkit.capture.scan import CaptureVolume, SolvedCameras
+from fitkit.geometry.arrays import Floats
 
-__all__ = ["ExpectedError", "dense_scale", "expected_error", "pixel_on_subject_mm"]
+__all__ = [
+    "ExpectedError",
+    "dense_scale",
+    "expected_error",
+    "pixel_on_subject_mm",
+    "point_looked_at",
+]
 
-# The dense step's lengths suit a body seen at 1.5 mm a pixel in photos of about 1000 px.
-_USUAL_PIXEL_MM, _USUAL_LONGEST_PX = 1.5, 1008
+# The dense step's lengths suit whatever is seen at 1 mm a pixel or more in photos of about 1000 px.
+_USUAL_PIXEL_MM, _USUAL_LONGEST_PX = 1.0, 1008
 # A subject this small in radius is given cells in proportion, however coarse the photos.
-_USUAL_RADIUS_MM = 300.0
+_USUAL_RADIUS_MM = 200.0
 _LEAST_SCALE = 0.2
 # Root mean square distance of measured surface to the truth, in pixels of the photos as used,
 # on textured subjects of the project's own studio (docs/explain/methods.md, Capture).
@@ -42,14 +48,33 @@ class ExpectedError:
     girth_mm: float
 
 
-def pixel_on_subject_mm(cameras: Sequence[Camera]) -> float:
-    """Return the length of a pixel at the point the cameras looked at, the median photo's."""
+def point_looked_at(cameras: Sequence[Camera]) -> Floats:
+    """(3,) float mm: the point nearest to the optical axes, by least squares."""
+    left, right = np.zeros((3, 3)), np.zeros(3)
+    for camera in cameras:
+        axis = camera.camera_from_world.rotation[2]
+        across = np.eye(3) - np.outer(axis, axis)
+        left += across
+        right += across @ camera.centre_mm()
+    # Parallel axes leave their common direction open; the origin lies below the point
+    # looked at by the world frame's definition, so a faint pull towards it decides.
+    left += 1e-6 * len(cameras) * np.eye(3)
+    return np.asarray(np.linalg.solve(left, right), dtype=np.float64)
+
+
+def pixel_on_subject_mm(cameras: Sequence[Camera], *, most_px: int | None = None) -> float:
+    """Return the length of a pixel at the point the cameras looked at, the median photo's.
+
+    ``most_px`` takes the pixels of photos reduced to that longest side.
+    """
     middle = point_looked_at(cameras)
-    return float(
-        np.median(
-            [np.linalg.norm(c.centre_mm() - middle) / c.lens.focal_px for c in cameras],
-        )
-    )
+    lengths = []
+    for camera in cameras:
+        longest = max(camera.lens.width_px, camera.lens.height_px)
+        larger = max(1.0, longest / most_px) if most_px is not None else 1.0
+        distance = float(np.linalg.norm(camera.centre_mm() - middle))
+        lengths.append(distance / camera.lens.focal_px * larger)
+    return float(np.median(lengths))
 
 
 def dense_scale(cameras: Sequence[Camera], volume: CaptureVolume) -> float:
@@ -58,8 +83,7 @@ def dense_scale(cameras: Sequence[Camera], volume: CaptureVolume) -> float:
     It is 1 for a body photographed whole. A small subject seen from near is worked at finer
     cells, as far as the pixels tell more.
     """
-    longest = max(max(c.lens.width_px, c.lens.height_px) for c in cameras)
-    pixel_mm = pixel_on_subject_mm(cameras) * max(1.0, longest / _USUAL_LONGEST_PX)
+    pixel_mm = pixel_on_subject_mm(cameras, most_px=_USUAL_LONGEST_PX)
     scale = min(pixel_mm / _USUAL_PIXEL_MM, volume.radius_mm / _USUAL_RADIUS_MM)
     return float(np.clip(scale, _LEAST_SCALE, 1.0))
 

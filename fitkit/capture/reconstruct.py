@@ -19,6 +19,7 @@ from fitkit.capture.closed_surface import (
 )
 from fitkit.capture.depth_agreement import agreeing_depths
 from fitkit.capture.depth_map import DepthMap
+from fitkit.capture.fineness import dense_scale
 from fitkit.capture.free_space import seen_through
 from fitkit.capture.pair_choice import choose_pairs
 from fitkit.capture.photo import Photo
@@ -38,6 +39,7 @@ __all__ = ["reconstruct"]
 
 Progress = Callable[[float, str], None]
 
+# Lengths suit a body photographed whole; all shrink by one factor for a small subject.
 # Depth precision falls with the square of distance over focal length; a view of about
 # 1000 px leaves a few tenths of a millimetre after averaging, at an eighth of the full cost.
 _FINE_PX, _COARSE_PX = 1008, 420
@@ -47,7 +49,7 @@ _CELL_MM = 4.0
 _BELOW_MM = 40.0
 _FLOOR_MM = 30.0
 _FAR_FACTOR = 3.0
-_FREE_VOTES = 3
+_FREE_VOTES, _FREE_MARGIN_MM = 3, 25.0
 # Cell of the mesh each pass starts from (0: keep the last one's), whether the halved photos
 # are used, and how far to look.
 _REFINEMENT = (
@@ -97,6 +99,7 @@ def reconstruct(
     cameras = [camera for camera in solved.cameras if camera.photo in by_name]
     greys = [_grey_of(by_name[camera.photo], camera) for camera in cameras]
     say(0.0, "choosing pairs of photos")
+    scale = dense_scale(cameras, volume) if cameras else 1.0
     column = column_points(volume)
     pairs = choose_pairs(cameras, column) if len(cameras) > 1 else ()
     if not pairs:
@@ -115,8 +118,8 @@ def reconstruct(
 
     wide = _depth_maps(cameras, greys, pairs, column, _COARSE_PX, far=True, say=searching)
     middle = column.mean(axis=0)
-    wide = agreeing_depths(wide, middle, within_mm=_AGREE_COARSE_MM, maps_n=_AGREE_MAPS)
-    rough = _cloud_in_volume(wide, wide, volume, _COARSE_SPACING_MM)
+    wide = agreeing_depths(wide, middle, within_mm=scale * _AGREE_COARSE_MM, maps_n=_AGREE_MAPS)
+    rough = _cloud_in_volume(wide, wide, volume, _COARSE_SPACING_MM, scale)
     if len(rough.points_mm) < 100:
         raise _nothing_seen(len(rough.points_mm))
 
@@ -126,24 +129,24 @@ def reconstruct(
     fine = _depth_maps(cameras, greys, pairs, rough.points_mm, _FINE_PX, far=False, say=matching)
     say(0.55, "keeping what several photos agree on")
     fine = agreeing_depths(
-        fine, rough.points_mm.mean(axis=0), within_mm=_AGREE_MM, maps_n=_AGREE_MAPS
+        fine, rough.points_mm.mean(axis=0), within_mm=scale * _AGREE_MM, maps_n=_AGREE_MAPS
     )
-    cloud = _cloud_in_volume(fine, wide, volume, _SPACING_MM)
+    cloud = _cloud_in_volume(fine, wide, volume, _SPACING_MM, scale)
     if len(cloud.points_mm) < 500:
         raise _nothing_seen(len(cloud.points_mm))
     say(0.65, "closing the surface")
-    surface = poisson_surface(cloud, cell_mm=_CELL_MM)
-    lower = replace(volume, bottom_mm=volume.bottom_mm - _BELOW_MM)
-    surface = _carved(surface, lower, wide)
+    surface = poisson_surface(cloud, cell_mm=scale * _CELL_MM)
+    lower = replace(volume, bottom_mm=volume.bottom_mm - scale * _BELOW_MM)
+    surface = _carved(surface, lower, wide, scale)
 
     def refining(fraction: float) -> None:
         say(0.7 + 0.25 * fraction, "refining the surface")
 
-    surface = _cut(_refined(surface, cameras, greys, cloud, refining), volume)
+    surface = _cut(_refined(surface, cameras, greys, cloud, scale, refining), volume, scale)
     say(0.98, "judging the surface")
-    cloud = _on_surface(cloud, surface, volume)
+    cloud = _on_surface(cloud, surface, volume, scale)
     distance, _ = cKDTree(cloud.points_mm).query(surface.vertices, workers=-1)
-    findings += surface_findings(surface, distance, volume, cameras)
+    findings += surface_findings(surface, distance, volume, cameras, scale=scale)
     say(1.0, "surface done")
     return Scan(solved, volume, cloud.points_mm, cloud.normals, surface, distance, tuple(findings))
 
@@ -200,34 +203,43 @@ def _reduced(grey: Bytes, factor: float) -> Bytes:
 
 
 def _cloud_in_volume(
-    maps: Sequence[DepthMap], wide: Sequence[DepthMap], volume: CaptureVolume, spacing_mm: float
+    maps: Sequence[DepthMap],
+    wide: Sequence[DepthMap],
+    volume: CaptureVolume,
+    spacing_mm: float,
+    scale: float,
 ) -> PointCloud:
     """Return the cloud of what stands in the volume, continued a little below its bottom."""
     keep = []
+    spacing_mm, floor_mm = scale * spacing_mm, scale * _FLOOR_MM
     for one in maps:
         points = one.points_mm()
-        inside = inside_volume(volume, points, margin_mm=_BELOW_MM)
-        inside &= points[:, 2] > min(volume.bottom_mm, _FLOOR_MM)
+        inside = inside_volume(volume, points, margin_mm=scale * _BELOW_MM)
+        inside &= points[:, 2] > min(volume.bottom_mm, floor_mm)
         radial = np.hypot(points[:, 0] - volume.centre_x_mm, points[:, 1] - volume.centre_y_mm)
         inside &= (radial <= volume.radius_mm) & (points[:, 2] <= volume.top_mm)
         keep.append(inside)
     cloud = cloud_of_maps(maps, keep, spacing_mm=spacing_mm)
     if len(cloud.points_mm) == 0:
         return cloud
-    floor = (cloud.points_mm[:, 2] < _FLOOR_MM) & (cloud.normals[:, 2] > 0.8)
-    free = seen_through(wide, cloud.points_mm) >= _FREE_VOTES
+    floor = (cloud.points_mm[:, 2] < floor_mm) & (cloud.normals[:, 2] > 0.8)
+    margin_mm = scale * _FREE_MARGIN_MM
+    free = seen_through(wide, cloud.points_mm, margin_mm=margin_mm) >= _FREE_VOTES
     return largest_clusters(cloud_only(cloud, ~floor & ~free), gap_mm=4.0 * spacing_mm)
 
 
-def _carved(surface: TriangleMesh, volume: CaptureVolume, wide: Sequence[DepthMap]) -> TriangleMesh:
+def _carved(
+    surface: TriangleMesh, volume: CaptureVolume, wide: Sequence[DepthMap], scale: float
+) -> TriangleMesh:
     """Return the surface within the volume, freed of what the photos look through."""
-    cell_mm = _REFINEMENT[0][0]
+    cell_mm = scale * _REFINEMENT[0][0]
     grid = signed_grid(surface, cell_mm=cell_mm, margin_mm=4 * cell_mm)
     axes = [grid.nodes_mm(axis)[::_CARVE_STEP] for axis in range(3)]
     nodes = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
     filled = grid.values_mm[::_CARVE_STEP, ::_CARVE_STEP, ::_CARVE_STEP] > -_CARVE_STEP * cell_mm
     free = np.zeros(filled.shape, dtype=np.bool_)
-    free[filled] = seen_through(wide, nodes[filled]) >= _FREE_VOTES
+    margin_mm = scale * _FREE_MARGIN_MM
+    free[filled] = seen_through(wide, nodes[filled], margin_mm=margin_mm) >= _FREE_VOTES
     carved = carving_field(free, step=_CARVE_STEP, cell_mm=cell_mm) if free.any() else None
     return mesh_of_grid(cut_to_volume(grid, volume, carved=carved))
 
@@ -237,6 +249,7 @@ def _refined(
     cameras: Sequence[Camera],
     greys: Sequence[Bytes],
     cloud: PointCloud,
+    scale: float,
     say: Callable[[float], None],
 ) -> TriangleMesh:
     """Return the surface moved to where the photos agree, ever finer."""
@@ -245,35 +258,41 @@ def _refined(
     wholes = stack_photos(cameras, greys)
     for done, (cell_mm, halved, settings) in enumerate(_REFINEMENT):
         if cell_mm > 0 and done > 0:
+            cell_mm *= scale
             grid = signed_grid(surface, cell_mm=cell_mm, margin_mm=4 * cell_mm)
             surface = mesh_of_grid(grid)
         surface, certainty = refine_surface(
-            surface, cameras, halves if halved else wholes, settings
+            surface, cameras, halves if halved else wholes, settings.scaled(scale)
         )
         if done + 1 == len(_REFINEMENT) or _REFINEMENT[done + 1][0] > 0:
-            surface = even_out(surface, _freedom(surface, certainty, near))
+            surface = even_out(surface, _freedom(surface, certainty, near, scale))
         say((done + 1) / len(_REFINEMENT))
     return surface
 
 
-def _freedom(surface: TriangleMesh, certainty: Floats, near: cKDTree) -> Floats:
+def _freedom(surface: TriangleMesh, certainty: Floats, near: cKDTree, scale: float) -> Floats:
     """(V,) float: 1 where neither the cloud nor the patches hold the surface, else 0."""
     distance, _ = near.query(surface.vertices, workers=-1)
-    bare = np.clip((distance - _AGREE_MM) / _AGREE_MM, 0.0, 1.0)
+    bare = np.clip(distance / (scale * _AGREE_MM) - 1.0, 0.0, 1.0)
     return np.asarray(bare * np.clip(1.0 - certainty / _SOME_CERTAINTY, 0.0, 1.0))
 
 
-def _cut(surface: TriangleMesh, volume: CaptureVolume) -> TriangleMesh:
-    grid = signed_grid(surface, cell_mm=_CELL_MM, margin_mm=4 * _CELL_MM, flat_mm=volume.bottom_mm)
+def _cut(surface: TriangleMesh, volume: CaptureVolume, scale: float) -> TriangleMesh:
+    cell_mm = scale * _CELL_MM
+    grid = signed_grid(surface, cell_mm=cell_mm, margin_mm=4 * cell_mm, flat_mm=volume.bottom_mm)
     return mesh_of_grid(cut_to_volume(grid, volume, carved=None))
 
 
-def _on_surface(cloud: PointCloud, surface: TriangleMesh, volume: CaptureVolume) -> PointCloud:
+def _on_surface(
+    cloud: PointCloud, surface: TriangleMesh, volume: CaptureVolume, scale: float
+) -> PointCloud:
     """Drop what the surface did not follow and what continues below the cut; turn normals out."""
     distance, nearest = cKDTree(surface.vertices).query(cloud.points_mm, workers=-1)
     outward = np.einsum("pi,pi->p", cloud.normals, surface.vertex_normals()[nearest])
     turned = PointCloud(cloud.points_mm, np.where(outward < 0, -1.0, 1.0)[:, None] * cloud.normals)
-    return cloud_only(turned, (distance < _STRAY_MM) & inside_volume(volume, cloud.points_mm))
+    return cloud_only(
+        turned, (distance < scale * _STRAY_MM) & inside_volume(volume, cloud.points_mm)
+    )
 
 
 def _nothing_seen(points: int) -> PhotoError:

@@ -25,12 +25,14 @@ def surface_findings(
     distance_mm: Floats,
     volume: CaptureVolume,
     cameras: Sequence[Camera],
+    *,
+    scale: float = 1.0,
 ) -> list[Finding]:
     """Judge by area how much of the surface was not measured, and why.
 
-    What lies more than 12 mm from every point of the cloud only bridges a gap. Where three
-    cameras look at it, it is too plain; elsewhere it was not seen. The flat cut at the bottom
-    of the volume does not count.
+    What lies more than 12 mm (times ``scale``) from every point of the cloud only bridges a
+    gap. Where three cameras look at it, it is too plain; elsewhere it was not seen. The flat
+    cut at the bottom of the volume does not count.
 
     Parameters
     ----------
@@ -42,10 +44,12 @@ def surface_findings(
         The column that was searched.
     cameras
         The cameras of the photos used.
+    scale
+        Size of the subject's detail against that of a body.
     """
     area = surface.face_areas_mm2()
     cut = (surface.corners[:, :, 2] < volume.bottom_mm + 0.1).all(axis=1)
-    bridged = (distance_mm[surface.faces].min(axis=1) > _BRIDGED_MM) & ~cut
+    bridged = (distance_mm[surface.faces].min(axis=1) > scale * _BRIDGED_MM) & ~cut
     _, views_n = best_views(surface, surface.vertex_normals(), cameras)
     looked_at = views_n[surface.faces].min(axis=1) >= _VIEWS
     whole = max(float(area[~cut].sum()), 1.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -50,6 +50,9 @@ class RefinementPass:
         Weight of the smoothness of the moves against a fully certain place.
     averaging
         Rounds in which the likeness is averaged with the neighbours'.
+    scale
+        Size of the subject's detail against that of a body: what counts as clear of the
+        surface shrinks with it, and the sharpest bend grows.
     """
 
     reach_mm: float
@@ -58,6 +61,17 @@ class RefinementPass:
     half_n: int
     stiffness: float = 0.5
     averaging: int = 2
+    scale: float = 1.0
+
+    def scaled(self, factor: float) -> RefinementPass:
+        """Return the pass for a subject whose detail is that much finer."""
+        return replace(
+            self,
+            reach_mm=factor * self.reach_mm,
+            step_mm=factor * self.step_mm,
+            spacing_mm=factor * self.spacing_mm,
+            scale=factor * self.scale,
+        )
 
 
 def refine_surface(
@@ -91,7 +105,7 @@ def refine_surface(
     normal = mesh.vertex_normals()
     for _ in range(_NORMAL_ROUNDS):
         normal = _unit(normal + averaged @ normal)
-    patches = _patches(mesh, normal, averaged, adjacency, cameras)
+    patches = _patches(mesh, normal, averaged, adjacency, cameras, settings.scale)
     moves = np.arange(
         -settings.reach_mm, settings.reach_mm + 0.5 * settings.step_mm, settings.step_mm
     )
@@ -148,12 +162,15 @@ def _patches(
     averaged: Sparse,
     adjacency: Sparse,
     cameras: Sequence[Camera],
+    scale: float,
 ) -> SurfacePatches:
     helper = np.where(np.abs(normal[:, 2:]) < 0.9, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]])
     along = _unit(np.cross(helper, normal))
     across = np.cross(normal, along)
+    sharpest = _SHARPEST_BEND_PER_MM / scale
     bend = _second_form(mesh, normal, along, across, averaged, adjacency)
-    views, views_n = best_views(mesh, normal, cameras)
+    bend = np.clip(bend, -sharpest, sharpest)
+    views, views_n = best_views(mesh, normal, cameras, clear_mm=scale * _CLEAR_MM)
     return SurfacePatches(mesh.vertices, normal, along, across, bend, views, views_n)
 
 
@@ -205,18 +222,19 @@ def _second_form(
     for _ in range(_BEND_ROUNDS):
         form = 0.5 * form + 0.5 * (averaged @ form)
     matrix = form.reshape(-1, 3, 3)
-    bend = np.stack(
+    bend: Floats = np.stack(
         [
             np.einsum("vi,vij,vj->v", one, matrix, other)
             for one, other in ((along, along), (along, across), (across, across))
         ],
         axis=1,
     )
-    limited: Floats = np.clip(bend, -_SHARPEST_BEND_PER_MM, _SHARPEST_BEND_PER_MM)
-    return limited
+    return bend
 
 
-def best_views(mesh: TriangleMesh, normal: Floats, cameras: Sequence[Camera]) -> tuple[Ints, Ints]:
+def best_views(
+    mesh: TriangleMesh, normal: Floats, cameras: Sequence[Camera], *, clear_mm: float = _CLEAR_MM
+) -> tuple[Ints, Ints]:
     """Return per vertex the cameras that see it most squarely and how many do, up to six.
 
     Parameters
@@ -227,6 +245,8 @@ def best_views(mesh: TriangleMesh, normal: Floats, cameras: Sequence[Camera]) ->
         (V, 3) float, unit, outward.
     cameras
         Where the photos were taken from; what lies outside a photo still counts as seen.
+    clear_mm
+        How far above the surface rays start, clear of its own unevenness.
 
     Returns
     -------
@@ -245,7 +265,7 @@ def best_views(mesh: TriangleMesh, normal: Floats, cameras: Sequence[Camera]) ->
         towards = _unit(camera.centre_mm() - mesh.vertices)
         cosine = np.einsum("vi,vi->v", towards, normal)
         facing = np.flatnonzero(cosine > _LEAST_COSINE)
-        start = mesh.vertices[facing] + _CLEAR_MM * normal[facing]
+        start = mesh.vertices[facing] + clear_mm * normal[facing]
         rays = np.hstack([start, towards[facing]]).astype(np.float32)
         hidden = scene.test_occlusions(tensor(rays)).numpy()
         squareness[facing[~hidden], index] = cosine[facing[~hidden]]

@@ -44,6 +44,28 @@ def test_radius_is_half_the_nearest_distance_up_to_700_mm() -> None:
     assert default_capture_volume(ring(distance_mm=1800.0)).radius_mm == 700.0
 
 
+def test_a_photo_from_high_above_does_not_make_the_column_thin() -> None:
+    """It stands near the axis but not near the subject."""
+    level = ring(distance_mm=600.0)
+    above = camera_at("above", np.array([20.0, 0.0, 1600.0]), np.array([0, 0, 1000.0]), lens=LENS)
+    solved = SolvedCameras((*level.cameras, above), (), 0.0, 0.0)
+    assert default_capture_volume(solved).radius_mm == pytest.approx(0.5 * 0.7 * 600.0, rel=0.02)
+
+
+def test_a_small_subject_seen_from_near_starts_lower() -> None:
+    """Ten pixels of 0.67 mm (photos of 2016 px looked at as 1008) are 6.7 mm."""
+    lens = Lens(1512, 2016, 1500.0, 755.5, 1007.5)
+    target = np.array([0.0, 0.0, 120.0])
+    cameras = tuple(
+        camera_at(f"{k}", target + 500.0 * np.array([np.cos(k), np.sin(k), 0.0]), target, lens=lens)
+        for k in range(6)
+    )
+    volume = default_capture_volume(SolvedCameras(cameras, (), 0.0, 0.0))
+    assert volume.bottom_mm == pytest.approx(6.67, abs=0.05)
+    assert volume.radius_mm == pytest.approx(250.0, abs=1.0)
+    assert volume.top_mm < 500.0
+
+
 def test_top_is_what_the_field_of_view_shows() -> None:
     """On the axis a level camera sees up to height + distance * (rows above centre) / focal."""
     top = default_capture_volume(ring()).top_mm
