@@ -11,14 +11,14 @@ import math
 import os
 import re
 import warnings
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pillow_heif
-from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
+from PIL import ExifTags, Image, UnidentifiedImageError
 
 from fitkit.errors import PhotoError, ShapeError
 from fitkit.findings import Finding, Severity
@@ -33,6 +33,8 @@ PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".heic", ".heif", ".tif", ".tiff", ".
 _DEFAULT_FOCAL_35MM = 26.0
 _FILM_WIDTH_MM = 36.0
 _SHORTEST_SIDE_PX = 200
+# Where Pillow refuses by itself; its HEIF decoder does not ask.
+_MOST_PIXELS = 178_956_970
 
 pillow_heif.register_heif_opener()
 
@@ -188,7 +190,14 @@ def read_photo(path: str | os.PathLike[str], *, longest_px: int = 2016) -> Photo
         ) from error
     except PhotoError:
         raise
-    except (OSError, ValueError, SyntaxError, RuntimeError, EOFError) as error:
+    except MemoryError as error:
+        raise PhotoError(
+            f"The photo {path.name} does not fit into this machine's memory.",
+            "Save it with at most 100 megapixels.",
+        ) from error
+    except Exception as error:
+        # A decoder that is fed garbage may raise anything; a file is never worth more than
+        # itself.
         raise PhotoError(
             f"The photo {path.name} is damaged or incomplete.",
             "Copy it from the camera again, or leave it out.",
@@ -275,17 +284,19 @@ def _short_names(files: Sequence[Path]) -> list[str]:
 
 
 def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo:
-    exif = picture.getexif()
-    lens_exif = exif.get_ifd(ExifTags.IFD.Exif)
+    exif, lens_exif = _exif_of(picture)
     stored_px = (max(picture.size), min(picture.size))
     if min(picture.size) < _SHORTEST_SIDE_PX:
         raise PhotoError(
             f"The photo {name} is only {picture.size[0]} x {picture.size[1]} pixels.",
             "Use the photo as the camera took it, not a preview.",
         )
-    # JPEG files can be decoded to grey at once, a third of the memory.
-    picture.draft("L", picture.size)
-    grey = _grey_of_picture(ImageOps.exif_transpose(picture))
+    if picture.size[0] * picture.size[1] > _MOST_PIXELS:
+        raise Image.DecompressionBombError
+    _draft_grey(picture, longest_px)
+    grey = _grey_of_picture(picture)
+    # Some decoders turn the picture themselves and then say that it is upright.
+    grey = _turned_upright(grey, _orientation(_exif_of(picture)[0]))
     height_px, width_px = grey.shape
     target = _bounded_size(width_px, height_px, longest_px)
     if target != (width_px, height_px):
@@ -309,7 +320,7 @@ def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo
             f"{focal_mm:g}mm",
             f"{focal_px:.1f}px" if focal_known else "unknown",
             f"{target[0]}x{target[1]} of {stored_px[0]}x{stored_px[1]}",
-            f"turn{exif.get(ExifTags.Base.Orientation, 1)}",
+            f"turn{_orientation(exif)}",
         ]
     )
     grey.flags.writeable = False
@@ -330,6 +341,62 @@ def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo
         stored_px,
         (taken[1], taken[0]) if taken[0] > 0 else None,
     )
+
+
+def _exif_of(picture: Image.Image) -> tuple[Mapping[int, object], Mapping[int, object]]:
+    """Return the EXIF block and its part about the lens; empty where they are damaged."""
+    try:
+        exif = picture.getexif()
+        return dict(exif), dict(exif.get_ifd(ExifTags.IFD.Exif))
+    except Exception:
+        # Pillow reads the block piece by piece and trusts its numbers.
+        return {}, {}
+
+
+def _orientation(exif: Mapping[int, object]) -> int:
+    """Return the EXIF orientation, upright where it is none of the eight."""
+    told = exif.get(ExifTags.Base.Orientation, 1)
+    return told if isinstance(told, int) and 1 <= told <= 8 else 1
+
+
+def _draft_grey(picture: Image.Image, longest_px: int) -> None:
+    """Let a JPEG be decoded grey, and no finer than the reduction needs.
+
+    Twice as fine as wanted leaves the reduction to average; only a scale that divides both
+    sides keeps the pixels square.
+    """
+    width, height = picture.size
+    scale = next(
+        (
+            n
+            for n in (8, 4, 2)
+            if width % n == 0 and height % n == 0 and max(width, height) >= 2 * n * longest_px
+        ),
+        1,
+    )
+    picture.draft("L", (width // scale, height // scale))
+
+
+def _turned_upright(grey: Bytes, orientation: int) -> Bytes:
+    """Return a picture turned as its EXIF orientation asks."""
+    match orientation:
+        case 2:
+            turned = grey[:, ::-1]
+        case 3:
+            turned = grey[::-1, ::-1]
+        case 4:
+            turned = grey[::-1]
+        case 5:
+            turned = grey.T
+        case 6:
+            turned = grey[::-1].T
+        case 7:
+            turned = grey[::-1, ::-1].T
+        case 8:
+            turned = grey.T[::-1]
+        case _:
+            turned = grey
+    return np.ascontiguousarray(turned)
 
 
 def _grey_of_picture(picture: Image.Image) -> Bytes:
@@ -365,7 +432,7 @@ def _bounded_size(width_px: int, height_px: int, longest_px: int) -> tuple[int, 
 
 
 def _focal_px(
-    lens_exif: dict[int, object], original_longest_px: int, long_side_px: int
+    lens_exif: Mapping[int, object], original_longest_px: int, long_side_px: int
 ) -> float | None:
     """Return the focal length the file tells, in pixels of the reduced picture."""
     candidates = []
@@ -387,11 +454,11 @@ def _number(value: object) -> float:
     """Return an EXIF number, 0 where there is none or it makes no sense."""
     try:
         number = float(value)  # type: ignore[arg-type]
-    except (TypeError, ValueError, ZeroDivisionError):
+    except (TypeError, ValueError, ZeroDivisionError, OverflowError):
         return 0.0
     return number if math.isfinite(number) else 0.0
 
 
 def _words(value: object) -> str:
     """Return an EXIF text without padding or the separator of the key."""
-    return str(value or "").replace("\x00", "").replace("|", "/").strip()
+    return str(value or "")[:80].replace("\x00", "").replace("|", "/").strip()

@@ -3,6 +3,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from PIL import ExifTags, Image
@@ -243,3 +244,18 @@ def test_a_photo_value_refuses_colour_and_is_read_only() -> None:
     photo = Photo("a", np.zeros((4, 6), np.uint8), 100.0, True, "k")
     assert (photo.width_px, photo.height_px) == (6, 4)
     assert not photo.grey.flags.writeable
+
+
+def test_a_large_jpeg_is_decoded_coarser_and_stays_in_place(tmp_path: Path) -> None:
+    """Against the mean of 8 x 8 pixels, which is the reduction without any shift."""
+    rng = np.random.default_rng(6)
+    coarse = cv2.GaussianBlur(rng.uniform(0, 255, (384, 512)), (0, 0), 3.0)
+    coarse = (coarse - coarse.min()) / np.ptp(coarse) * 220 + 15
+    large = cv2.resize(coarse, (4096, 3072), interpolation=cv2.INTER_CUBIC)
+    path = save(tmp_path / "large.jpg", np.clip(large, 0, 255).astype(np.uint8))
+    photo = read_photo(path, longest_px=512)
+    exact = large.reshape(384, 8, 512, 8).mean(axis=(1, 3))
+    assert photo.grey.shape == exact.shape
+    assert np.abs(photo.grey - exact).mean() < 0.6
+    shift, _ = cv2.phaseCorrelate(exact, photo.grey.astype(np.float64))
+    assert np.abs(shift).max() < 0.01
