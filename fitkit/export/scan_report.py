@@ -256,12 +256,13 @@ def _photos(
             head, state, kind = f"{number[name]}  {name}", "used", "used"
         else:
             reason = reasons.get(name, "No reason was noted.")
-            head, state, kind = name, f"left out: {reason}", "left"
+            state = reason if "left out" in reason else f"left out: {reason}"
+            head, kind = name, "left"
         picture = ""
         if photo is not None:
             png = png_of_photo(photo, camera, solved.sheets)
             data = base64.b64encode(png).decode("ascii")
-            alt = f"Photo {name}, {state.split(':')[0]}, {sheets}"
+            alt = f"Photo {name}, {'used' if camera is not None else 'left out'}, {sheets}"
             picture = f"<img src='data:image/png;base64,{data}' alt='{escape(alt, quote=True)}'>"
         cards.append(
             f"<li class='{kind}'>{picture}<p><strong>{escape(head)}</strong><br>"

@@ -13,7 +13,7 @@ from fitkit.capture.check_length import CheckedLength, CheckLength
 from fitkit.capture.coverage import cover_surface
 from fitkit.capture.fineness import expected_error
 from fitkit.capture.photo import Photo
-from fitkit.capture.photo_advice import advice_findings, plan_photos
+from fitkit.capture.photo_advice import plan_photos
 from fitkit.export.scan_report import html_of_scan
 from fitkit.findings import Finding, Severity
 from tests.export.report_reading import Report
@@ -25,8 +25,13 @@ BLURRED = Finding(
 )
 
 
+STOP = Finding("check-differs", Severity.STOP, "scale", "The tape and the scan differ.", "Lay it.")
+
+
 @cache
-def report(**settings: object) -> bytes:
+def report(
+    *more: Finding, blurred: bool = True, printed_mm: tuple[float, float] | None = None
+) -> bytes:
     cameras = camera_walk(lens=phone_lens(120, 160), rings=(0,))
     scan = scan_of(cameras)
     checked = CheckedLength(CheckLength("1", "5", 1840.0), 1842.0, 5e-4, True)
@@ -45,9 +50,9 @@ def report(**settings: object) -> bytes:
         plan=plan,
         expected=expected_error(scan.solved),
         given=[*(photo.name for photo in photos), "broken.jpg"],
-        findings=[BLURRED, *advice_findings(plan)],
+        findings=[BLURRED, *more] if blurred else more,
+        printed_mm=printed_mm,
         name="a guard",
-        **settings,  # type: ignore[arg-type]
     )
 
 
@@ -91,6 +96,14 @@ def test_measured_check_lines_are_told() -> None:
 
 def test_the_verdict_goes_by_the_worst_finding() -> None:
     assert "Read what is marked" in Report(report()).text
+    assert "Do not build from this scan yet" in Report(report(STOP)).text
+    assert "Nothing stands against" in Report(report(blurred=False)).text
+
+
+def test_a_stop_comes_before_a_warning_and_scale_matters_stand_by_the_scale() -> None:
+    text = Report(report(STOP)).text
+    assert text.index(STOP.message) < text.index(BLURRED.message)
+    assert text.count(STOP.message) == 2
 
 
 def test_the_same_scan_gives_the_same_page() -> None:
