@@ -89,7 +89,12 @@ def find_landmarks(
 
 
 def rim_point_mm(one: TautRound, centre_mm: Floats, direction: Floats) -> Floats:
-    """(3,) float mm: where a level ray from ``centre_mm`` (2,) leaves a level round for good."""
+    """(3,) float mm: where a level ray from ``centre_mm`` (2,) leaves a level round for good.
+
+    A round that lies beside the centre, as on a slanting limb, is left from its own middle.
+    """
+    if not ((one.low_mm[:2] < centre_mm) & (centre_mm < one.high_mm[:2])).all():
+        centre_mm = one.centre_mm[:2]
     points = one.path.points_mm
     flat = points[:, :2] - centre_mm
     across = flat @ np.array([-direction[1], direction[0]])

@@ -117,9 +117,11 @@ def neck_level(levels: BodyLevels) -> int | None:
     """Return the index of the narrowest level of the neck, None where there is none.
 
     A neck is the narrowest place above the armpits (above half height on a bust without
-    arms), with less than two thirds of the trunk's greatest girth.
+    arms), with less than two thirds of the trunk's greatest girth above its lowest fifth: a
+    shin over a foot is no neck.
     """
     heights, girths = levels.heights_mm, levels.girths_mm
+    widest = float(girths[heights >= heights[-1] + 0.2 * (heights[0] - heights[-1])].max())
     half = 0.5 * (heights[0] + heights[-1])
     armpit = max((chain[0].centre_mm[2] for chain in levels.arms.values() if chain), default=half)
     chest = np.flatnonzero(heights >= armpit)
@@ -131,9 +133,9 @@ def neck_level(levels: BodyLevels) -> int | None:
     for k in usable[::-1].tolist():
         if girths[k] < girths[best]:
             best = k
-        elif girths[k] > 1.15 * girths[best] and girths[best] < 0.66 * girths.max():
+        elif girths[k] > 1.15 * girths[best] and girths[best] < 0.66 * widest:
             break
-    return best if girths[best] < 0.66 * girths.max() else None
+    return best if girths[best] < 0.66 * widest else None
 
 
 def _neck_axis(mesh: TriangleMesh, levels: BodyLevels) -> SegmentAxis | None:
