@@ -24,10 +24,20 @@ from fitkit.errors import PhotoError, ShapeError
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Bytes
 
-__all__ = ["PHOTO_SUFFIXES", "Photo", "find_photos", "read_photo", "read_photos"]
+__all__ = [
+    "PHOTO_SUFFIXES",
+    "VIDEO_SUFFIXES",
+    "Photo",
+    "find_photos",
+    "read_photo",
+    "read_photos",
+    "reduced_to",
+]
 
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".heic", ".heif", ".tif", ".tiff", ".webp")
 """File name endings, in any letter case, that are taken for photos."""
+VIDEO_SUFFIXES = (".mp4", ".mov", ".avi", ".m4v")
+"""Those that are taken for films."""
 
 # The main camera of most phones is a 24 to 28 mm equivalent (common practice, no source).
 _DEFAULT_FOCAL_35MM = 26.0
@@ -101,9 +111,9 @@ class Photo:
 
 
 def find_photos(paths: Iterable[str | os.PathLike[str]]) -> tuple[Path, ...]:
-    """Return the photo files among files and folders, sorted, each once.
+    """Return the photo and film files among files and folders, sorted, each once.
 
-    A folder stands for the photos directly inside it; hidden files are passed over.
+    A folder stands for those directly inside it; hidden files are passed over.
     Numbers in names sort by value, so that ``IMG_9`` comes before ``IMG_10``.
 
     Raises
@@ -111,13 +121,14 @@ def find_photos(paths: Iterable[str | os.PathLike[str]]) -> tuple[Path, ...]:
     PhotoError
         When a path does not exist, a named file is no photo, or a folder holds none.
     """
+    known = (*PHOTO_SUFFIXES, *VIDEO_SUFFIXES)
     found: dict[Path, Path] = {}
     for path in map(Path, paths):
         if path.is_dir():
             inside = [
                 entry
                 for entry in path.iterdir()
-                if entry.suffix.lower() in PHOTO_SUFFIXES
+                if entry.suffix.lower() in known
                 and not entry.name.startswith(".")
                 and entry.is_file()
             ]
@@ -130,10 +141,10 @@ def find_photos(paths: Iterable[str | os.PathLike[str]]) -> tuple[Path, ...]:
             raise PhotoError(
                 f"There is no photo or folder {path}.", "Check the name and the folder it is in."
             )
-        elif path.suffix.lower() not in PHOTO_SUFFIXES:
+        elif path.suffix.lower() not in known:
             raise PhotoError(
                 f"{path.name} is not a photo that can be read.",
-                f"Give files ending in {', '.join(s[1:] for s in PHOTO_SUFFIXES)}.",
+                f"Give files ending in {', '.join(s[1:] for s in known)}.",
             )
         else:
             inside = [path]
@@ -212,6 +223,7 @@ def read_photos(
 ) -> tuple[tuple[Photo, ...], tuple[Finding, ...]]:
     """Read photo files one after the other, keeping only the small grey pictures.
 
+    Of a film the sharp frames spread over the walk are taken, up to sixty.
     Files that cannot be read and exact copies of a photo already read are left out with a
     finding each.
 
@@ -226,30 +238,42 @@ def read_photos(
     findings: list[Finding] = []
     first_with: dict[bytes, str] = {}
     first_error: PhotoError | None = None
-    for index, (file, name) in enumerate(zip(files, names, strict=True)):
+    part = 0.0
+
+    def told(_part: float, words: str) -> None:
         if progress is not None:
-            progress(index / len(files), f"reading {name}")
+            progress(part, words)
+
+    for index, (file, name) in enumerate(zip(files, names, strict=True)):
+        part = index / len(files)
+        told(part, f"reading {name}")
         try:
-            photo = read_photo(file, longest_px=longest_px)
+            if file.suffix.lower() in VIDEO_SUFFIXES:
+                from fitkit.capture.video import read_video
+
+                read = read_video(file, name, longest_px=longest_px, progress=told)
+            else:
+                read = (replace(read_photo(file, longest_px=longest_px), name=name),)
         except PhotoError as error:
             first_error = first_error or error
             findings.append(
                 Finding("photo-unreadable", Severity.WARNING, name, error.cause, error.remedy)
             )
             continue
-        digest = hashlib.sha256(photo.grey.tobytes()).digest()
-        if digest in first_with:
-            findings.append(
-                Finding(
-                    "photo-repeated",
-                    Severity.NOTE,
-                    name,
-                    f"{name} is the same picture as {first_with[digest]} and was left out.",
+        for photo in read:
+            digest = hashlib.sha256(photo.grey.tobytes()).digest()
+            first = first_with.setdefault(digest, photo.name)
+            if first != photo.name:
+                findings.append(
+                    Finding(
+                        "photo-repeated",
+                        Severity.NOTE,
+                        photo.name,
+                        f"{photo.name} is the same picture as {first} and was left out.",
+                    )
                 )
-            )
-            continue
-        first_with[digest] = name
-        photos.append(replace(photo, name=name))
+                continue
+            photos.append(photo)
     if progress is not None:
         progress(1.0, "photos read")
     if not photos:
@@ -297,10 +321,8 @@ def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo
     grey = _grey_of_picture(picture)
     # Some decoders turn the picture themselves and then say that it is upright.
     grey = _turned_upright(grey, _orientation(_exif_of(picture)[0]))
-    height_px, width_px = grey.shape
-    target = _bounded_size(width_px, height_px, longest_px)
-    if target != (width_px, height_px):
-        grey = np.asarray(cv2.resize(grey, target, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    grey = reduced_to(grey, longest_px)
+    target = (grey.shape[1], grey.shape[0])
     long_side_px = max(target)
 
     focal_px = _focal_px(lens_exif, stored_px[0], long_side_px)
@@ -341,6 +363,15 @@ def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo
         stored_px,
         (taken[1], taken[0]) if taken[0] > 0 else None,
     )
+
+
+def reduced_to(grey: Bytes, longest_px: int) -> Bytes:
+    """Return a picture reduced until its long side is at most ``longest_px``."""
+    height_px, width_px = grey.shape
+    target = _bounded_size(width_px, height_px, longest_px)
+    if target == (width_px, height_px):
+        return grey
+    return np.asarray(cv2.resize(grey, target, interpolation=cv2.INTER_AREA), dtype=np.uint8)
 
 
 def _exif_of(picture: Image.Image) -> tuple[Mapping[int, object], Mapping[int, object]]:

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import io
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from fitkit.errors import FileError
+from fitkit.geometry.arrays import Bytes
 
-__all__ = ["small_picture"]
+if TYPE_CHECKING:
+    from PIL import Image
+
+__all__ = ["small_picture", "small_picture_of_grey"]
 
 
 def small_picture(photo: Path, *, longest_px: int = 800) -> bytes:
@@ -24,10 +29,24 @@ def small_picture(photo: Path, *, longest_px: int = 800) -> bytes:
         with Image.open(photo) as image:
             image.draft("RGB", (longest_px, longest_px))
             upright = ImageOps.exif_transpose(image).convert("RGB")
-    except OSError as error:
+    except Exception as error:
+        # A damaged file may make the decoder raise anything.
         raise FileError(
             f"The photo '{photo.name}' cannot be read: {error}.", "Take it out of photos/."
         ) from error
+    return _png(upright, longest_px)
+
+
+def small_picture_of_grey(grey: Bytes, *, longest_px: int = 800) -> bytes:
+    """Return an (H, W) uint8 picture, a film's frame say, as a small PNG."""
+    from PIL import Image
+
+    return _png(Image.fromarray(grey).convert("RGB"), longest_px)
+
+
+def _png(upright: Image.Image, longest_px: int) -> bytes:
+    from PIL import Image
+
     upright.thumbnail((longest_px, longest_px))
     # A new image carries no information block of the old one.
     bare = Image.new("RGB", upright.size)

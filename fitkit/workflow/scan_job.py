@@ -204,7 +204,6 @@ def _scan_photos(
     from fitkit.capture.solve_cameras import solve_cameras
     from fitkit.export.scan_picture import png_of_photos
     from fitkit.job.scan_files import scan_files
-    from fitkit.job.small_picture import small_picture
 
     photos, unread = read_photos(
         paths, longest_px=settings.longest_px, progress=part_of(progress, 0.0, 0.06)
@@ -225,17 +224,18 @@ def _scan_photos(
         top_mm=settings.top_mm,
     )
     scan = reconstruct(photos, solved, volume, progress=part_of(progress, 0.25, 0.97))
+    given = [*(photo.name for photo in photos), *(finding.where for finding in unread)]
     if progress is not None:
         progress(0.97, "drawing the report")
-    report, advice = _report(photos, scan, [path.name for path in paths], settings)
+    report, advice = _report(photos, scan, given, settings)
     pictures = {
         "photos.png": png_of_photos(photos, solved),
-        "front.png": small_picture(_front_photo(paths, solved)),
+        "front.png": _front_picture(paths, photos, solved),
         "report.html": report,
     }
     del photos
     words = (
-        f"{len(solved.cameras)} of {len(paths)} photos, {len(solved.sheets)} sheets, "
+        f"{len(solved.cameras)} of {len(given)} photos, {len(solved.sheets)} sheets, "
         f"scale to {100 * solved.scale_sigma:.2f} %, {len(scan.cloud_mm)} points"
     )
     findings = (*solved.findings, *scan.findings, *advice)
@@ -277,13 +277,20 @@ def _tags(settings: CaptureSection) -> TagSet:
     return tag_set(settings.tags, settings.side_mm)
 
 
-def _front_photo(paths: Sequence[Path], solved: SolvedCameras) -> Path:
-    """Return the photo taken most nearly from the wearer's front, for overviews."""
+def _front_picture(paths: Sequence[Path], photos: Sequence[Photo], solved: SolvedCameras) -> bytes:
+    """Return the photo taken most nearly from the wearer's front, small, for overviews."""
+    from fitkit.errors import FileError
+    from fitkit.job.small_picture import small_picture, small_picture_of_grey
 
     def sideways(camera: Camera) -> float:
         x, y, _ = camera.centre_mm()
         return math.atan2(abs(x), -y)
 
-    of_name = {path.name: path for path in paths}
-    known = [camera for camera in solved.cameras if camera.photo in of_name]
-    return of_name[min(known, key=sideways).photo] if known else paths[0]
+    front = min(solved.cameras, key=sideways).photo
+    path = next((path for path in paths if path.name == front), None)
+    if path is not None:
+        try:
+            return small_picture(path)
+        except FileError:
+            pass  # what gave a photo gives a grey picture at least
+    return small_picture_of_grey(next(photo.grey for photo in photos if photo.name == front))

@@ -210,7 +210,10 @@ def _find_photos(paths: Sequence[Path]) -> tuple[Path, ...]:
 def quick_modules() -> dict[str, ModuleType]:
     """Return the quick steps as modules, by the name of what they stand for."""
     functions: dict[str, dict[str, Callable[..., Any]]] = {
-        "job.small_picture": {"small_picture": lambda path: PNG},
+        "job.small_picture": {
+            "small_picture": lambda path: PNG,
+            "small_picture_of_grey": lambda grey: PNG,
+        },
         "capture.photo": {"find_photos": _find_photos, "read_photos": _read_photos},
         "capture.solve_cameras": {"solve_cameras": _solve_cameras},
         "capture.capture_volume": {
