@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import assert_never
+from typing import TYPE_CHECKING, assert_never
 
 from fitkit.body.side import Side
 from fitkit.job.settings import (
@@ -32,7 +32,10 @@ from fitkit.patch.design import (
 )
 from fitkit.units import radians_from_degrees
 
-__all__ = ["anchor_of", "line_designs", "part_numbers", "patch_designs"]
+if TYPE_CHECKING:
+    from fitkit.body.named_girth import NamedGirth
+
+__all__ = ["anchor_of", "line_designs", "named_girths", "part_numbers", "patch_designs"]
 
 
 def anchor_of(section: AnchorSection) -> Anchor:
@@ -97,6 +100,16 @@ def _patch(section: PatchSection, clearance_mm: float) -> PatchDesign:
             for line, edge in section.edges.items()
         },
         note=section.note,
+    )
+
+
+def named_girths(settings: JobSettings) -> tuple[NamedGirth, ...]:
+    """Return the girths of the maker's own, beside those that every body has."""
+    from fitkit.body.named_girth import NamedGirth
+
+    return tuple(
+        NamedGirth(row.name, row.height_mm, row.axis, row.along, row.landmarks or ())
+        for row in settings.girth
     )
 
 

@@ -95,6 +95,12 @@ class Job:
         name = self.settings.body.from_mesh
         return None if name is None else self.folder / name
 
+    @property
+    def from_photos(self) -> bool:
+        """Whether the body comes from photos, not from a mesh or the tape list alone."""
+        body = self.settings.body
+        return body.from_mesh is None and body.from_tape is None
+
     def inputs(
         self,
         step: str,
@@ -121,6 +127,7 @@ class Job:
                 inputs[f"photos/{name}"] = digests.digest(path, known_as=later)
         if step == "body" and (mesh := self.mesh_path()) is not None:
             inputs["the mesh"] = digests.digest(mesh) if mesh.is_file() else "not there"
+        if step == "body" and not self.from_photos:
             after = ()
         for earlier in after:
             record = MadeFrom.read(self.result_folder(earlier))
@@ -151,9 +158,9 @@ class Job:
         return content
 
     def steps(self) -> tuple[str, ...]:
-        """Return the names of the steps this job needs: none before the body with a mesh."""
+        """Return the names of the steps this job needs: none before the body without photos."""
         names = tuple(step.name for step in STEPS)
-        return names if self.settings.body.from_mesh is None else names[1:]
+        return names if self.from_photos else names[1:]
 
     # -- changes; hold the lock ----------------------------------------------------------
 

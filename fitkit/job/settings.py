@@ -194,6 +194,8 @@ class BodySection(_Section):
     landmarks right by hand: ``"left armpit" = [x, y, z]`` in millimetres on the finished body.
 
     With ``adapt`` the body is reshaped until its tape measures are those of ``[wearer.tape]``.
+    ``from_tape`` builds a plain torso from that list alone, where there are neither photos nor
+    a mesh, and names whose survey sizes fill in what the list leaves out.
     """
 
     from_mesh: str | None = None
@@ -203,9 +205,12 @@ class BodySection(_Section):
     stand: StandSection | None = None
     landmarks: dict[str, tuple[_Length, _Length, _Length]] = Field(default_factory=dict)
     adapt: bool = False
+    from_tape: Literal["men", "women"] | None = None
 
     @model_validator(mode="after")
     def _stands_one_way(self) -> BodySection:
+        if self.from_mesh is not None and self.from_tape is not None:
+            raise ValueError("Give either from_mesh or from_tape.")
         if self.stand is not None and (self.up is not None or self.front is not None):
             raise ValueError("Give either up and front, or the three points of [body.stand].")
         if self.front is not None and self.up is None:

@@ -51,8 +51,8 @@ STEPS = (
 )
 """Every step in the order of the work."""
 
-RESHAPING = "[wearer.tape]"
-"""Under which name the tape list is among what the body is made from."""
+RESHAPING = ("[wearer.tape]", "[[girth]]")
+"""Sections that the body is made from only when it is reshaped to the tape list."""
 
 
 def step_named(name: str) -> Step:
@@ -69,10 +69,15 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
         case "scan":
             return {"[capture]": settings.capture.model_dump(mode="json")}
         case "body":
-            made = {"[body]": settings.body.model_dump(mode="json", exclude={"adapt"})}
+            made: dict[str, Any] = {
+                "[body]": settings.body.model_dump(mode="json", exclude={"adapt"})
+            }
+            if settings.body.from_tape is not None:
+                made["[wearer.tape] for the torso"] = settings.wearer.tape
             if not settings.body.adapt:
                 return made
-            return made | {RESHAPING: dict(settings.wearer.tape)}
+            girths = [girth.model_dump(mode="json") for girth in settings.girth]
+            return made | dict(zip(RESHAPING, (settings.wearer.tape, girths), strict=True))
         case "patches":
             drawn = {"name", "lines", "inside", "side", "seam", "clearance_mm"}
             return {

@@ -1,4 +1,4 @@
-"""From the scan, or a mesh, to the body; reshaped to the tape list where the maker says so."""
+"""From the scan, a mesh or the tape list to the body; reshaped to that list where wanted."""
 
 from __future__ import annotations
 
@@ -46,6 +46,8 @@ def _body(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
     from fitkit.export.body_picture import png_of_body
     from fitkit.job.body_files import body_files
 
+    if job.settings.body.from_tape is not None:
+        check_tape_list(job)
     piece = _made_from_now(job, digests)
     found = _kept(job, digests, piece) or found_body(job, part_of(progress, 0.0, 0.6))
     shaped = found
@@ -71,7 +73,7 @@ def _made_from_now(job: Job, digests: FileDigests) -> str:
     from fitkit.job.steps import RESHAPING
 
     inputs = job.inputs("body", digests)
-    return digest_of_value({name: row for name, row in inputs.items() if name != RESHAPING})
+    return digest_of_value({name: row for name, row in inputs.items() if name not in RESHAPING})
 
 
 def _kept(job: Job, digests: FileDigests, piece: str) -> Body | None:
@@ -92,12 +94,20 @@ def _kept(job: Job, digests: FileDigests, piece: str) -> Body | None:
 def _reshaped(job: Job, found: Body, progress: Progress | None) -> tuple[Body, dict[str, bytes]]:
     """Return the body reshaped to the tape list, and the files that show what that did."""
     from fitkit.body.adapt import adapt
+    from fitkit.body.tape_measure import tape_measures
     from fitkit.export.change_picture import png_of_change
     from fitkit.job.adapted_files import adapted_files
     from fitkit.job.body_files import FOUND_STEM, body_files
+    from fitkit.job.designs import named_girths
 
     check_tape_list(job)
-    adapted = adapt(found, job.settings.wearer.tape, progress=progress)
+    own = [girth for girth in named_girths(job.settings) if girth.name in job.settings.wearer.tape]
+    adapted = adapt(
+        found,
+        job.settings.wearer.tape,
+        read_tape=lambda shaped: tape_measures(shaped, own),
+        progress=progress,
+    )
     picture = png_of_change(found.mesh, adapted.body.mesh, adapted.distance_mm())
     files = body_files(found, stem=FOUND_STEM) | adapted_files(adapted.measures)
     return adapted.body, {**files, "adapted.png": picture}

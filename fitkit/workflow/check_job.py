@@ -98,7 +98,7 @@ def _settings_findings(job: Job) -> list[Finding]:
                     unit="mm",
                 )
             )
-    if not job.photo_paths() and job.settings.body.from_mesh is None:
+    if not job.photo_paths() and job.from_photos:
         found.append(
             Finding(
                 "no-photos",

@@ -1,4 +1,4 @@
-"""The body of the scan or the mesh as it is, before any reshaping."""
+"""The body of the scan, the mesh or the tape list as it is, before any reshaping."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ _USUAL_FRONT = {"y": "z", "-y": "z"}
 
 
 def found_body(job: Job, progress: Progress | None = None) -> Body:
-    """Return the body of the job's scan or mesh, landmarks put right as ``job.toml`` says.
+    """Return the body of the job's scan, mesh or tape list, landmarks corrected by ``job.toml``.
 
     Raises
     ------
@@ -53,6 +53,11 @@ def found_body(job: Job, progress: Progress | None = None) -> Body:
                 "Copy the file there, or take from_mesh out of job.toml to use photos.",
             )
         found = _body_of_file(mesh_path, job.settings.body, progress)
+    elif job.settings.body.from_tape is not None:
+        from fitkit.body.tape_stand_in import tape_stand_in
+
+        group = job.settings.body.from_tape
+        found = tape_stand_in(job.settings.wearer.tape, group=group, progress=progress).body
     else:
         from fitkit.body.body_of_scan import body_of_scan
         from fitkit.job.scan_files import read_scan

@@ -10,7 +10,6 @@ from fitkit.errors import JobError
 
 if TYPE_CHECKING:
     from fitkit.body.tape_reading import TapeMeasure
-    from fitkit.job.settings import JobSettings
 
 __all__ = ["JobMeasures", "MeasureRow", "measure_job"]
 
@@ -96,11 +95,12 @@ def measure_job(folder: Path | str) -> JobMeasures:
     from fitkit.body.tape_measure import tape_measures
     from fitkit.export.tapes_picture import png_of_tapes
     from fitkit.job.body_files import read_body
+    from fitkit.job.designs import named_girths
     from fitkit.job.measures_files import measures_files
     from fitkit.job.whole_writes import write_whole
 
     shaped = read_body(shaped_in)
-    taken = tape_measures(shaped, _own_girths(job.settings))
+    taken = tape_measures(shaped, named_girths(job.settings))
     marks = {
         mark.name: (float(mark.at_mm[0]), float(mark.at_mm[1]), float(mark.at_mm[2]))
         for mark in shaped.landmarks.values()
@@ -112,15 +112,6 @@ def measure_job(folder: Path | str) -> JobMeasures:
         for name, content in files.items():
             write_whole(shaped_in / name, content)
     return JobMeasures(measures.rows, marks, sure, tuple(shaped_in / name for name in files))
-
-
-def _own_girths(settings: JobSettings) -> tuple[Any, ...]:
-    from fitkit.body.named_girth import NamedGirth
-
-    return tuple(
-        NamedGirth(row.name, row.height_mm, row.axis, row.along, row.landmarks or ())
-        for row in settings.girth
-    )
 
 
 def _rows(taken: tuple[TapeMeasure, ...], tape: dict[str, float]) -> tuple[MeasureRow, ...]:

@@ -88,10 +88,9 @@ def _overview(job: Job, template: Template, page_png: bytes) -> bytes:
     from fitkit.job.template_files import template_stem
 
     body = job.result_folder("body")
-    from_photos = job.settings.body.from_mesh is None
     return png_of_line(
         read_result_bytes(job.result_folder("scan"), "front.png")
-        if from_photos
+        if job.from_photos
         else read_result_bytes(body, "body.png"),
         read_result_bytes(job.result_folder("patches"), "front.png"),
         read_result_bytes(job.result_folder("blanks"), f"{file_stem(template.name)}-strain.png"),

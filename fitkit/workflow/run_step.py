@@ -67,7 +67,7 @@ def run_step(
             seconds=state.record.seconds,
             files=_paths(folder, state.record),
         )
-    needed = () if step == "body" and job.settings.body.from_mesh else step_named(step).after
+    needed = () if step == "body" and not job.from_photos else step_named(step).after
     for earlier in needed:
         if MadeFrom.read(job.result_folder(earlier)) is None:
             raise JobError(
