@@ -11,15 +11,23 @@ import math
 import os
 import re
 import warnings
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import cv2
 import numpy as np
 import pillow_heif
 from PIL import ExifTags, Image, UnidentifiedImageError
 
+from fitkit.capture.photo_pixels import draft_grey, grey_of_picture, reduced_to, turned_upright
+from fitkit.capture.photo_remarks import (
+    FILM_WIDTH_MM,
+    exif_number,
+    exif_of,
+    exif_words,
+    focal_px_of_file,
+    orientation_of,
+)
 from fitkit.errors import PhotoError, ShapeError
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Bytes
@@ -31,7 +39,6 @@ __all__ = [
     "find_photos",
     "read_photo",
     "read_photos",
-    "reduced_to",
 ]
 
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".png", ".heic", ".heif", ".tif", ".tiff", ".webp")
@@ -41,7 +48,6 @@ VIDEO_SUFFIXES = (".mp4", ".mov", ".avi", ".m4v")
 
 # The main camera of most phones is a 24 to 28 mm equivalent (common practice, no source).
 _DEFAULT_FOCAL_35MM = 26.0
-_FILM_WIDTH_MM = 36.0
 _SHORTEST_SIDE_PX = 200
 # Where Pillow refuses by itself; its HEIF decoder does not ask.
 _MOST_PIXELS = 178_956_970
@@ -308,7 +314,7 @@ def _short_names(files: Sequence[Path]) -> list[str]:
 
 
 def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo:
-    exif, lens_exif = _exif_of(picture)
+    exif, lens_exif = exif_of(picture)
     stored_px = (max(picture.size), min(picture.size))
     if min(picture.size) < _SHORTEST_SIDE_PX:
         raise PhotoError(
@@ -317,23 +323,23 @@ def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo
         )
     if picture.size[0] * picture.size[1] > _MOST_PIXELS:
         raise Image.DecompressionBombError
-    _draft_grey(picture, longest_px)
-    grey = _grey_of_picture(picture)
+    draft_grey(picture, longest_px)
+    grey = grey_of_picture(picture)
     # Some decoders turn the picture themselves and then say that it is upright.
-    grey = _turned_upright(grey, _orientation(_exif_of(picture)[0]))
+    grey = turned_upright(grey, orientation_of(exif_of(picture)[0]))
     grey = reduced_to(grey, longest_px)
     target = (grey.shape[1], grey.shape[0])
     long_side_px = max(target)
 
-    focal_px = _focal_px(lens_exif, stored_px[0], long_side_px)
+    focal_px = focal_px_of_file(lens_exif, stored_px[0], long_side_px)
     focal_known = focal_px is not None
     if focal_px is None:
-        focal_px = long_side_px * _DEFAULT_FOCAL_35MM / _FILM_WIDTH_MM
-    make = _words(exif.get(ExifTags.Base.Make))
-    model = _words(exif.get(ExifTags.Base.Model))
-    lens = _words(lens_exif.get(ExifTags.Base.LensModel))
-    focal_mm = _number(lens_exif.get(ExifTags.Base.FocalLength))
-    focal_35mm = _number(lens_exif.get(ExifTags.Base.FocalLengthIn35mmFilm))
+        focal_px = long_side_px * _DEFAULT_FOCAL_35MM / FILM_WIDTH_MM
+    make = exif_words(exif.get(ExifTags.Base.Make))
+    model = exif_words(exif.get(ExifTags.Base.Model))
+    lens = exif_words(lens_exif.get(ExifTags.Base.LensModel))
+    focal_mm = exif_number(lens_exif.get(ExifTags.Base.FocalLength))
+    focal_35mm = exif_number(lens_exif.get(ExifTags.Base.FocalLengthIn35mmFilm))
     lens_key = "|".join(
         [
             make,
@@ -342,15 +348,15 @@ def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo
             f"{focal_mm:g}mm",
             f"{focal_px:.1f}px" if focal_known else "unknown",
             f"{target[0]}x{target[1]} of {stored_px[0]}x{stored_px[1]}",
-            f"turn{_orientation(exif)}",
+            f"turn{orientation_of(exif)}",
         ]
     )
     grey.flags.writeable = False
     camera = "|".join([make, model, lens, f"{focal_mm:g}mm", f"{focal_35mm:g}"])
     taken = sorted(
         (
-            int(_number(lens_exif.get(ExifTags.Base.ExifImageWidth))),
-            int(_number(lens_exif.get(ExifTags.Base.ExifImageHeight))),
+            int(exif_number(lens_exif.get(ExifTags.Base.ExifImageWidth))),
+            int(exif_number(lens_exif.get(ExifTags.Base.ExifImageHeight))),
         )
     )
     return Photo(
@@ -363,133 +369,3 @@ def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo
         stored_px,
         (taken[1], taken[0]) if taken[0] > 0 else None,
     )
-
-
-def reduced_to(grey: Bytes, longest_px: int) -> Bytes:
-    """Return a picture reduced until its long side is at most ``longest_px``."""
-    height_px, width_px = grey.shape
-    target = _bounded_size(width_px, height_px, longest_px)
-    if target == (width_px, height_px):
-        return grey
-    return np.asarray(cv2.resize(grey, target, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-
-
-def _exif_of(picture: Image.Image) -> tuple[Mapping[int, object], Mapping[int, object]]:
-    """Return the EXIF block and its part about the lens; empty where they are damaged."""
-    try:
-        exif = picture.getexif()
-        return dict(exif), dict(exif.get_ifd(ExifTags.IFD.Exif))
-    except Exception:
-        # Pillow reads the block piece by piece and trusts its numbers.
-        return {}, {}
-
-
-def _orientation(exif: Mapping[int, object]) -> int:
-    """Return the EXIF orientation, upright where it is none of the eight."""
-    told = exif.get(ExifTags.Base.Orientation, 1)
-    return told if isinstance(told, int) and 1 <= told <= 8 else 1
-
-
-def _draft_grey(picture: Image.Image, longest_px: int) -> None:
-    """Let a JPEG be decoded grey, and no finer than the reduction needs.
-
-    Twice as fine as wanted leaves the reduction to average; only a scale that divides both
-    sides keeps the pixels square.
-    """
-    width, height = picture.size
-    scale = next(
-        (
-            n
-            for n in (8, 4, 2)
-            if width % n == 0 and height % n == 0 and max(width, height) >= 2 * n * longest_px
-        ),
-        1,
-    )
-    picture.draft("L", (width // scale, height // scale))
-
-
-def _turned_upright(grey: Bytes, orientation: int) -> Bytes:
-    """Return a picture turned as its EXIF orientation asks."""
-    match orientation:
-        case 2:
-            turned = grey[:, ::-1]
-        case 3:
-            turned = grey[::-1, ::-1]
-        case 4:
-            turned = grey[::-1]
-        case 5:
-            turned = grey.T
-        case 6:
-            turned = grey[::-1].T
-        case 7:
-            turned = grey[::-1, ::-1].T
-        case 8:
-            turned = grey.T[::-1]
-        case _:
-            turned = grey
-    return np.ascontiguousarray(turned)
-
-
-def _grey_of_picture(picture: Image.Image) -> Bytes:
-    """Return (H, W) uint8; deep pictures are brought to 8 bits instead of being clipped."""
-    if picture.mode.startswith("I;16") or picture.mode == "I":
-        deep = np.asarray(picture, dtype=np.float64)
-        return np.asarray(np.clip(np.round(deep / 257.0), 0, 255), dtype=np.uint8)
-    if picture.mode == "F":
-        deep = np.asarray(picture, dtype=np.float64)
-        low, high = float(deep.min()), float(deep.max())
-        return np.asarray(np.round((deep - low) * 255.0 / max(high - low, 1e-9)), dtype=np.uint8)
-    return np.array(picture.convert("L"), dtype=np.uint8)
-
-
-def _bounded_size(width_px: int, height_px: int, longest_px: int) -> tuple[int, int]:
-    """Return the size to reduce to: at most ``longest_px``, and the pixels stay square.
-
-    Rounding the short side freely could squeeze one direction by half a pixel in a
-    thousand, which the square-pixel lens would turn into a scale error of the body; among
-    the sizes just below the bound the one with the least squeeze is taken.
-    """
-    long_px, short_px = max(width_px, height_px), min(width_px, height_px)
-    if long_px <= longest_px:
-        return width_px, height_px
-
-    def squeeze(new_long: int) -> float:
-        exact = short_px * new_long / long_px
-        return round(abs(exact / max(round(exact), 1) - 1.0), 6)
-
-    new_long = min(range(longest_px, max(longest_px - 16, 1), -1), key=squeeze)
-    new_short = max(round(short_px * new_long / long_px), 1)
-    return (new_long, new_short) if width_px >= height_px else (new_short, new_long)
-
-
-def _focal_px(
-    lens_exif: Mapping[int, object], original_longest_px: int, long_side_px: int
-) -> float | None:
-    """Return the focal length the file tells, in pixels of the reduced picture."""
-    candidates = []
-    focal_35mm = _number(lens_exif.get(ExifTags.Base.FocalLengthIn35mmFilm))
-    if focal_35mm > 0:
-        candidates.append(long_side_px * focal_35mm / _FILM_WIDTH_MM)
-    focal_mm = _number(lens_exif.get(ExifTags.Base.FocalLength))
-    density = _number(lens_exif.get(ExifTags.Base.FocalPlaneXResolution))
-    unit_mm = {2: 25.4, 3: 10.0, 4: 1.0}.get(
-        int(_number(lens_exif.get(ExifTags.Base.FocalPlaneResolutionUnit))), 25.4
-    )
-    if focal_mm > 0 and density > 0:
-        candidates.append(focal_mm * density / unit_mm * long_side_px / original_longest_px)
-    # From a fish eye to a long tele lens; anything else is a wrong entry.
-    return next((f for f in candidates if 0.3 < f / long_side_px < 15.0), None)
-
-
-def _number(value: object) -> float:
-    """Return an EXIF number, 0 where there is none or it makes no sense."""
-    try:
-        number = float(value)  # type: ignore[arg-type]
-    except (TypeError, ValueError, ZeroDivisionError, OverflowError):
-        return 0.0
-    return number if math.isfinite(number) else 0.0
-
-
-def _words(value: object) -> str:
-    """Return an EXIF text without padding or the separator of the key."""
-    return str(value or "")[:80].replace("\x00", "").replace("|", "/").strip()

@@ -9,7 +9,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from fitkit.capture.photo import Photo, reduced_to
+from fitkit.capture.photo import Photo
+from fitkit.capture.photo_pixels import reduced_to
 from fitkit.capture.video_frames import choose_frames, frame_signs
 from fitkit.errors import PhotoError
 from fitkit.geometry.arrays import Bytes, Floats
