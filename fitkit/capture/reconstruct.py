@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from scipy.spatial import cKDTree
 
+from fitkit.capture.body_anchored import anchor_to_body
 from fitkit.capture.camera import Camera
 from fitkit.capture.capture_volume import column_points, inside_volume
 from fitkit.capture.closed_surface import (
@@ -32,6 +33,7 @@ from fitkit.capture.stereo_pair import rectify_pair
 from fitkit.capture.surface_findings import few_pairs_finding, surface_findings
 from fitkit.capture.surface_refinement import RefinementPass, even_out, refine_surface
 from fitkit.errors import PhotoError
+from fitkit.findings import Finding
 from fitkit.geometry.arrays import Bytes, Floats
 from fitkit.geometry.mesh import TriangleMesh
 
@@ -69,10 +71,12 @@ def reconstruct(
     solved: SolvedCameras,
     volume: CaptureVolume,
     *,
+    follow_body: bool = True,
     progress: Progress | None = None,
 ) -> Scan:
     """Return point cloud and closed surface of what stands in the capture volume.
 
+    Should the body have moved against the floor, the cameras are first solved again on it.
     Neighbouring photos are matched in pairs, first coarsely over the whole depth of the
     room, which finds the body and the space that is free, then finely round the body.
     Depths that several pairs agree on make the cloud; a screened Poisson surface through it
@@ -86,6 +90,8 @@ def reconstruct(
         Cameras in the world frame.
     volume
         The column to search.
+    follow_body
+        False takes the cameras as they are, however the body swayed.
     progress
         Told the fraction done and what is being done.
 
@@ -98,7 +104,21 @@ def reconstruct(
     by_name = {photo.name: photo for photo in photos}
     cameras = [camera for camera in solved.cameras if camera.photo in by_name]
     greys = [_grey_of(by_name[camera.photo], camera) for camera in cameras]
-    say(0.0, "choosing pairs of photos")
+    say(0.0, "looking at the photos")
+    findings: list[Finding] = []
+    if follow_body and len(cameras) > 1:
+
+        def anchoring(fraction: float, words: str) -> None:
+            say(0.12 * fraction, words)
+
+        placed = replace(solved, cameras=tuple(cameras))
+        anchor = anchor_to_body(greys, placed, volume, progress=anchoring)
+        findings += anchor.findings
+        solved = anchor.solved if anchor.moved_mm.any() else solved
+        kept = {camera.photo: camera for camera in anchor.solved.cameras}
+        greys = [grey for grey, one in zip(greys, cameras, strict=True) if one.photo in kept]
+        cameras = list(kept.values())
+    say(0.12, "choosing pairs of photos")
     scale = dense_scale(cameras, volume) if cameras else 1.0
     column = column_points(volume)
     pairs = choose_pairs(cameras, column) if len(cameras) > 1 else ()
@@ -108,13 +128,12 @@ def reconstruct(
             "measure depth.",
             "Take photos all round the body, each 10 to 15 degrees from the last.",
         )
-    findings = []
     least = _FEW_PAIRS_PER_PHOTO * len(cameras)
     if len(pairs) < least:
         findings.append(few_pairs_finding(len(pairs), len(cameras), least=least))
 
     def searching(fraction: float) -> None:
-        say(0.15 * fraction, "looking for the body")
+        say(0.12 + 0.1 * fraction, "looking for the body")
 
     wide = _depth_maps(cameras, greys, pairs, column, _COARSE_PX, far=True, say=searching)
     middle = column.mean(axis=0)
@@ -124,7 +143,7 @@ def reconstruct(
         raise _nothing_seen(len(rough.points_mm))
 
     def matching(fraction: float) -> None:
-        say(0.15 + 0.4 * fraction, "matching photos")
+        say(0.22 + 0.33 * fraction, "matching photos")
 
     fine = _depth_maps(cameras, greys, pairs, rough.points_mm, _FINE_PX, far=False, say=matching)
     say(0.55, "keeping what several photos agree on")
