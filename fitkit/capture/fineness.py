@@ -26,7 +26,7 @@ _USUAL_RADIUS_MM = 200.0
 _LEAST_SCALE = 0.2
 # Root mean square distance of measured surface to the truth, in pixels of the photos as used,
 # on textured subjects of the project's own studio (docs/explain/methods.md, Capture).
-_SURFACE_PX = 0.6
+_SURFACE_PX = 0.45
 
 
 @dataclass(frozen=True, slots=True)
