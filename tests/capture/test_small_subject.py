@@ -65,7 +65,8 @@ def test_a_head_on_a_table_is_measured_to_half_a_millimetre() -> None:
     assert len(solved.cameras) == 16
     volume = default_capture_volume(solved)
     assert 150.0 < volume.radius_mm < 300.0
-    assert volume.bottom_mm < 15.0
+    # Ten pixels of photos this small are more than the 15 mm that the bottom rises at most.
+    assert volume.bottom_mm == 15.0
     scan = reconstruct(scene.photos, replace(solved, findings=()), volume)
     vertices = scan.surface.vertices
     vertices = vertices[vertices[:, 2] > volume.bottom_mm + 2.0]
