@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from typing import Any
 
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 from fitkit.errors import InputError, ShapeError
 from fitkit.export.body_shading import GROUND_RGB, BodyView, LitBody, view_of
 from fitkit.export.lettering import font_px, spread_apart, write_with_halo
+from fitkit.export.side_by_side import png_side_by_side
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 
@@ -92,8 +92,6 @@ def png_of_body(
     J. R. Nuñez, C. R. Anderton, R. S. Renslow, *Optimizing colormaps with consideration for
     color vision deficiency*, PLoS ONE 13(7), 2018, doi:10.1371/journal.pone.0199239 (cividis).
     """
-    from PIL import Image
-
     if not views:
         raise InputError("No view was asked for.", f"Choose from {', '.join(VIEWS)}.")
     for view in views:
@@ -115,18 +113,7 @@ def png_of_body(
     ]
     if face_values is not None and np.issubdtype(np.asarray(face_values).dtype, np.floating):
         panels.append(_colour_scale(np.asarray(face_values), panels[0].height, value_unit))
-    sheet = Image.new(
-        "RGB",
-        (sum(p.width for p in panels), max(p.height for p in panels)),
-        GROUND_RGB,
-    )
-    x = 0
-    for panel in panels:
-        sheet.paste(panel, (x, 0))
-        x += panel.width
-    buffer = io.BytesIO()
-    sheet.save(buffer, "PNG")
-    return buffer.getvalue()
+    return png_side_by_side(panels)
 
 
 def _face_inks(face_values: NDArray[Any] | None) -> Floats | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from typing import Any
 
@@ -12,6 +11,7 @@ from fitkit.errors import InputError, ShapeError
 from fitkit.export.body_picture import VIEWS
 from fitkit.export.body_shading import GROUND_RGB, BodyView, LitBody, view_of
 from fitkit.export.lettering import font_px
+from fitkit.export.side_by_side import png_side_by_side
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 
@@ -55,8 +55,6 @@ def png_of_change(
     ShapeError
         When there is not one distance for each vertex.
     """
-    from PIL import Image
-
     for name in views:
         if name not in VIEWS:
             raise InputError(f"There is no view '{name}'.", f"Choose from {', '.join(VIEWS)}.")
@@ -74,14 +72,7 @@ def png_of_change(
     lit = LitBody(after)
     panels = [_panel(lit, before, joined, inks, name, px_per_mm) for name in views]
     panels.append(_scale(reach, panels[0].height))
-    sheet = Image.new("RGB", (sum(p.width for p in panels), panels[0].height), GROUND_RGB)
-    x = 0
-    for panel in panels:
-        sheet.paste(panel, (x, 0))
-        x += panel.width
-    buffer = io.BytesIO()
-    sheet.save(buffer, "PNG")
-    return buffer.getvalue()
+    return png_side_by_side(panels)
 
 
 def _round_up(reach_mm: float) -> float:
