@@ -1,0 +1,198 @@
+"""Rivets as sold, and the handbook rules for choosing and placing them.
+
+Sources: AC 43.13-1B for the edge distance and the smallest pitch, Navy aviation structural
+training for the usual pitch and the length of a solid rivet; the largest pitch is the largest
+seen in a trade review. Shank diameters are written D.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Literal
+
+from fitkit.errors import InputError
+
+__all__ = ["Rivet", "RivetKind", "rivet_for_stack", "rivet_named", "rivets"]
+
+RivetKind = Literal["blind", "solid"]
+
+# Times the diameter.
+_LEAST_EDGE = 2.0
+_GOOD_EDGE = 2.5
+_LEAST_PITCH = 3.0
+_USUAL_PITCH = 5.0
+_LARGEST_PITCH = 10.0
+# Over the stack a solid rivet stands out by this for its formed head.
+_FORMED_HEAD = 1.5
+# Times the thickest sheet.
+_DIAMETER_FOR_SHEET = 3.0
+# Solid rivets are sold in steps; common practice, no source.
+_SOLID_STEP_MM = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Rivet:
+    """One diameter of a kind of rivet.
+
+    Attributes
+    ----------
+    kind
+        ``"blind"``, pulled from one side, or ``"solid"``, headed by hammer.
+    diameter_mm
+        Shank diameter D.
+    hole_mm
+        Smallest and largest hole.
+    lengths_mm
+        ``(length, least grip, most grip)`` as sold, shortest first; empty for solid rivets, whose
+        length follows from the stack.
+    source, confidence
+        Where the figures come from: ``seen``, ``memory`` or ``practice``.
+    """
+
+    kind: RivetKind
+    diameter_mm: float
+    hole_mm: tuple[float, float]
+    lengths_mm: tuple[tuple[float, float, float], ...]
+    source: str
+    confidence: str
+
+    @property
+    def name(self) -> str:
+        """As a maker asks for it: ``"blind 3.2"``."""
+        return f"{self.kind} {self.diameter_mm:g}"
+
+    @property
+    def least_edge_mm(self) -> float:
+        """Hole centre to edge, at least: 2 D (AC 43.13-1B, single row)."""
+        return _LEAST_EDGE * self.diameter_mm
+
+    @property
+    def good_edge_mm(self) -> float:
+        """Hole centre to edge as recommended: 2.5 D."""
+        return _GOOD_EDGE * self.diameter_mm
+
+    @property
+    def pitch_range_mm(self) -> tuple[float, float]:
+        """Least and largest pitch in a row: 3 D (AC 43.13-1B) and 10 D."""
+        return _LEAST_PITCH * self.diameter_mm, _LARGEST_PITCH * self.diameter_mm
+
+    @property
+    def usual_pitch_mm(self) -> float:
+        """The middle of the usual 4 to 6 D."""
+        return _USUAL_PITCH * self.diameter_mm
+
+    @property
+    def lap_mm(self) -> float:
+        """Width of a lap for one row at the good edge distance on both sides: 5 D."""
+        return 2.0 * self.good_edge_mm
+
+    def length_for(self, grip_mm: float) -> float:
+        """Return the length to buy for a stack of sheets, mm.
+
+        A solid rivet is the stack and 1.5 D for the formed head (Navy, FAA) before rounding up to
+        stock; :meth:`stock_length_for` does that.
+
+        Raises
+        ------
+        InputError
+            When no length as sold closes the stack.
+        """
+        if self.kind == "solid":
+            return grip_mm + _FORMED_HEAD * self.diameter_mm
+        for length, least, most in self.lengths_mm:
+            if least - 1e-9 <= grip_mm <= most + 1e-9:
+                return length
+        shortest, longest = self.lengths_mm[0], self.lengths_mm[-1]
+        raise InputError(
+            f"No {self.name} mm rivet closes a stack of {grip_mm:g} mm: they take "
+            f"{shortest[1]:g} to {longest[2]:g} mm.",
+            "Choose another diameter, or a screw and post.",
+        )
+
+    def stock_length_for(self, grip_mm: float) -> float:
+        """Return :meth:`length_for` rounded up to the next length sold, mm."""
+        length = self.length_for(grip_mm)
+        if self.kind == "blind":
+            return length
+        return math.ceil(length / _SOLID_STEP_MM - 1e-9) * _SOLID_STEP_MM
+
+
+@cache
+def rivets() -> tuple[Rivet, ...]:
+    """Return every row of the table, in its order."""
+    text = files("fitkit.materials").joinpath("rivets.toml").read_text(encoding="utf-8")
+    return tuple(
+        Rivet(
+            kind=row["kind"],
+            diameter_mm=float(row["diameter_mm"]),
+            hole_mm=(float(row["hole_mm"][0]), float(row["hole_mm"][1])),
+            lengths_mm=tuple(
+                (float(one["length_mm"]), float(one["grip_mm"][0]), float(one["grip_mm"][1]))
+                for one in row["lengths"]
+            ),
+            source=row["source"],
+            confidence=row["confidence"],
+        )
+        for row in tomllib.loads(text)["rivet"]
+    )
+
+
+def rivet_named(name: str) -> Rivet:
+    """Return the rivet of a name such as ``"blind 3.2"`` or ``"solid 4"``.
+
+    Raises
+    ------
+    InputError
+        When the table has none such.
+    """
+    words = name.lower().replace("mm", "").split()
+    for rivet in rivets():
+        if words and words[0] == rivet.kind and _is_number(words[1:], rivet.diameter_mm):
+            return rivet
+    known = ", ".join(rivet.name for rivet in rivets())
+    raise InputError(f"There is no rivet called '{name}'.", f"Choose one of: {known}.")
+
+
+def rivet_for_stack(sheets_mm: tuple[float, ...], *, kind: RivetKind = "blind") -> Rivet:
+    """Return the rivet for a stack of sheets by the rule of thickness.
+
+    The diameter is the one nearest to three times the thickest sheet (study guides after FAA
+    practice; Navy: at least the thickest sheet, at most three times it); never thinner than the
+    thickest sheet where the table has one, and one whose lengths close the stack.
+
+    Raises
+    ------
+    InputError
+        When the stack is empty, or nothing in the table closes it.
+    """
+    if not sheets_mm or min(sheets_mm) <= 0:
+        raise InputError("A rivet needs sheets of some thickness.", "Give the thicknesses in mm.")
+    grip = sum(sheets_mm)
+    wanted = _DIAMETER_FOR_SHEET * max(sheets_mm)
+    fitting = [rivet for rivet in rivets() if rivet.kind == kind and _closes(rivet, grip)]
+    if not fitting:
+        raise InputError(
+            f"No {kind} rivet in the table closes a stack of {grip:g} mm.",
+            "Use a screw and post, or lay thinner pieces together.",
+        )
+    thick_enough = [rivet for rivet in fitting if rivet.diameter_mm >= max(sheets_mm)] or fitting
+    return min(thick_enough, key=lambda rivet: (abs(rivet.diameter_mm - wanted), rivet.diameter_mm))
+
+
+def _closes(rivet: Rivet, grip_mm: float) -> bool:
+    try:
+        rivet.length_for(grip_mm)
+    except InputError:
+        return False
+    return True
+
+
+def _is_number(words: list[str], number: float) -> bool:
+    try:
+        return len(words) == 1 and abs(float(words[0]) - number) < 1e-9
+    except ValueError:
+        return False

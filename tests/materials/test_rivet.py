@@ -1,0 +1,61 @@
+"""Rivets against the handbooks' rules and worked examples."""
+
+from __future__ import annotations
+
+import pytest
+
+from fitkit.errors import InputError
+from fitkit.materials.rivet import rivet_for_stack, rivet_named, rivets
+
+
+def test_two_one_millimetre_sheets_as_in_the_worked_example() -> None:
+    """D about 3 x t (study guide after FAA); length grip + 1.5 D (Navy); edge 2 D (AC 43.13-1B)."""
+    solid = rivet_for_stack((1.0, 1.0), kind="solid")
+    assert solid.diameter_mm == 3.2
+    assert solid.length_for(2.0) == pytest.approx(6.8)
+    assert solid.stock_length_for(2.0) == 7.0
+    assert solid.least_edge_mm == pytest.approx(6.4)
+    assert solid.good_edge_mm == pytest.approx(8.0)
+    assert solid.lap_mm == pytest.approx(16.0)
+    assert solid.pitch_range_mm == pytest.approx((9.6, 32.0))
+
+
+def test_blind_rivet_through_metal_and_leather() -> None:
+    """3.2 mm through 1 + 2 + 1 mm: grip 4.0 takes length 8 (ISO 15981)."""
+    assert rivet_named("blind 3.2").length_for(4.0) == 8.0
+
+
+def test_forty_thousandths_sheets_in_inches() -> None:
+    """Two 0.040 in sheets, 1/8 in: 0.2675 in (worked by the Navy's rule)."""
+    solid = rivet_named("solid 3.2")
+    inches = solid.length_for(2 * 0.040 * 25.4) / 25.4
+    assert inches == pytest.approx(0.080 + 1.5 * 3.2 / 25.4, abs=1e-9)
+    assert inches == pytest.approx(0.2675, abs=0.002)  # 1/8 in is 3.175 mm, named 3.2
+
+
+def test_table_is_in_order_and_its_grips_join_up() -> None:
+    for rivet in rivets():
+        assert rivet.diameter_mm < rivet.hole_mm[0] <= rivet.hole_mm[1] or rivet.kind == "solid"
+        for shorter, longer in zip(rivet.lengths_mm, rivet.lengths_mm[1:], strict=False):
+            assert shorter[0] < longer[0]
+            assert shorter[2] == pytest.approx(longer[1])
+
+
+def test_rivet_is_never_thinner_than_its_sheet_where_the_table_allows() -> None:
+    assert rivet_for_stack((4.0, 1.0)).diameter_mm >= 4.0
+    assert rivet_for_stack((0.5, 0.5)).diameter_mm == 2.4
+
+
+def test_stack_that_nothing_closes_is_refused_with_a_way_out() -> None:
+    with pytest.raises(InputError, match="closes a stack of 20 mm") as caught:
+        rivet_for_stack((10.0, 10.0))
+    assert "screw and post" in caught.value.remedy
+    with pytest.raises(InputError, match="they take 1.5 to 12 mm"):
+        rivet_named("blind 4.8").length_for(0.5)
+
+
+@pytest.mark.parametrize("name", ["blind 3", "pop 3.2", "", "blind", "solid x"])
+def test_unknown_rivet_names_the_known(name: str) -> None:
+    with pytest.raises(InputError) as caught:
+        rivet_named(name)
+    assert "blind 3.2" in caught.value.remedy
