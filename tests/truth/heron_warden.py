@@ -16,7 +16,7 @@ from fitkit.capture.camera import Camera
 from fitkit.geometry.mesh import TriangleMesh
 from tests.truth.camera_walk import PHONE_35MM, camera_walk
 from tests.truth.mannequin import mannequin, stand_parts
-from tests.truth.studio import Part, PlacedSheet, Scene, photo_jpeg, render_photo
+from tests.truth.studio import Look, Part, PlacedSheet, Scene, photo_jpeg, render_photo
 from tests.truth.texture import Material
 from tests.truth.workshop import floor_sheets, workshop
 
@@ -24,12 +24,16 @@ __all__ = ["PHOTOS", "heron_warden_photo", "heron_warden_scene", "heron_warden_t
 
 PHOTOS = Path(__file__).parents[2] / "sample_scans" / "heron_warden" / "photos"
 
+# the mannequin's neck ends in wood
+_NECK_CAP_MM = 1486.0
+
 
 @lru_cache(maxsize=1)
 def heron_warden_scene() -> Scene:
     """Return the mannequin in its covering, on its stand, in the workshop."""
     stand = (Part(part, Material.STEEL) for part in stand_parts())
-    return Scene((Part(mannequin(), Material.COVERING), *stand, *workshop()), floor_sheets())
+    body = Part(mannequin(), Material.COVERING, Look(cap_above_mm=_NECK_CAP_MM))
+    return Scene((body, *stand, *workshop()), floor_sheets())
 
 
 def heron_warden_truth() -> tuple[TriangleMesh, tuple[Camera, ...], tuple[PlacedSheet, ...]]:

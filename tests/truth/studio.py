@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -27,9 +27,9 @@ from fitkit.geometry.arrays import Bytes, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.rigid import RigidTransform
 from tests.truth.sheet_print import CELLS_PER_MM, printed_sheet
-from tests.truth.texture import Material, colours
+from tests.truth.texture import Looks, Material, colours
 
-__all__ = ["Part", "PlacedSheet", "Scene", "photo_jpeg", "ray_directions", "render_photo"]
+__all__ = ["Look", "Part", "PlacedSheet", "Scene", "photo_jpeg", "ray_directions", "render_photo"]
 
 _config: Any = numba.config
 o3d: Any = open3d  # its stubs know no arrays
@@ -43,12 +43,49 @@ _WHITE_LAMP = np.array([1.08, 1.00, 0.88])
 _WHITE_ROOM = np.array([1.02, 1.00, 0.95])
 
 
+# a window high on the wearer's front left, a strip lamp overhead, a dim lamp behind:
+# corner, two edges, power, white
+_LAMPS = (
+    ((2700.0, -2600.0, 1300.0), (0.0, 1900.0, 0.0), (0.0, 0.0, 1100.0), 0.62, _WHITE_WINDOW),
+    ((-900.0, -700.0, 2650.0), (1800.0, 0.0, 0.0), (0.0, 900.0, 0.0), 0.50, _WHITE_LAMP),
+    ((-2500.0, 900.0, 2300.0), (600.0, 900.0, 0.0), (0.0, 0.0, 300.0), 0.34, _WHITE_LAMP),
+)
+# how bright a lamp of power 1 looks in a mirror, beside white paper in the open
+_LAMP_BRIGHTNESS = 9.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Look:
+    """How one part differs from its material as such.
+
+    Attributes
+    ----------
+    shift_mm
+        How far the solid pattern is moved: another cut from the same cloth.
+    contrast
+        Of the covering's print; 1 as it is.
+    gloss
+        Share of the light a lacquer mirrors straight on; 0 is matt.
+    cap_above_mm
+        Height above which the neck is a wooden cap.
+    crosses
+        (K, 12) float: middle mm and three unit axes, the last outward, of crosses of tape.
+    """
+
+    shift_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    contrast: float = 1.0
+    gloss: float = 0.0
+    cap_above_mm: float = np.inf
+    crosses: Floats = field(default_factory=lambda: np.zeros((0, 12)))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Part:
     """One thing in the scene: closed or open mesh in mm and what it is made of."""
 
     mesh: TriangleMesh
     material: Material
+    look: Look = field(default_factory=Look)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -112,9 +149,33 @@ class Scene:
         return caster
 
     @cached_property
+    def vertex_normal(self) -> NDArray[np.float32]:
+        """(V, 3) float32: unit, outward."""
+        return np.vstack([p.mesh.vertex_normals() for p in self.parts]).astype(np.float32)
+
+    @cached_property
+    def looks(self) -> Looks:
+        """What the parts look like, as the renderer wants it."""
+        looks = [p.look for p in self.parts]
+        crosses = [np.insert(one.crosses, 0, k, axis=1) for k, one in enumerate(looks)]
+        lamps = [
+            [*corner, *edge_a, *edge_b, *(_LAMP_BRIGHTNESS * power * white)]
+            for corner, edge_a, edge_b, power, white in _LAMPS
+        ]
+        return Looks(
+            np.array([int(p.material) for p in self.parts], dtype=np.int32),
+            np.array([one.shift_mm for one in looks], dtype=np.float32),
+            np.array([one.contrast for one in looks], dtype=np.float32),
+            np.array([one.gloss for one in looks], dtype=np.float32),
+            np.array([one.cap_above_mm for one in looks], dtype=np.float32),
+            np.vstack(crosses).astype(np.float32),
+            np.array(lamps, dtype=np.float32),
+        )
+
+    @cached_property
     def vertex_light(self) -> NDArray[np.float32]:
         """(V, 3) float32: light falling on each vertex, about 1 in the open."""
-        normals = np.vstack([p.mesh.vertex_normals() for p in self.parts]).astype(np.float32)
+        normals = self.vertex_normal
         start = self.vertices + 1.5 * normals
         # the edges of floor and walls lie in each other's planes: look from a little further in
         room = np.repeat(
@@ -123,19 +184,7 @@ class Scene:
         start[room] *= np.float32(0.997)
         light = np.zeros((len(start), 3))
         rng = np.random.default_rng(11)
-        # a window high on the wearer's front left, a strip lamp overhead, a dim lamp behind
-        sources = (
-            (
-                (2700.0, -2600.0, 1300.0),
-                (0.0, 1900.0, 0.0),
-                (0.0, 0.0, 1100.0),
-                0.62,
-                _WHITE_WINDOW,
-            ),
-            ((-900.0, -700.0, 2650.0), (1800.0, 0.0, 0.0), (0.0, 900.0, 0.0), 0.50, _WHITE_LAMP),
-            ((-2500.0, 900.0, 2300.0), (600.0, 900.0, 0.0), (0.0, 0.0, 300.0), 0.34, _WHITE_LAMP),
-        )
-        for corner, edge_a, edge_b, power, white in sources:
+        for corner, edge_a, edge_b, power, white in _LAMPS:
             side = int(np.sqrt(self.light_samples))
             grid = np.stack(np.meshgrid(np.arange(side), np.arange(side)), -1).reshape(-1, 2)
             spots = (grid + rng.random(grid.shape)) / side
@@ -235,7 +284,6 @@ def _linear_picture(scene: Scene, camera: Camera, supersampling: int) -> NDArray
     for k, printed in enumerate(prints):
         raster[k, : printed.shape[0], : printed.shape[1]] = printed
         half[k] = np.array(printed.shape[::-1]) / (2.0 * CELLS_PER_MM)
-    materials = np.array([int(p.material) for p in scene.parts], dtype=np.int32)
     light, face_part = scene.vertex_light, scene.face_part
     faces = scene.faces.astype(np.int32)
     world_from_camera = camera.camera_from_world.inverse()
@@ -258,8 +306,9 @@ def _linear_picture(scene: Scene, camera: Camera, supersampling: int) -> NDArray
             hit["primitive_uvs"].numpy(),
             faces,
             light,
+            scene.vertex_normal,
             face_part,
-            materials,
+            scene.looks,
             sheet_pose,
             half,
             raster,

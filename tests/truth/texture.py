@@ -7,12 +7,13 @@ sheets), so every photo sees the same cloth and the same boards.
 from __future__ import annotations
 
 from enum import IntEnum
+from typing import NamedTuple
 
 import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Material", "colours"]
+__all__ = ["Looks", "Material", "colours"]
 
 Float32s = NDArray[np.float32]
 Int32s = NDArray[np.int32]
@@ -32,6 +33,42 @@ class Material(IntEnum):
     WINDOW = 7
     PAINT = 8
     BRICK = 9
+    PLAIN_CLOTH = 10
+    PALE = 11
+
+
+class Looks(NamedTuple):
+    """What the parts are made of, and the lamps that shine in the glossy ones.
+
+    Attributes
+    ----------
+    material
+        (P,) int32.
+    shift_mm
+        (P, 3) float32: how far the solid pattern of each part is moved.
+    contrast
+        (P,) float32: of the covering's pattern, 1 as printed.
+    gloss
+        (P,) float32: share of the light that a lacquer mirrors straight on, 0 matt.
+    cap_above_mm
+        (P,) float32: where the neck ends in a wooden cap.
+    crosses
+        (K, 13) float32: part, middle mm, and three unit axes of each cross of tape.
+    lamps
+        (L, 12) float32: corner mm, two edges mm, light of each area lamp.
+    """
+
+    material: Int32s
+    shift_mm: Float32s
+    contrast: Float32s
+    gloss: Float32s
+    cap_above_mm: Float32s
+    crosses: Float32s
+    lamps: Float32s
+
+
+_PRINT_MEAN = (0.345, 0.350, 0.320)
+_TAPE_HALF_MM, _CROSS_HALF_MM, _TAPE_REACH_MM = 9.5, 38.0, 25.0
 
 
 @nb.njit(cache=True)
@@ -125,6 +162,63 @@ def _covering(x: float, y: float, z: float) -> tuple[float, float, float]:
 
 
 @nb.njit(cache=True)
+def _plain_cloth(
+    x: float, y: float, z: float, part: int, crosses: Float32s
+) -> tuple[float, float, float]:
+    """Unprinted grey cloth, with crosses of dark tape stuck on."""
+    for k in range(crosses.shape[0]):
+        if crosses[k, 0] != part:
+            continue
+        dx, dy, dz = x - crosses[k, 1], y - crosses[k, 2], z - crosses[k, 3]
+        if dx * dx + dy * dy + dz * dz > 1600.0:
+            continue
+        s = abs(dx * crosses[k, 4] + dy * crosses[k, 5] + dz * crosses[k, 6])
+        t = abs(dx * crosses[k, 7] + dy * crosses[k, 8] + dz * crosses[k, 9])
+        off = abs(dx * crosses[k, 10] + dy * crosses[k, 11] + dz * crosses[k, 12])
+        if off < _TAPE_REACH_MM and min(s, t) < _TAPE_HALF_MM and max(s, t) < _CROSS_HALF_MM:
+            return 0.055, 0.065, 0.10
+    tone = 0.40 + 0.004 * _noise(x / 60, y / 60, z / 60, 41)
+    return tone * 0.98, tone, tone * 1.02
+
+
+@nb.njit(cache=True)
+def _shine(
+    x: float, y: float, z: float, way: Float32s, normal: Float32s, gloss: float, lamps: Float32s
+) -> tuple[float, float, float]:
+    """Light that a lacquer mirrors: the lamps, softened, and a room darker below than above."""
+    length = np.sqrt(way[0] ** 2 + way[1] ** 2 + way[2] ** 2)
+    a, b, c = way[0] / length, way[1] / length, way[2] / length
+    facing = max(-(a * normal[0] + b * normal[1] + c * normal[2]), 0.0)
+    a, b, c = a + 2 * facing * normal[0], b + 2 * facing * normal[1], c + 2 * facing * normal[2]
+    level = 0.42 + 0.15 * c
+    red, green, blue = level * 1.02, level, level * 0.95
+    for k in range(lamps.shape[0]):
+        ox, oy, oz = lamps[k, 0] - x, lamps[k, 1] - y, lamps[k, 2] - z
+        ux, uy, uz = lamps[k, 3], lamps[k, 4], lamps[k, 5]
+        vx, vy, vz = lamps[k, 6], lamps[k, 7], lamps[k, 8]
+        nx, ny, nz = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+        across = a * nx + b * ny + c * nz
+        if across == 0.0:
+            continue
+        reach = (ox * nx + oy * ny + oz * nz) / across
+        if reach <= 0.0:
+            continue
+        px, py, pz = a * reach - ox, b * reach - oy, c * reach - oz
+        uu, vv = ux * ux + uy * uy + uz * uz, vx * vx + vy * vy + vz * vz
+        s = (px * ux + py * uy + pz * uz) / uu
+        t = (px * vx + py * vy + pz * vz) / vv
+        # The lacquer is not quite smooth: edges blur over a twelfth of the way.
+        soft = min((0.5 - abs(s - 0.5)) * np.sqrt(uu), (0.5 - abs(t - 0.5)) * np.sqrt(vv))
+        share = min(max(0.5 + soft / (reach / 12.0), 0.0), 1.0)
+        share = share * share * (3.0 - 2.0 * share)
+        red += share * lamps[k, 9]
+        green += share * lamps[k, 10]
+        blue += share * lamps[k, 11]
+    mirrored = gloss + (1.0 - gloss) * (1.0 - facing) ** 5
+    return mirrored * red, mirrored * green, mirrored * blue
+
+
+@nb.njit(cache=True)
 def _boards(x: float, y: float) -> tuple[float, float, float]:
     """Floor boards along y, 135 mm wide, with grain, a joint now and then and dark gaps."""
     wide = 135.0
@@ -207,8 +301,9 @@ def colours(
     share: Float32s,
     faces: Int32s,
     vertex_light: Float32s,
+    vertex_normal: Float32s,
     face_part: Int32s,
-    part_material: Int32s,
+    looks: Looks,
     sheet_pose: Float32s,
     sheet_half: Float32s,
     prints: NDArray[np.uint8],
@@ -225,10 +320,13 @@ def colours(
         (N, 3), (N,), (N,), (N, 2): direction of each ray, how many times its length it went
         (infinite where it met nothing), the face it met and where in it (shares of the second
         and third corner).
-    faces, vertex_light
-        (F, 3) int32 and (V, 3) float32: the meshes and the light falling on each vertex.
-    face_part, part_material
-        (F,) and (P,) int32.
+    faces, vertex_light, vertex_normal
+        (F, 3) int32 and (V, 3) float32: the meshes, the light falling on each vertex and its
+        unit normal.
+    face_part
+        (F,) int32.
+    looks
+        Of the parts.
     sheet_pose
         (S, 4) float32: middle x, y and the direction of the sheet's own x axis, on the floor.
     sheet_half
@@ -244,13 +342,22 @@ def colours(
         y = centre[1] + ways[n, 1] * distance[n]
         z = centre[2] + ways[n, 2] * distance[n]
         part = face_part[face[n]]
-        kind = part_material[part]
+        kind = looks.material[part]
         red, green, blue = 0.0, 0.0, 0.0
-        if kind == 0:
-            if z > 1486.0 and x * x + y * y < 90.0**2:
-                red, green, blue = _plain(3, 40, x * 2, y, z)
-            else:
-                red, green, blue = _covering(x, y, z)
+        if z > looks.cap_above_mm[part] and x * x + y * y < 90.0**2:
+            red, green, blue = _plain(3, 40, x * 2, y, z)
+        elif kind == 0:
+            shift = looks.shift_mm[part]
+            red, green, blue = _covering(x + shift[0], y + shift[1], z + shift[2])
+            contrast = looks.contrast[part]
+            if contrast != 1.0:
+                red = _PRINT_MEAN[0] + contrast * (red - _PRINT_MEAN[0])
+                green = _PRINT_MEAN[1] + contrast * (green - _PRINT_MEAN[1])
+                blue = _PRINT_MEAN[2] + contrast * (blue - _PRINT_MEAN[2])
+        elif kind == 10:
+            red, green, blue = _plain_cloth(x, y, z, part, looks.crosses)
+        elif kind == 11:
+            red, green, blue = 0.64, 0.60, 0.54
         elif kind == 1:
             paper = False
             for s in range(sheet_pose.shape[0]):
@@ -280,3 +387,10 @@ def colours(
             light = v0 * vertex_light[a, k] + v1 * vertex_light[b, k] + v2 * vertex_light[c3, k]
             albedo = red if k == 0 else (green if k == 1 else blue)
             out[n, k] = max(albedo, _F(0.01)) * light
+        gloss = looks.gloss[part]
+        if gloss > 0.0:
+            normal = v0 * vertex_normal[a] + v1 * vertex_normal[b] + v2 * vertex_normal[c3]
+            normal /= np.sqrt((normal * normal).sum())
+            shine = _shine(x, y, z, ways[n], normal, gloss, looks.lamps)
+            for k in range(3):
+                out[n, k] += shine[k]
