@@ -55,6 +55,7 @@ def camera_walk(
     lens: Lens | None = None,
     photos_per_ring: int = 11,
     rings: tuple[int, ...] = (0, 1, 2),
+    walk: tuple[tuple[float, float, float, float], ...] = _RINGS,
     seed: int = 26,
     name: str = "heron_{:02d}.jpg",
 ) -> tuple[Camera, ...]:
@@ -63,12 +64,15 @@ def camera_walk(
     The middle ring is staggered by half a step, so that each photo has neighbours about 23
     degrees away above or below it. Every photo's aim is off by about 20 mm, its place
     by 25 mm and its upright by 1.2 degrees (one standard deviation).
+
+    ``walk`` gives each ring's height, distance from the axis, height aimed at (mm) and first
+    azimuth from the front (degrees, of a walk of eleven photos a ring).
     """
     rng = np.random.default_rng(seed)
     lens = lens or phone_lens()
     cameras: list[Camera] = []
     for ring in rings:
-        height, distance, aim, start = _RINGS[ring]
+        height, distance, aim, start = walk[ring]
         start *= 11 / photos_per_ring
         for k in range(photos_per_ring):
             azimuth = np.radians(-90.0 + start + 360.0 * k / photos_per_ring)

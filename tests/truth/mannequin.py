@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 import scipy.sparse as sp
 import scipy.sparse.csgraph  # noqa: F401
 from scipy.spatial import ConvexHull
-from skimage import measure
 
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
+from tests.truth.field_mesh import mirrored_mesh
 from tests.truth.torso_field import ARM_AXIS, SHOULDER_MM, torso_field
 
 __all__ = [
@@ -24,7 +23,6 @@ __all__ = [
     "turned_solid",
 ]
 
-_marching_cubes: Any = measure.marching_cubes
 _CELL_MM = 5.0
 _LOW = np.array([0.0, -170.0, 765.0])
 _HIGH = np.array([340.0, 170.0, 1505.0])
@@ -45,46 +43,6 @@ GIRTHS: dict[str, tuple[Floats, Floats]] = {
 """Tape girths: a point inside the ring and the normal of the plane it is taken in."""
 
 
-def _gradient(points: Floats, step: float = 0.2) -> Floats:
-    columns = []
-    for axis in range(3):
-        shift = np.zeros(3)
-        shift[axis] = step
-        ahead, behind = points + shift, points - shift
-        columns.append((torso_field(*ahead.T) - torso_field(*behind.T)) / (2 * step))
-    return np.stack(columns, axis=1)
-
-
-def _onto_surface(points: Floats, rounds: int) -> Floats:
-    """Newton steps along the gradient; points on the mirror plane stay on it."""
-    on_plane = points[:, 0] == 0.0
-    for _ in range(rounds):
-        gradient = _gradient(points)
-        gradient[on_plane, 0] = 0.0
-        square = np.maximum((gradient**2).sum(axis=1), 0.05)
-        step = torso_field(*points.T) / square
-        points = points - np.clip(step, -2.0, 2.0)[:, None] * gradient
-    return points
-
-
-def _evened(points: Floats, faces: Ints, rounds: int) -> Floats:
-    """Slide vertices within the surface so that faces become of about one size."""
-    n = len(points)
-    edges = np.vstack([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    ones = np.ones(2 * len(edges))
-    both = np.vstack([edges, edges[:, ::-1]])
-    adjacency = sp.csr_matrix((ones, (both[:, 0], both[:, 1])), shape=(n, n))
-    adjacency.data[:] = 1.0
-    degree = np.asarray(adjacency.sum(axis=1)).ravel()
-    plane = points[:, 0] == 0.0
-    for _ in range(rounds):
-        # a vertex on the mirror plane feels both halves, which cancels its x
-        move = adjacency @ points / degree[:, None] - points
-        move[plane, 0] = 0.0
-        points = _onto_surface(points + 0.6 * move, 1)
-    return _onto_surface(points, 3)
-
-
 @lru_cache(maxsize=2)
 def mannequin(cell_mm: float = _CELL_MM) -> TriangleMesh:
     """Return the closed, outward wound mesh, mirror-symmetric in x = 0, on its stand's height.
@@ -93,22 +51,7 @@ def mannequin(cell_mm: float = _CELL_MM) -> TriangleMesh:
     is extracted from the field and mirrored, so symmetry holds vertex by vertex. Ten times as
     quick with ``cell_mm`` 10; the girths then are that mesh's own.
     """
-    counts = np.round((_HIGH - _LOW) / cell_mm).astype(int) + 1
-    axes = [_LOW[k] + cell_mm * np.arange(counts[k]) for k in range(3)]
-    grid = np.meshgrid(*axes, indexing="ij")
-    values = torso_field(*grid)
-    points, faces, _, _ = _marching_cubes(values, 0.0, spacing=(cell_mm,) * 3)
-    points = points.astype(np.float64) + _LOW
-    points[points[:, 0] < 1e-6, 0] = 0.0
-    faces = faces.astype(np.int64)
-    plane = points[:, 0] == 0.0
-    flipped = np.arange(len(points))
-    flipped[~plane] = len(points) + np.arange(int((~plane).sum()))
-    mirrored = points[~plane] * np.array([-1.0, 1.0, 1.0])
-    whole = np.vstack([points, mirrored])
-    both = np.vstack([faces, flipped[faces[:, ::-1]]])
-    mesh = TriangleMesh(_evened(whole, both, 8), both)
-    return mesh if mesh.volume_mm3() > 0 else TriangleMesh(mesh.vertices, mesh.faces[:, ::-1])
+    return mirrored_mesh(torso_field, _LOW, _HIGH, cell_mm)
 
 
 def _section_points(mesh: TriangleMesh, point_mm: Floats, normal: Floats) -> tuple[Floats, Ints]:

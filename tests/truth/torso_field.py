@@ -3,17 +3,35 @@
 The trunk is lofted from measured-looking cross sections (half breadth, front, back and how
 square each is, at heights from the thigh to the neck), then modelled with soft masses and
 furrows as a sculptor would add them, and joined to two arms. Everything depends on ``|x|``
-only, so left and right are exact mirror images.
+only, so left and right are exact mirror images. A :class:`Build` says how broad, deep and rounded
+all of it is; :data:`DISPLAY` is the display mannequin's.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.interpolate import CubicSpline
 
 from fitkit.geometry.arrays import Floats
 
-__all__ = ["ARM_AXIS", "BOTTOM_MM", "NECK_TOP_MM", "SHOULDER_MM", "torso_field"]
+__all__ = [
+    "ARM_AXIS",
+    "BOTTOM_MM",
+    "BROAD",
+    "DISPLAY",
+    "NECK_TOP_MM",
+    "SHOULDER_MM",
+    "SLIGHT",
+    "Build",
+    "arm_field",
+    "armpit_blend_mm",
+    "smooth_cut",
+    "smooth_union",
+    "torso_field",
+    "trunk_field",
+]
 
 BOTTOM_MM = 780.0
 NECK_TOP_MM = 1490.0
@@ -68,6 +86,78 @@ _ARM = np.array(
         [250.0, 36.8, 39.6],
         [300.0, 34.4, 36.3],
     ]
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Build:
+    """How a body differs from the display mannequin; heights stay.
+
+    Attributes
+    ----------
+    shoulders, waist, hips
+        Factors on the half breadth at 1340, 1090 and 870 mm, blended in between.
+    depth
+        Factor on front and back.
+    bust, seat
+        Factors on what is modelled onto the front and the back.
+    neck, arm
+        Factors on their thickness.
+    shoulder_x_mm
+        From the mirror plane to the middle of the shoulder ball.
+    """
+
+    name: str
+    shoulders: float = 1.0
+    waist: float = 1.0
+    hips: float = 1.0
+    depth: float = 1.0
+    bust: float = 1.0
+    seat: float = 1.0
+    neck: float = 1.0
+    arm: float = 1.0
+    shoulder_x_mm: float = float(SHOULDER_MM[0])
+
+    def shoulder_mm(self) -> Floats:
+        """Middle of the wearer's left shoulder ball."""
+        return np.array([self.shoulder_x_mm, *SHOULDER_MM[1:]])
+
+    def sections(self) -> Floats:
+        """Return the trunk's table, scaled."""
+        z = _SECTIONS[:, 0]
+        at = [740.0, 870.0, 1090.0, 1340.0, 1400.0, 1450.0, 1530.0]
+        across = [self.hips, self.hips, self.waist, self.shoulders, self.shoulders]
+        deep = [self.depth] * 5
+        table = _SECTIONS.copy()
+        table[:, 1] *= np.interp(z, at, [*across, self.neck, self.neck])
+        table[:, 2:4] *= np.interp(z, at, [*deep, self.neck, self.neck])[:, None]
+        return table
+
+
+DISPLAY = Build("display torso")
+BROAD = Build(
+    "broad torso",
+    shoulders=1.17,
+    waist=1.16,
+    hips=1.0,
+    depth=1.12,
+    bust=0.35,
+    seat=0.8,
+    neck=1.17,
+    arm=1.22,
+    shoulder_x_mm=216.0,
+)
+SLIGHT = Build(
+    "slight torso",
+    shoulders=0.9,
+    waist=0.88,
+    hips=0.9,
+    depth=0.86,
+    bust=0.6,
+    seat=0.9,
+    neck=0.9,
+    arm=0.82,
+    shoulder_x_mm=166.0,
 )
 
 
@@ -133,20 +223,23 @@ def _back_relief(x: Floats, z: Floats) -> Floats:
     return relief
 
 
-def _smooth_union(a: Floats, b: Floats, blend_mm: float | Floats) -> Floats:
+def smooth_union(a: Floats, b: Floats, blend_mm: float | Floats) -> Floats:
+    """Join two fields, the crease between them filled over ``blend_mm``."""
     h = np.clip(0.5 + 0.5 * (b - a) / blend_mm, 0.0, 1.0)
     joined: Floats = b * (1 - h) + a * h - blend_mm * h * (1 - h)
     return joined
 
 
-def _smooth_cut(a: Floats, b: Floats, blend_mm: float) -> Floats:
-    return -_smooth_union(-a, -b, blend_mm)
+def smooth_cut(a: Floats, b: Floats, blend_mm: float) -> Floats:
+    """Keep what lies inside both fields, the edge between them rounded over ``blend_mm``."""
+    return -smooth_union(-a, -b, blend_mm)
 
 
-def _trunk(x: Floats, y: Floats, z: Floats) -> Floats:
+def trunk_field(x: Floats, y: Floats, z: Floats, build: Build = DISPLAY) -> Floats:
+    """Field of the trunk alone, at |x|, going on upwards and downwards without end."""
+    table = build.sections()
     columns = [
-        CubicSpline(_SECTIONS[:, 0], _SECTIONS[:, k])(np.clip(z, 740.0, 1530.0))
-        for k in range(1, 6)
+        CubicSpline(table[:, 0], table[:, k])(np.clip(z, 740.0, 1530.0)) for k in range(1, 6)
     ]
     breadth, front, back, square_front, square_back = columns
     middle = front + 0.48 * (back - front)
@@ -157,36 +250,55 @@ def _trunk(x: Floats, y: Floats, z: Floats) -> Floats:
     radius = np.hypot(x, v) + 1e-6
     facing = 0.5 * (1 + np.tanh(-v / 30.0))
     smooth: Floats = radius - radius / np.maximum(gauge, 1e-6)
-    modelled: Floats = facing * _front_relief(x, z) + (1 - facing) * _back_relief(x, z)
-    return smooth - modelled
+    front_relief, back_relief = _front_relief(x, z), _back_relief(x, z)
+    modelled = facing * build.bust * front_relief + (1 - facing) * build.seat * back_relief
+    trunk: Floats = smooth - modelled
+    return trunk
 
 
-def _arm(x: Floats, y: Floats, z: Floats) -> Floats:
+def arm_field(
+    x: Floats,
+    y: Floats,
+    z: Floats,
+    build: Build = DISPLAY,
+    *,
+    table: Floats = _ARM,
+    length_mm: float = ARM_LENGTH_MM,
+) -> Floats:
+    """Field of the left arm alone, at |x|, cut off ``length_mm`` below the shoulder ball.
+
+    ``table`` holds distance along the arm, half width and half depth, (K, 3) mm.
+    """
     side = np.cross(np.array([0.0, 1.0, 0.0]), ARM_AXIS)
     side /= np.linalg.norm(side)
     ahead = np.cross(ARM_AXIS, side)
-    dx, dy, dz = x - SHOULDER_MM[0], y - SHOULDER_MM[1], z - SHOULDER_MM[2]
+    shoulder = build.shoulder_mm()
+    dx, dy, dz = x - shoulder[0], y - shoulder[1], z - shoulder[2]
     along = dx * ARM_AXIS[0] + dy * ARM_AXIS[1] + dz * ARM_AXIS[2]
     across = dx * side[0] + dy * side[1] + dz * side[2]
     deep = dx * ahead[0] + dy * ahead[1] + dz * ahead[2]
     s = np.maximum(along, -10.0)
-    width = CubicSpline(_ARM[:, 0], _ARM[:, 1])(np.clip(s, -60.0, 300.0))
-    depth = CubicSpline(_ARM[:, 0], _ARM[:, 2])(np.clip(s, -60.0, 300.0))
+    within = np.clip(s, table[0, 0], table[-1, 0])
+    width, depth = (build.arm * CubicSpline(table[:, 0], table[:, k])(within) for k in (1, 2))
     beyond = np.minimum(along + 10.0, 0.0) * 1.12
     gauge = np.sqrt((across / width) ** 2 + (deep / depth) ** 2 + (beyond / width) ** 2)
     shaft = (gauge - 1.0) * np.minimum(width, depth)
     # the biceps in front and the triceps behind
-    front = 0.5 * (1 + np.tanh(-(y - (SHOULDER_MM[1] + along * ARM_AXIS[1])) / 15.0))
+    front = 0.5 * (1 + np.tanh(-(y - (shoulder[1] + along * ARM_AXIS[1])) / 15.0))
     muscle = front * 3.0 * _bump(along - 165.0, 55.0, 45.0)
     muscle = muscle + (1 - front) * 3.0 * _bump(along - 130.0, 50.0, 60.0)
-    return _smooth_cut(shaft - muscle, along - ARM_LENGTH_MM, 12.0)
+    return smooth_cut(shaft - muscle, along - length_mm, 12.0)
 
 
-def torso_field(x: Floats, y: Floats, z: Floats) -> Floats:
+def armpit_blend_mm(z: Floats) -> Floats:
+    """Give a tight fold in the armpit, a full shoulder above it."""
+    blend: Floats = 11.0 + 17.0 / (1.0 + np.exp(-(z - 1300.0) / 14.0))
+    return blend
+
+
+def torso_field(x: Floats, y: Floats, z: Floats, build: Build = DISPLAY) -> Floats:
     """Field values at points in the mannequin's frame (z up, facing -y), all arrays broadcast."""
     x = np.abs(x)
-    trunk = _smooth_cut(_trunk(x, y, z), BOTTOM_MM - z, 12.0)
-    trunk = _smooth_cut(trunk, z - NECK_TOP_MM, 12.0)
-    # a tight fold in the armpit, a full shoulder above it
-    blend = 11.0 + 17.0 / (1.0 + np.exp(-(z - 1300.0) / 14.0))
-    return _smooth_union(trunk, _arm(x, y, z), blend)
+    trunk = smooth_cut(trunk_field(x, y, z, build), BOTTOM_MM - z, 12.0)
+    trunk = smooth_cut(trunk, z - NECK_TOP_MM, 12.0)
+    return smooth_union(trunk, arm_field(x, y, z, build), armpit_blend_mm(z))
