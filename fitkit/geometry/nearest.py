@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import igl
 import numpy as np
-import open3d as o3d
-from numpy.typing import NDArray
 
 from fitkit.errors import MeshError
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.mesh_scene import MeshScene, tensor
 
 __all__ = ["RayHits", "SurfaceRays", "nearest_on_mesh"]
 
@@ -80,11 +78,6 @@ class RayHits:
     points_mm: Floats
 
 
-def _tensor(array: NDArray[Any]) -> Any:
-    core: Any = o3d.core  # its stubs want more arguments than the library does
-    return core.Tensor(np.ascontiguousarray(array))
-
-
 class SurfaceRays:
     """A mesh made ready for many rays.
 
@@ -96,13 +89,9 @@ class SurfaceRays:
         if len(mesh.faces) == 0:
             raise MeshError("The mesh has no faces.", "Give a surface, not a point cloud.")
         self.mesh = mesh
-        # Small coordinates keep single precision fine: 1e-4 mm over a metre.
-        self._centre_mm = mesh.bounds_mm().mean(axis=0)
-        self._scene = o3d.t.geometry.RaycastingScene()
-        self._scene.add_triangles(
-            _tensor((mesh.vertices - self._centre_mm).astype(np.float32)),
-            _tensor(mesh.faces.astype(np.uint32)),
-        )
+        ready = MeshScene(mesh)
+        self._centre_mm = ready.centre_mm
+        self._scene = ready.scene
 
     def all_hits(self, origins_mm: Floats, directions: Floats) -> RayHits:
         """Return every hit in front of each origin, in order along each ray.
@@ -118,7 +107,7 @@ class SurfaceRays:
         unit = np.asarray(directions, dtype=np.float64).reshape(-1, 3)
         unit = unit / np.linalg.norm(unit, axis=1, keepdims=True)
         rays32 = np.hstack([origins - self._centre_mm, unit]).astype(np.float32)
-        found = self._scene.list_intersections(_tensor(rays32))
+        found = self._scene.list_intersections(tensor(rays32))
         rays = found["ray_ids"].numpy().astype(np.int64)
         faces = found["primitive_ids"].numpy().astype(np.int64)
         rough = found["t_hit"].numpy().astype(np.float64)

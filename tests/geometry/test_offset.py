@@ -8,7 +8,7 @@ from fitkit.errors import InputError, MeshError
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import SurfaceRays, nearest_on_mesh
-from fitkit.geometry.offset import offset_mesh
+from fitkit.geometry.offset import OffsetField, offset_mesh
 from fitkit.geometry.section import plane_sections
 from fitkit.geometry.topology import edges, euler_characteristic, is_closed
 from tests.truth import solids
@@ -147,3 +147,73 @@ def test_what_cannot_be_grown_is_told() -> None:
         offset_mesh(ball, -60, cell_mm=4)
     with pytest.raises(MeshError, match="holes"):
         offset_mesh(solids.spherical_cap(50, 1.0, 8), 5, cell_mm=4)
+
+
+def furrowed_block(
+    half_width_mm: float, radius_mm: float, *, length_mm: float = 120.0
+) -> TriangleMesh:
+    """Return a block, its top at z = 0, with a furrow of circular section along y."""
+    half_angle = np.arcsin(half_width_mm / radius_mm)
+    turn = np.linspace(-half_angle, half_angle, 33)
+    furrow = np.column_stack([radius_mm * np.sin(turn),
+                              radius_mm * (np.cos(half_angle) - np.cos(turn))])  # fmt: skip
+    top = np.vstack([[-80.0, 0.0], furrow, [80.0, 0.0]])
+    low = np.column_stack([top[:, 0], np.full(len(top), -60.0)])
+    section = np.vstack([top, low])
+    count, n = len(section), len(top)
+    ends = [np.column_stack([section[:, 0], np.full(count, y), section[:, 1]])
+            for y in (-length_mm / 2, length_mm / 2)]  # fmt: skip
+    k = np.arange(n - 1)
+    near = np.vstack(
+        [np.column_stack([k, n + k, n + k + 1]), np.column_stack([k, n + k + 1, k + 1])]
+    )
+    around = np.r_[np.arange(n), n + np.arange(n)[::-1]]
+    a, b = around, np.roll(around, -1)
+    sides = np.vstack(
+        [np.column_stack([a, b, count + b]), np.column_stack([a, count + b, count + a])]
+    )
+    faces = np.vstack([near, near[:, ::-1] + count, sides])
+    block = TriangleMesh(np.vstack(ends), faces)
+    return block if block.volume_mm3() > 0 else TriangleMesh(block.vertices, faces[:, ::-1])
+
+
+@pytest.mark.parametrize(("distance", "bridge"), [(0.0, 60.0), (6.0, 60.0), (6.0, 25.0)])
+def test_a_furrow_is_bridged_at_the_depth_of_the_ball_on_its_rims(
+    distance: float, bridge: float
+) -> None:
+    """Closed form: a ball d + r from both rims hangs down to sqrt((d + r)^2 - a^2) - r.
+
+    Half the width is a; 0.1 mm is what a maker can cut.
+    """
+    half = 20.0
+    bridged = offset_mesh(furrowed_block(half, 22.0), distance, cell_mm=4, bridge_mm=bridge)
+    assert euler_characteristic(bridged) == 2
+    assert crossings(bridged) == 0
+    middle = (np.abs(bridged.vertices[:, :2]) < [4, 30]).all(axis=1) & (
+        bridged.vertices[:, 2] > -40
+    )
+    points = bridged.vertices[middle]
+    sag = np.sqrt((distance + bridge) ** 2 - half**2) - np.sqrt(bridge**2 - points[:, 0] ** 2)
+    assert len(points) > 10
+    assert points[:, 2] == pytest.approx(sag, abs=0.1)
+
+
+def test_bridging_leaves_what_the_ball_can_touch() -> None:
+    """A furrow wider and rounder than the ball keeps its own offset; so does all that is convex."""
+    block = furrowed_block(35.0, 60.0)
+    plain, bridged = (offset_mesh(block, 5, cell_mm=5, bridge_mm=r) for r in (0, 30))
+    assert nearest_on_mesh(plain, bridged.vertices)[2].max() < 0.15
+    ball = offset_mesh(solids.sphere(100, 5), 5, cell_mm=6, bridge_mm=50)
+    assert np.linalg.norm(ball.vertices, axis=1) == pytest.approx(105, abs=0.1)
+
+
+def test_one_field_gives_every_distance_as_if_alone() -> None:
+    ball = solids.sphere(60, 6)
+    field = OffsetField(ball, cell_mm=5, reach_mm=40)
+    for distance, bridge in ((4, 0), (9, 0), (6, 20), (4, 0)):
+        alone = offset_mesh(ball, distance, cell_mm=5, bridge_mm=bridge)
+        shared = field.surface(distance, bridge_mm=bridge)
+        assert np.array_equal(alone.vertices, shared.vertices)
+        assert np.array_equal(alone.faces, shared.faces)
+    with pytest.raises(InputError, match="reaches 40 mm"):
+        field.surface(41)
