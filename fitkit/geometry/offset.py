@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -10,6 +10,7 @@ from skimage.measure import marching_cubes
 
 from fitkit.errors import InputError
 from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.at_distance import at_distance
 from fitkit.geometry.distance_field import DistanceField, LevelGrid, level_grid
 from fitkit.geometry.even_surface import even_surface
 from fitkit.geometry.mesh import TriangleMesh
@@ -48,11 +49,14 @@ class OffsetField:
         distance_mm: float,
         *,
         bridge_mm: float = 0.0,
+        parts: Sequence[TriangleMesh] = (),
         progress: Callable[[float, str], None] | None = None,
     ) -> TriangleMesh:
         """Return the closed surface at a distance outside the mesh; see :func:`offset_mesh`.
 
-        It does not depend on what else was asked of the field.
+        It does not depend on what else was asked of the field. ``parts``, closed meshes that
+        make up the mesh, are bridged each by itself: no ball then hangs between an arm and the
+        trunk.
 
         Raises
         ------
@@ -69,36 +73,29 @@ class OffsetField:
             )
         tell = progress or (lambda _fraction, _words: None)
         mesh, cell = self._field.mesh, self._field.cell_mm
-        centres = None
+        balls: list[BallCentres] = []
         if bridge_mm > 0:
             tell(0.0, "bridging hollows")
-            centres = BallCentres(mesh, distance_mm + bridge_mm, cell_mm=cell)
+            centre_mm = distance_mm + bridge_mm
+            each = [BallCentres(part, centre_mm, cell_mm=cell) for part in parts or (mesh,)]
+            balls = [one for one in each if one.has_valleys()]
         tell(0.3, "searching the surface")
-        if centres is None or not centres.has_valleys():
-            grid = level_grid(self._field, lambda nodes: self._field.at_nodes(nodes) - distance_mm)
-            settle = _Settled(mesh, distance_mm)
-        else:
-            ball = centres
-            grid = level_grid(self._field, lambda nodes: self._bridged_at(nodes, ball, distance_mm))
-            settle = _Settled(mesh, distance_mm, ball)
+        grid = level_grid(self._field, lambda nodes: self._value_at(nodes, distance_mm, balls))
         tell(0.6, "evening out")
+        settle = _Settled(mesh, distance_mm, balls)
         even = even_surface(_shell(grid, cell), settle)
         tell(1.0, "done")
         return even
 
-    def _bridged_at(self, nodes: Ints, centres: BallCentres, distance_mm: float) -> Floats:
-        """Signed distance from the bridged solid at nodes."""
-        values = self._field.at_nodes(nodes)
+    def _value_at(self, nodes: Ints, distance_mm: float, balls: list[BallCentres]) -> Floats:
+        """Signed distance from the offset, bridged by the balls, at nodes."""
+        values = self._field.at_nodes(nodes) - distance_mm
         # Inside the plain offset all is inside; above it, what no ball reaches is bridged.
-        above = np.flatnonzero((values > distance_mm) & (values < centres.centre_mm))
-        points = self._field.places_mm(nodes[above])
-        feet = self._field.nearest_mm(points)
-        way = (points - feet) / values[above][:, np.newaxis]
-        shut = ~centres.can_be_at(feet + centres.centre_mm * way, exactly=False)
-        at = points[shut]
-        reach = np.linalg.norm(centres.nearest_valley_mm(at) - at, axis=1)
-        values -= distance_mm
-        values[above[shut]] = centres.centre_mm - distance_mm - reach
+        for ball in balls:
+            above = np.flatnonzero((values > 0) & (values < ball.centre_mm))
+            points = self._field.places_mm(nodes[above])
+            shut, depth = ball.spanned(points, ball.centre_above(points), distance_mm)
+            values[above[shut]] = np.minimum(values[above[shut]], -depth)
         return values
 
 
@@ -166,38 +163,27 @@ def _outer_shells(mesh: TriangleMesh) -> TriangleMesh:
 class _Settled:
     """Puts points on an offset surface, bridged where no ball can touch it."""
 
-    def __init__(
-        self, mesh: TriangleMesh, distance_mm: float, centres: BallCentres | None = None
-    ) -> None:
+    def __init__(self, mesh: TriangleMesh, distance_mm: float, balls: Sequence[BallCentres]):
         self._mesh = mesh
         self._distance = distance_mm
-        self._centres = centres
+        self._balls = balls
 
     def __call__(self, points: Floats, exactly: bool) -> tuple[Floats, Floats]:
-        plain, outward = _at_distance(points, self._mesh, self._distance)
-        if self._centres is None:
-            return plain, outward
-        radius = self._centres.centre_mm - self._distance
-        shut = np.flatnonzero(~self._centres.can_be_at(plain + radius * outward, exactly=exactly))
-        centre = self._centres.nearest_valley_mm(points[shut])
-        way = centre - points[shut]
-        way /= np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
-        bridged = centre - radius * way
-        # The flat triangles of a valley hang a hair below it: never nearer than the plain offset.
-        reach = nearest_on_mesh(self._mesh, bridged)[2]
-        above = reach >= self._distance
-        plain[shut[above]], outward[shut[above]] = bridged[above], way[above]
+        plain, outward = at_distance(points, self._mesh, self._distance)
+        height = np.einsum("vi,vi->v", points - plain, outward)
+        for ball in self._balls:
+            near = np.flatnonzero(ball.is_near(points))
+            own = at_distance(points[near], ball.mesh, ball.centre_mm)[0]
+            shut, depth = ball.spanned(points[near], own, self._distance, exactly=exactly)
+            at = near[shut]
+            deeper = -depth < height[at]
+            at, centre = at[deeper], ball.nearest_valley_mm(points[at[deeper]])
+            way = centre - points[at]
+            way /= np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
+            bridged = centre - (ball.centre_mm - self._distance) * way
+            # The flat triangles of a valley hang a hair below it: never below the plain offset.
+            above = nearest_on_mesh(self._mesh, bridged)[2] >= self._distance
+            at = at[above]
+            plain[at], outward[at] = bridged[above], way[above]
+            height[at] = -depth[deeper][above]
         return plain, outward
-
-
-def _at_distance(points: Floats, mesh: TriangleMesh, distance_mm: float) -> tuple[Floats, Floats]:
-    """Return the points put at the distance straight above their nearest, and the outward way."""
-    nearest, faces, reach = nearest_on_mesh(mesh, points)
-    scaled = mesh.face_normals_scaled()[faces]
-    normals = scaled / np.maximum(np.linalg.norm(scaled, axis=1, keepdims=True), 1e-300)
-    away = (points - nearest) / np.maximum(reach, 1e-12)[:, np.newaxis]
-    outside = np.einsum("vi,vi->v", away, normals)
-    outward = away * np.where(outside < 0, -1.0, 1.0)[:, np.newaxis]
-    # Too near the mesh the way away from it is rounding; the face knows better.
-    outward = np.where((reach < 1e-3)[:, np.newaxis], normals, outward)
-    return nearest + distance_mm * outward, outward

@@ -25,7 +25,8 @@ _WIDEST_CELLS = 2.0
 _SETTLING_ROUNDS = 4
 # Directions in which the planes of a cell agree this well leave its point free to slide.
 _FREE = 0.001
-# How far the grid's word on a distance may be off near a valley; elsewhere a third of it.
+# How far the grid's word on a distance may be off, and how far near a valley.
+_SURE_MM = 0.3
 _UNSURE_MM = 1.0
 # Balls at the corners of a smooth cell touch about as far apart as the cell is wide.
 _APART_CELLS = 1.0
@@ -60,6 +61,7 @@ class BallCentres:
     """
 
     def __init__(self, mesh: TriangleMesh, centre_mm: float, *, cell_mm: float) -> None:
+        self.mesh = mesh
         self.centre_mm = centre_mm
         self._cell = min(max(_CELL_SHARE * centre_mm, cell_mm), _WIDEST_CELLS * cell_mm)
         self._field = DistanceField(mesh, cell_mm=self._cell, reach_mm=centre_mm)
@@ -72,24 +74,57 @@ class BallCentres:
         """Whether there is anything to bridge."""
         return self._valleys is not None
 
-    def can_be_at(self, centres_mm: Floats, *, exactly: bool) -> Bools:
-        """(N,) bool: whether a ball with its centre there stays clear of the mesh's offset.
+    def is_near(self, points_mm: Floats) -> Bools:
+        """(N,) bool: whether points lie where this mesh could matter."""
+        low, high = self.mesh.bounds_mm() + np.array([[-1.0], [1.0]]) * self.centre_mm
+        near: Bools = ((points_mm > low) & (points_mm < high)).all(axis=1)
+        return near
 
-        Told from the grid, to a quarter of a millimetre; ``exactly`` looks again near valleys.
+    def centre_above(self, points_mm: Floats) -> Floats:
+        """(N, 3) float mm: where the centre would stand of a ball that touches below each point.
+
+        The points are outside the mesh.
+        """
+        feet = self._field.nearest_mm(points_mm)
+        way = points_mm - feet
+        way /= np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12)
+        above: Floats = feet + self.centre_mm * way
+        return above
+
+    def spanned(
+        self, points_mm: Floats, own_mm: Floats, distance_mm: float, *, exactly: bool = False
+    ) -> tuple[Ints, Floats]:
+        """Return which points no ball can touch from its own centre, and how deep they lie.
+
+        Parameters
+        ----------
+        points_mm, own_mm
+            (N, 3) float mm: points, and the centre of a ball that touches below each.
+        distance_mm
+            Of the offset from the mesh.
+        exactly
+            Look again near valleys; the grid alone tells it to a quarter of a millimetre.
+
+        Returns
+        -------
+        which
+            (K,) int.
+        depth_mm
+            (K,) float mm: below the bridge; negative above it.
         """
         values, origin = self._grid
-        at = (centres_mm - origin) / self._cell
-        rough = map_coordinates(values, at.T, order=1, mode="nearest")
-        can: Bools = rough >= 0.0
+        rough = map_coordinates(values, ((own_mm - origin) / self._cell).T, order=1, mode="nearest")
+        can: Bools = rough >= -_SURE_MM
         if exactly and self._near_valleys is not None:
-            unsure = np.flatnonzero((rough > -_UNSURE_MM) & (rough < 0.3 * _UNSURE_MM))
-            reach = self._near_valleys.query(
-                centres_mm[unsure], distance_upper_bound=2 * self._cell
-            )[0]
+            unsure = np.flatnonzero((rough > -_UNSURE_MM) & (rough < _SURE_MM))
+            reach = self._near_valleys.query(own_mm[unsure], distance_upper_bound=2 * self._cell)[0]
             unsure = unsure[np.isfinite(reach)]
-            found = self._field.distance_mm(centres_mm[unsure])
+            found = self._field.distance_mm(own_mm[unsure])
             can[unsure] = found >= self.centre_mm - _TOUCHES_MM
-        return can
+        which = np.flatnonzero(~can)
+        at = points_mm[which]
+        reach = np.linalg.norm(self.nearest_valley_mm(at) - at, axis=1)
+        return which, reach - (self.centre_mm - distance_mm)
 
     def nearest_valley_mm(self, points_mm: Floats) -> Floats:
         """(N, 3) float mm: the nearest centre from which a ball bridges a hollow."""
