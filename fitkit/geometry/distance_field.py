@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fitkit.errors import InputError, MeshError
 from fitkit.geometry.arrays import Bools, Floats, Ints
@@ -18,7 +20,7 @@ __all__ = ["DistanceField", "LevelGrid", "level_grid"]
 _BLOCKS = (16, 4, 2)
 _MOST_NODES = 400_000_000
 
-LevelGrid = tuple[Floats, Floats]
+LevelGrid: TypeAlias = tuple[NDArray[np.float32], Floats]
 """(I, J, K) float values, true near their zero and elsewhere of the right sign, and the (3,)
 float mm place of node 0, 0, 0."""
 
