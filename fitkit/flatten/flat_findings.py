@@ -8,11 +8,11 @@ import numpy as np
 
 from fitkit.findings import Finding, Severity
 from fitkit.flatten.remesh import smallest_angle_rad
-from fitkit.flatten.stretch import strain_within
+from fitkit.flatten.sheet_demand import SheetDemand
 from fitkit.flatten.symmetric_dirichlet import FlatMap
 from fitkit.flatten.way_up import WayUp
-from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.design import PatchDesign
 from fitkit.patch.patch import Patch
 
@@ -26,64 +26,95 @@ __all__ = [
     "way_findings",
 ]
 
-# Sheet that bends but does not stretch; common practice, no source.
-_WILL_NOT_STRETCH = ("card", "paper", "board")
-_CARD_STRAIN = 0.01
+# From here on card that is bent over the form stands off or creases plain to see; common practice.
 _CARD_STRAIN_PLAIN_TO_SEE = 0.05
 # Beyond the first, forming takes more than bending and truing up: common practice, no source. The
 # second is the elongation of soft aluminium sheet (1100-O, 1.6 mm, typical; from memory).
 _HEAVY_STRAIN = 0.15
 _TEARING_STRAIN = 0.35
-# The share of the area that counts: a corner's last triangle is no reason to redraw a plate.
-_SHARE = 0.99
 # A girth on the blank within this of the form's is true enough not to speak of.
 _LENGTH_STRAIN = 0.003
 # The length that bending adds to a round is worth an allowance from here on; common practice.
 _ROUND_MM = 1.0
 
 
-def stretch_findings(design: PatchDesign, form: TriangleMesh, stretch: Floats) -> list[Finding]:
+def stretch_findings(design: PatchDesign, demand: SheetDemand) -> list[Finding]:
     """Say how far a plate is from lying on the form without tearing or creasing."""
-    strain = strain_within(form, stretch, _SHARE)
-    if strain > _HEAVY_STRAIN:
-        return [_heavy_finding(design, strain, stretch)]
-    if not any(word in design.material.lower() for word in _WILL_NOT_STRETCH):
-        return []
-    if strain <= _CARD_STRAIN:
-        return []
-    plain = strain > _CARD_STRAIN_PLAIN_TO_SEE
+    at_worst = (
+        f"{100 * (demand.least - 1):+.1f} to {100 * (demand.most - 1):+.1f} % at its worst spots"
+    )
+    if demand.strain > _HEAVY_STRAIN:
+        return [_heavy_finding(design, demand.strain, at_worst), *_anneal_findings(design, demand)]
+    material = sheet_material_named(design.material)
+    if demand.over <= 1.0:
+        return _anneal_findings(design, demand)
+    if material.forming == "roll":
+        plain = demand.strain > _CARD_STRAIN_PLAIN_TO_SEE
+        return [
+            Finding(
+                "stretch-card",
+                Severity.WARNING if plain else Severity.NOTE,
+                design.name,
+                f"{design.material.capitalize()} does not stretch, but to lie on the form this "
+                f"piece would have to give by {100 * demand.strain:.1f} % ({at_worst}).",
+                "Divide it with another tape line where it bulges or hollows most, or make it of a "
+                "sheet that can be formed.",
+                number=demand.strain,
+                limit=material.stretch_limit,
+                unit="strain",
+            )
+        ]
     return [
         Finding(
-            "stretch-card",
-            Severity.WARNING if plain else Severity.NOTE,
+            "stretch-limit",
+            Severity.WARNING,
             design.name,
-            f"{design.material.capitalize()} does not stretch, but to lie on the form this piece "
-            f"would have to give by {100 * strain:.1f} % ({100 * (stretch.min() - 1):+.1f} to "
-            f"{100 * (stretch.max() - 1):+.1f} % at its worst spots).",
-            "Divide it with another tape line where it bulges or hollows most, or make it of a "
-            "sheet that can be formed.",
-            number=strain,
-            limit=_CARD_STRAIN,
-            unit="strain",
-        )
+            f"To lie on the form the {design.material} would have to give by "
+            f"{100 * demand.strain:.1f} % ({at_worst}); it takes "
+            f"+{100 * material.stretch_limit:.0f} or -{100 * material.shrink_limit:.0f} %.",
+            "Cut relief into it or divide it with another tape line where it bulges or hollows "
+            "most, or choose a softer sheet.",
+            number=demand.over,
+            limit=1.0,
+            unit="times the limit",
+        ),
+        *_anneal_findings(design, demand),
     ]
 
 
-def _heavy_finding(design: PatchDesign, strain: float, stretch: Floats) -> Finding:
+def _heavy_finding(design: PatchDesign, strain: float, at_worst: str) -> Finding:
     too_far = strain > _TEARING_STRAIN
     return Finding(
         "stretch-heavy",
         Severity.STOP if too_far else Severity.WARNING,
         design.name,
-        f"To lie on the form this piece would have to give by {100 * strain:.0f} % "
-        f"({100 * (stretch.min() - 1):+.0f} to {100 * (stretch.max() - 1):+.0f} % at its worst "
-        "spots)" + (": more than soft sheet gives before it tears." if too_far else "."),
+        f"To lie on the form this piece would have to give by {100 * strain:.0f} % ({at_worst})"
+        + (": more than soft sheet gives before it tears." if too_far else "."),
         "Look whether its lines take in more of the form than you meant (an arm, the other side); "
         "else divide it with another tape line where it bulges or hollows most.",
         number=strain,
         limit=_TEARING_STRAIN if too_far else _HEAVY_STRAIN,
         unit="strain",
     )
+
+
+def _anneal_findings(design: PatchDesign, demand: SheetDemand) -> list[Finding]:
+    if not demand.anneals:
+        return []
+    times = "once" if demand.anneals == 1 else f"{demand.anneals} times"
+    return [
+        Finding(
+            "anneal",
+            Severity.NOTE,
+            design.name,
+            f"Forming it of {design.material} hardens the sheet more than one round may: anneal it "
+            f"{times} on the way. Thickness left at its thinnest: {demand.thinnest_mm:.2f} mm of "
+            f"{design.thickness_mm:g} mm.",
+            number=float(demand.anneals),
+            limit=0.0,
+            unit="anneals",
+        )
+    ]
 
 
 def length_findings(

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from fitkit.errors import DesignError
 from fitkit.findings import Finding, Severity
 from fitkit.flatten.conformal_start import conformal_start, flipped_faces
 from fitkit.flatten.flat_findings import (
@@ -18,17 +19,25 @@ from fitkit.flatten.flat_findings import (
     way_findings,
 )
 from fitkit.flatten.flat_patch import FlatEdge, FlatLine, FlatPatch
+from fitkit.flatten.forming_scale import forming_of, forming_scale
+from fitkit.flatten.held_lines import HeldLines
+from fitkit.flatten.minimax import minimise_largest_strain
 from fitkit.flatten.overlap import overlap_area_mm2
 from fitkit.flatten.remesh import Remeshed, carried_line, edge_for_count, remesh, smallest_angle_rad
 from fitkit.flatten.seam import OpenedPatch, check_is_disk_or_sleeve, open_patch
 from fitkit.flatten.seam_line import seam_chain
+from fitkit.flatten.sheet_demand import demand_on_sheet
 from fitkit.flatten.stretch import stretch_field
 from fitkit.flatten.symmetric_dirichlet import (
+    FlatMap,
     minimise_symmetric_dirichlet,
     symmetric_dirichlet_energy,
 )
 from fitkit.flatten.way_up import way_up
 from fitkit.geometry.arrays import Floats
+from fitkit.geometry.mesh import TriangleMesh
+from fitkit.materials.sheet_material import sheet_material_named
+from fitkit.patch.design import PatchDesign
 from fitkit.patch.patch import Patch
 
 __all__ = ["flatten_patch"]
@@ -42,6 +51,8 @@ _MOST_TRIANGLES = 8000
 _SLIVER_RAD = np.radians(8.0)
 # A surface that already lies flat to a strain of about 1e-6 needs no better triangles.
 _EXACT_ENERGY = 1e-12
+# A mean strain of 1e-4: perhaps a developable that has not come to rest.
+_NEARLY_EXACT_ENERGY = 1e-8
 # Steps on the first map: enough to even out its scale before points are spread over it.
 _FIRST_STEPS = 12
 _FIRST_TOLERANCE = 0.1
@@ -50,9 +61,9 @@ _FIRST_TOLERANCE = 0.1
 def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatch:
     """Return the blank of a patch and what the sheet has to give to become the plate.
 
-    A sleeve is opened along its seam first. The flat map is the one of least symmetric Dirichlet
-    energy: stretching and shrinking count alike, so the blank has about the plate's own area.
-    Surfaces that bend one way only (cylinders, cones) come out without stretch.
+    A sleeve is opened along its seam first. The flat map is the one whose worst strain is least;
+    its size follows from how the plate will be made (dished, raised, balanced ...). Surfaces that
+    bend one way only (cylinders, cones) come out without stretch.
 
     Parameters
     ----------
@@ -64,12 +75,13 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
     Raises
     ------
     DesignError
-        When the patch is in pieces, has more borders or a handle, or its named seam does not run
-        across it.
+        When the patch is in pieces, has more borders or a handle, its named seam does not run
+        across it, or a line to hold is not one of its own.
 
     See Also
     --------
-    fitkit.flatten.symmetric_dirichlet : the energy, its minimum and the literature.
+    fitkit.flatten.minimax : the worst strain, its minimum and the literature.
+    fitkit.flatten.forming_scale : the blank's size.
     """
 
     def tell(fraction: float, words: str) -> None:
@@ -102,18 +114,20 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
         else:
             findings += sliver_findings(patch.design.name, opened.mesh)
 
-    reached = minimise_symmetric_dirichlet(
-        disk.mesh,
-        start,
-        progress=None if progress is None else lambda f, words: tell(0.5 + 0.4 * f, words),
-    )
+    held = _held_lines(patch.design, opened, first_flat, disk, start)
+    reached = _least_strain(disk.mesh, start, held, lambda f, words: tell(0.5 + 0.4 * f, words))
     tell(0.9, "stretch and lines")
-    flat = _upright(reached.flat_mm, disk)
+    size = 1.0
+    if held is None:
+        material = sheet_material_named(patch.design.material)
+        size = forming_scale(disk.mesh, reached.flat_mm, forming_of(patch.design), material)
+    flat = _upright(size * reached.flat_mm, disk)
     findings += unsettled_findings(patch.design.name, reached)
     overlap = overlap_area_mm2(flat, disk.mesh.faces, flat[disk.round])
     findings += overlap_findings(patch.design.name, overlap, disk.mesh.area_mm2())
     stretch, direction = stretch_field(disk.mesh, flat)
-    findings += stretch_findings(patch.design, disk.mesh, stretch)
+    demand = demand_on_sheet(patch.design, disk.mesh, flat, stretch)
+    findings += stretch_findings(patch.design, demand)
     lines = _flat_lines(opened, first_flat, disk, start, flat)
     findings += length_findings(patch.design, _formed_and_flat(opened, disk, flat, lines))
     way = way_up(disk.mesh, flat)
@@ -133,6 +147,51 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
     )
     tell(1.0, "flat")
     return result
+
+
+def _held_lines(
+    design: PatchDesign, opened: OpenedPatch, first_flat: Floats, disk: OpenedPatch, start: Floats
+) -> HeldLines | None:
+    """Return the lines that the maker wants at their true length, as they lie on the start.
+
+    Raises
+    ------
+    DesignError
+        When one of them neither bounds the patch nor crosses it.
+    """
+    if not design.hold:
+        return None
+    lines = [
+        (start[s.vertices], float(s.arc_mm[-1] - s.arc_mm[0]))
+        for s in disk.border
+        if s.line in design.hold
+    ]
+    lines += [
+        (first_flat[i.vertices], _length_mm(opened.mesh.vertices[i.vertices]))
+        for i in opened.inner_lines
+        if i.line in design.hold
+    ]
+    known = {s.line for s in disk.border} | {i.line for i in opened.inner_lines}
+    for name in design.hold:
+        if name not in known:
+            raise DesignError(
+                f"The patch '{design.name}' is to hold the length of '{name}', which neither "
+                "bounds nor crosses it.",
+                f"Hold one of: {', '.join(sorted(known))}.",
+            )
+    return HeldLines(disk.mesh, start, lines)
+
+
+def _least_strain(
+    mesh: TriangleMesh, start_mm: Floats, held: HeldLines | None, progress: Progress
+) -> FlatMap:
+    """Return the flat map of least worst strain, or the isometric one where there is one."""
+    even = minimise_symmetric_dirichlet(mesh, start_mm, tolerance=_FIRST_TOLERANCE)
+    if even.energy < _NEARLY_EXACT_ENERGY:
+        even = minimise_symmetric_dirichlet(mesh, even.flat_mm)
+    if even.energy < _EXACT_ENERGY:
+        return even
+    return minimise_largest_strain(mesh, even.flat_mm, held=held, progress=progress)
 
 
 def _needs_remeshing(opened: OpenedPatch) -> bool:
@@ -180,8 +239,7 @@ def _formed_and_flat(
     laid: dict[str, float] = {}
 
     def add(into: dict[str, float], name: str, points: Floats) -> None:
-        length = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
-        into[name] = into.get(name, 0.0) + length
+        into[name] = into.get(name, 0.0) + _length_mm(points)
 
     for stretch in disk.border:
         add(formed, stretch.line, disk.mesh.vertices[stretch.vertices])
@@ -190,6 +248,10 @@ def _formed_and_flat(
         add(formed, inner.line, opened.mesh.vertices[inner.vertices])
         add(laid, line.line, line.points_mm)
     return {name: (formed[name], laid[name]) for name in formed}
+
+
+def _length_mm(points: Floats) -> float:
+    return float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
 
 
 def _seam_findings(patch: Patch, seam_mm: float) -> list[Finding]:

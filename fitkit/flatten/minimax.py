@@ -12,6 +12,7 @@ from collections.abc import Callable
 import numpy as np
 
 from fitkit.errors import MeshError
+from fitkit.flatten.held_lines import HeldLines
 from fitkit.flatten.isotropic import isotropic_gradient, isotropic_hessian
 from fitkit.flatten.jacobian import FaceGradients, signed_singular_values
 from fitkit.flatten.newton_system import NewtonSystem, first_collapse
@@ -50,13 +51,15 @@ def minimise_largest_strain(
     mesh: TriangleMesh,
     start_mm: Floats,
     *,
+    held: HeldLines | None = None,
     gap: float = _GAP,
     max_iterations: int = 100,
     progress: Callable[[float, str], None] | None = None,
 ) -> FlatMap:
     """Return the flat map with the least worst strain near a start without flips.
 
-    It comes out balanced: the largest stretch is the inverse of the largest shrink. A map that is
+    Unless lines are held it comes out balanced: the largest stretch is the inverse of the largest
+    shrink. A map that is
     isometric to 1e-6 comes back as it was.
 
     Parameters
@@ -66,6 +69,9 @@ def minimise_largest_strain(
     start_mm
         (V, 2) float mm, every face counter-clockwise: best a map of nearly least symmetric
         Dirichlet energy.
+    held
+        Lines that keep their length. The map then has their size, and the worst strain is counted
+        at that size.
     gap
         Stop where the worst strain is within about this share of the least.
     max_iterations
@@ -109,18 +115,21 @@ def minimise_largest_strain(
     # The multiplier sum that the minimum has: 1.
     mu = 1.0 / float((weight * (1.0 / _slack(singular, largest)).sum(axis=1, keepdims=True)).sum())
     first_mu, done = mu, 0.0
-    merit = _merit(singular, largest, weight, mu)
+    spring = 0.0 if held is None else held.energy(gradients.jacobians(flat))
+    merit = _merit(singular, largest, weight, mu) + spring
     decrement, converged, steps = float("inf"), False, 0
     while steps < max_iterations:
         steps += 1
         move, wider, decrement = _newton_step(
-            gradients, system, weight * mu, gradients.jacobians(flat), singular, largest
+            gradients, system, weight * mu, gradients.jacobians(flat), singular, largest, held
         )
         length = min(1.0, 0.9 * first_collapse(flat, move, mesh.faces))
         while length >= _SHORTEST_STEP:
             tried = flat + length * move
-            singular = _singular(gradients.jacobians(tried))
-            reached = _merit(singular, largest + length * wider, weight, mu)
+            jacobians = gradients.jacobians(tried)
+            singular = _singular(jacobians)
+            spring = 0.0 if held is None else held.energy(jacobians)
+            reached = _merit(singular, largest + length * wider, weight, mu) + spring
             if reached <= merit - _SUFFICIENT_DECREASE * length * decrement:
                 break
             length *= 0.6
@@ -134,13 +143,14 @@ def minimise_largest_strain(
                 converged = True
                 break
             mu *= _FADE
-            merit = _merit(singular, largest, weight, mu)
+            merit = _merit(singular, largest, weight, mu) + spring
         if progress is not None:
             left = max(0.0, float(np.log(4.0 * mu / (gap * (largest - 1.0)))))
             done = max(done, 1.0 - left / max(left + float(np.log(first_mu / mu)), 1e-9))
             progress(done, "evening out the worst strain")
-    singular = _singular(gradients.jacobians(flat))
-    flat /= np.sqrt(singular.max() * singular.min())
+    if held is None:
+        singular = _singular(gradients.jacobians(flat))
+        flat /= np.sqrt(singular.max() * singular.min())
     energy = symmetric_dirichlet_energy(mesh, flat)
     return FlatMap(flat, energy, steps, decrement, converged)
 
@@ -170,6 +180,7 @@ def _newton_step(
     jacobians: Floats,
     singular: Floats,
     largest: float,
+    held: HeldLines | None,
 ) -> tuple[Floats, float, float]:
     """Return the step of the map (V, 2), of T, and what it promises to save.
 
@@ -187,7 +198,10 @@ def _newton_step(
     flip += mu[:, 0] * (largest * total - 1.0) / (product**2 * room_inverse.prod(axis=1))
     blocks = isotropic_hessian(gradients, jacobians, np.column_stack([along, twist, flip]))
     by_largest = mu * (singular**-2.0 / room_inverse**2 - room**-2.0)
-    gradient = system.gathered(isotropic_gradient(gradients, jacobians, slopes))
+    pulls = isotropic_gradient(gradients, jacobians, slopes)
+    if held is not None:
+        held.add_derivatives(jacobians, pulls, blocks)
+    gradient = system.gathered(pulls)
     border = system.gathered(isotropic_gradient(gradients, jacobians, by_largest))
     slope_largest = 1.0 - float((mu * (1.0 / room + 1.0 / room_inverse)).sum())
     curvature_largest = float((mu * (room**-2.0 + room_inverse**-2.0)).sum())

@@ -100,6 +100,8 @@ def _patch(section: PatchSection, clearance_mm: float) -> PatchDesign:
             for line, edge in section.edges.items()
         },
         note=section.note,
+        forming=section.forming,
+        hold=tuple(section.hold),
     )
 
 

@@ -15,6 +15,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_valida
 from fitkit.capture.check_length import parse_check_length
 from fitkit.capture.tag_set import tag_set
 from fitkit.drawing.paper import paper_named
+from fitkit.materials.forming import Forming
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.units import parse_length_mm
 
@@ -339,6 +340,8 @@ class PatchSection(_Section):
     clearance_mm: _LengthFromZero | None = None
     edges: dict[str, EdgeSection] = Field(default_factory=dict)
     note: str = ""
+    forming: Forming | None = None
+    hold: list[str] = Field(default_factory=list)
 
     @model_validator(mode="after")
     def _fits_together(self) -> PatchSection:

@@ -237,4 +237,6 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
             pointing(index, patch.name, "seam", patch.seam, line_names)
         for name in patch.edges:
             pointing(index, patch.name, "edges", name, [*patch.lines, "seam"])
+        for name in patch.hold:
+            pointing(index, patch.name, "hold", name, [*line_names, "seam"])
     return problems

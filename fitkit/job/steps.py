@@ -45,8 +45,8 @@ STEPS = (
     Step("scan", "scan", 1),
     Step("body", "body", 2, ("scan",), MEASURES_FILES),
     Step("patches", "patches", 1, ("body",)),
-    Step("blanks", "blanks", 1, ("patches",)),
-    Step("templates", "templates", 1, ("blanks",)),
+    Step("blanks", "blanks", 2, ("patches",)),
+    Step("templates", "templates", 2, ("blanks",)),
     Step("pages", "out", 1, ("templates",)),
 )
 """Every step in the order of the work."""
@@ -88,7 +88,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 ],
             }
         case "blanks":
-            stuff = {"name", "material", "thickness_mm"}
+            stuff = {"name", "material", "thickness_mm", "forming", "hold"}
             return {
                 "[[patch]] material": [
                     patch.model_dump(mode="json", include=stuff) for patch in settings.patch

@@ -9,6 +9,7 @@ from functools import cache
 from importlib.resources import files
 
 from fitkit.errors import InputError
+from fitkit.materials.forming import Forming
 
 __all__ = ["SheetMaterial", "sheet_material_named", "sheet_materials"]
 
@@ -25,6 +26,12 @@ class SheetMaterial:
         Mass of one cubic metre.
     stretch_limit, shrink_limit
         Largest lengthening and shortening in forming, as fractions (0.12 is 12 %).
+    forming
+        How a part of it is made unless the maker says otherwise; see
+        :data:`fitkit.materials.forming.Forming`.
+    pass_limit, annealed_limit
+        True strain that one round of forming may put in: the first, and each after an anneal.
+        None where the sheet is not annealed.
     thicknesses_mm
         What shops usually hold, thinnest first.
     source, confidence
@@ -37,6 +44,9 @@ class SheetMaterial:
     density_kg_m3: float
     stretch_limit: float
     shrink_limit: float
+    forming: Forming
+    pass_limit: float | None
+    annealed_limit: float | None
     thicknesses_mm: tuple[float, ...]
     source: str
     confidence: str
@@ -57,6 +67,9 @@ def sheet_materials() -> tuple[SheetMaterial, ...]:
             density_kg_m3=float(row["density_kg_m3"]),
             stretch_limit=float(row["stretch_limit"]),
             shrink_limit=float(row["shrink_limit"]),
+            forming=row["forming"],
+            pass_limit=row.get("pass_limit"),
+            annealed_limit=row.get("annealed_limit"),
             thicknesses_mm=tuple(float(t) for t in row["thicknesses_mm"]),
             source=row["source"],
             confidence=row["confidence"],

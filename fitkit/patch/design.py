@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 from fitkit.body.side import Side
+from fitkit.materials.forming import Forming
 
 __all__ = [
     "Anchor",
@@ -149,6 +150,11 @@ class PatchDesign:
         Treatment by tape line name (``"seam"`` for the seam itself); unnamed edges are plain.
     clearance_mm
         Padding, clothing and air under this plate; None takes the form's.
+    forming
+        How the sheet is brought to its form; None leaves it to the material.
+    hold
+        Names of tape lines, at its edges or across it (``"seam"`` for the seam), that keep on the
+        blank the length they have on the form.
     """
 
     name: str
@@ -162,3 +168,5 @@ class PatchDesign:
     clearance_mm: float | None = None
     edges: Mapping[str, EdgeTreatment] = field(default_factory=dict)
     note: str = ""
+    forming: Forming | None = None
+    hold: tuple[str, ...] = ()

@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 from fitkit.body.side import Side
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
 from fitkit.flatten.seam import SEAM
+from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.flatten.way_up import way_up
 from fitkit.geometry.arrays import Floats
 from fitkit.patch.design import EdgeTreatment, PatchDesign
@@ -24,6 +25,16 @@ from fitkit.template.words import Block
 __all__ = ["formed_edges", "make_templates"]
 
 _PLAIN = EdgeTreatment()
+_BETWEEN = " · "
+# A sheet that has to give less than this is only bent.
+_NO_STRETCH = 0.002
+_FORMED = {
+    "roll": "roll",
+    "dish": "dish",
+    "raise": "raise",
+    "balanced": "dish and raise",
+    "soft": "ease onto the form",
+}
 
 
 def make_templates(
@@ -50,6 +61,7 @@ def make_templates(
     part, outline = _part_of(flat)
     shown = way_up(flat.form, flat.flat_mm).shown
     way = None if shown == "any" else shown.upper()
+    forming = _forming_words(sheet_demand(flat))
     sides = [design.side]
     parts = [part]
     if design.paired:
@@ -58,7 +70,7 @@ def make_templates(
     templates = []
     for twin, (one, side) in enumerate(zip(parts, sides, strict=True)):
         name = mirrored_name(design.name) if twin else design.name
-        block = _block(design, name, side, number + twin, job_name, wearer)
+        block = _block(design, name, side, number + twin, forming, job_name, wearer)
         title = f"{number + twin} {part_title(name, side)}"
         drawing, findings = part_drawing(one, block, name=title, way=way)
         templates.append(
@@ -77,13 +89,29 @@ def make_templates(
     return tuple(templates)
 
 
+def _forming_words(demand: SheetDemand) -> str:
+    """Return how the part is made and how its blank's size differs from the plate's own."""
+    if demand.strain < _NO_STRETCH:
+        return "bend only"
+    cut = 100.0 * (demand.size - 1.0)
+    size = f"blank {abs(cut):.1f} % {'small' if cut < 0 else 'large'}" if abs(cut) >= 0.05 else ""
+    return _BETWEEN.join(word for word in (_FORMED[demand.forming], size) if word)
+
+
 def _block(
-    design: PatchDesign, name: str, side: Side, number: int, job_name: str, wearer: str
+    design: PatchDesign,
+    name: str,
+    side: Side,
+    number: int,
+    forming: str,
+    job_name: str,
+    wearer: str,
 ) -> Block:
     whose = "wearer's middle" if side is Side.CENTRE else f"wearer's {side.value.upper()}"
     lines = [
         f"{whose} · cut 1",
         f"{design.material} {design.thickness_mm:g} mm",
+        forming,
         "outside shown",
         f"{job_name} · {wearer}" if wearer else job_name,
     ]

@@ -60,9 +60,8 @@ def _piece(job: Job, design: PatchDesign) -> str:
     record = MadeFrom.read(job.result_folder("patches"))
     stem = file_stem(design.name)
     cut = [record.files[f"{stem}{end}"][1] for end in (".json", ".ply")] if record else []
-    return digest_of_value(
-        [step_named("blanks").format, cut, design.material, design.thickness_mm, design.seam]
-    )
+    made = [design.material, design.thickness_mm, design.seam, design.forming, *design.hold]
+    return digest_of_value([step_named("blanks").format, cut, made])
 
 
 def _kept_blank(
