@@ -8,6 +8,7 @@ patch by name) and a ``remedy`` (what to do next), one sentence each::
     |  |- ShapeError                       an array of the wrong shape or range
     |  |- PhotoError                       photos that cannot give a body
     |  `- MeshError                        a surface that cannot be worked on
+    |     `- PathError                     a line that cannot be drawn on it, with the place
     |- DesignError           (ValueError)  a line, patch or template that cannot be made as drawn
     |- JobError              (ValueError)  the job folder or its job.toml
     |  `- JobBusyError                     another process works on the job
@@ -18,6 +19,7 @@ patch by name) and a ``remedy`` (what to do next), one sentence each::
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 __all__ = [
     "DesignError",
@@ -28,6 +30,7 @@ __all__ = [
     "JobError",
     "MeshError",
     "MissingLibraryError",
+    "PathError",
     "PhotoError",
     "ShapeError",
     "explain_import_failure",
@@ -68,6 +71,14 @@ class PhotoError(InputError):
 
 class MeshError(InputError):
     """A surface cannot be worked on."""
+
+
+class PathError(MeshError):
+    """A line cannot be drawn on a surface; ``place_mm`` holds x, y, z of where it fails."""
+
+    def __init__(self, cause: str, remedy: str, place_mm: Iterable[float] = ()) -> None:
+        super().__init__(cause, remedy)
+        self.place_mm = tuple(float(x) for x in place_mm)
 
 
 class DesignError(FitkitError, ValueError):

@@ -6,15 +6,15 @@ from collections.abc import Sequence
 
 import numpy as np
 from scipy.interpolate import CubicSpline
-from scipy.spatial import cKDTree
 
 from fitkit.geometry.arrays import Floats, Ints
-from fitkit.geometry.geodesic import GeodesicSolver, join_paths, shortest_legs
+from fitkit.geometry.geodesic import shortest_legs
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
-from fitkit.geometry.surface_cut import split_vertices
+from fitkit.geometry.path_through_places import path_through_places
 from fitkit.geometry.surface_path import SurfacePath
 from fitkit.geometry.surface_point import SurfacePoint
+from fitkit.geometry.surroundings import surroundings
 
 __all__ = ["smooth_path"]
 
@@ -61,16 +61,11 @@ def smooth_path(
     if len(legs) == 1:
         return legs[0]
     samples, spacing, fixed = _sampled(legs, points, closed=closed)
-    near, near_faces = _surroundings(mesh, samples, [leg.length_mm() for leg in legs])
+    margin = max(40.0, 0.5 * max(leg.length_mm() for leg in legs))
+    near, near_faces = surroundings(mesh, samples, margin)
     samples = _relaxed(near, samples, spacing, fixed, closed=closed)
     samples, faces = _followed(near, samples, spacing, closed=closed)
-    stops = [SurfacePoint(sample, face) for sample, face in zip(samples, faces, strict=True)]
-    short = GeodesicSolver(near, stops)
-    following = range(1, len(stops) + 1) if closed else range(1, len(stops))
-    path = join_paths(
-        [short.path(i - 1, i % len(stops)) for i in following],
-        closed=closed,
-    )
+    path = path_through_places(near, samples, faces, closed=closed)
     return SurfacePath(path.points_mm, near_faces[path.faces], closed)
 
 
@@ -94,20 +89,6 @@ def _sampled(
         fixed.append(sum(len(part) for part in places))
         places.append(points[-1].point_mm[None])
     return np.vstack(places), np.concatenate(spacing), np.array(fixed)
-
-
-def _surroundings(
-    mesh: TriangleMesh, samples: Floats, leg_lengths: Sequence[float]
-) -> tuple[TriangleMesh, Ints]:
-    """Return the part of the mesh near a line, on which all goes faster, and its faces' numbers."""
-    margin = max(40.0, 0.5 * max(leg_lengths))
-    corners = mesh.corners
-    size = np.linalg.norm(corners - corners.mean(axis=1, keepdims=True), axis=2).max(axis=1)
-    distance, _ = cKDTree(samples).query(corners.mean(axis=1))
-    chosen = np.flatnonzero(distance < margin + size)
-    near, _ = mesh.faces_only(chosen)
-    # Where the part touches itself in a single vertex it is parted.
-    return split_vertices(near, np.zeros(near.faces.shape, dtype=np.bool_))[0], chosen
 
 
 def _relaxed(

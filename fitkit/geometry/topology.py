@@ -11,6 +11,7 @@ from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = [
+    "border_vertices",
     "boundary_loops",
     "components",
     "edges",
@@ -77,6 +78,14 @@ def opposite_half_edges(mesh: TriangleMesh) -> Ints:
     place = np.minimum(np.searchsorted(ordered, backward), len(ordered) - 1)
     opposite: Ints = np.where(ordered[place] == backward, order[place], -1)
     return opposite
+
+
+def border_vertices(mesh: TriangleMesh) -> Bools:
+    """(V,) bool: the vertices at the end of an edge that has one face only."""
+    pairs, count = edges(mesh)
+    at_border: Bools = np.zeros(len(mesh.vertices), dtype=np.bool_)
+    at_border[pairs[count == 1]] = True
+    return at_border
 
 
 def boundary_loops(mesh: TriangleMesh) -> tuple[Ints, ...]:

@@ -11,7 +11,10 @@ from fitkit.job.settings import (
     JobSettings,
     LevelSection,
     LineSection,
+    MirroredSection,
+    ParallelSection,
     PatchSection,
+    RoundSection,
     SymmetrySection,
     ThroughSection,
 )
@@ -21,11 +24,16 @@ from fitkit.patch.design import (
     AxisAnchor,
     EdgeTreatment,
     GeodesicLine,
+    Grain,
     HeightAnchor,
     LandmarkAnchor,
     LevelLine,
+    LineAnchor,
+    MirroredLine,
+    ParallelLine,
     PatchDesign,
     PointAnchor,
+    RoundLine,
     SymmetryLine,
     TapeLineDesign,
     ThroughLine,
@@ -35,7 +43,15 @@ from fitkit.units import radians_from_degrees
 if TYPE_CHECKING:
     from fitkit.body.named_girth import NamedGirth
 
-__all__ = ["anchor_of", "line_designs", "named_girths", "part_numbers", "patch_designs"]
+__all__ = [
+    "anchor_of",
+    "leaning_on",
+    "line_designs",
+    "named_girths",
+    "part_numbers",
+    "patch_designs",
+    "rim_name",
+]
 
 
 def anchor_of(section: AnchorSection) -> Anchor:
@@ -44,6 +60,8 @@ def anchor_of(section: AnchorSection) -> Anchor:
         return LandmarkAnchor(section.landmark)
     if section.xyz_mm is not None:
         return PointAnchor(*section.xyz_mm)
+    if section.line is not None:
+        return LineAnchor(section.line, section.along, section.crossing)
     bearing_rad = radians_from_degrees(section.bearing_deg or 0.0)
     if section.axis is not None:
         return AxisAnchor(section.axis, section.along or 0.0, bearing_rad)
@@ -51,8 +69,36 @@ def anchor_of(section: AnchorSection) -> Anchor:
 
 
 def line_designs(settings: JobSettings) -> tuple[TapeLineDesign, ...]:
-    """Return the tape lines in the order of the file."""
-    return tuple(_line(section) for section in settings.line)
+    """Return the tape lines in the order of the file, then the rims of round patches."""
+    rims = (
+        RoundLine(rim_name(patch.name), anchor_of(patch.inside), patch.radius_mm)
+        for patch in settings.patch
+        if patch.radius_mm is not None
+    )
+    return (*(_line(section) for section in settings.line), *rims)
+
+
+def rim_name(patch: str) -> str:
+    """Return the name of the line round a patch that is told by its radius."""
+    return f"{patch} rim"
+
+
+def leaning_on(section: LineSection) -> tuple[tuple[str, str], ...]:
+    """Return key and name of each other line that a line's section names."""
+    if isinstance(section, ParallelSection | MirroredSection):
+        return (("of", section.of),)
+    if isinstance(section, GeodesicSection | ThroughSection):
+        places = section.points
+    elif isinstance(section, RoundSection):
+        places = [section.centre]
+    else:
+        return ()
+    return tuple(
+        (key, name)
+        for place in places
+        for key, name in (("line", place.line), ("crossing", place.crossing))
+        if name is not None
+    )
 
 
 def _line(section: LineSection) -> TapeLineDesign:
@@ -75,6 +121,12 @@ def _line(section: LineSection) -> TapeLineDesign:
             )
         case SymmetrySection():
             return SymmetryLine(section.name)
+        case ParallelSection():
+            return ParallelLine(section.name, section.of, section.distance_mm, section.towards)
+        case MirroredSection():
+            return MirroredLine(section.name, section.of)
+        case RoundSection():
+            return RoundLine(section.name, anchor_of(section.centre), section.radius_mm)
         case _:
             assert_never(section)
 
@@ -85,9 +137,10 @@ def patch_designs(settings: JobSettings) -> tuple[PatchDesign, ...]:
 
 
 def _patch(section: PatchSection, clearance_mm: float) -> PatchDesign:
+    rim = {} if section.radius_mm is None else {"rim": rim_name(section.name)}
     return PatchDesign(
         name=section.name,
-        boundary=tuple(section.lines),
+        boundary=(*section.lines, *rim.values()),
         inside=anchor_of(section.inside),
         side=Side(section.side),
         paired=section.pair,
@@ -96,12 +149,18 @@ def _patch(section: PatchSection, clearance_mm: float) -> PatchDesign:
         thickness_mm=section.thickness_mm,
         clearance_mm=clearance_mm if section.clearance_mm is None else section.clearance_mm,
         edges={
-            line: EdgeTreatment("lap", edge.lap_mm) if edge.lap_mm > 0 else EdgeTreatment()
+            rim.get(line, line): EdgeTreatment("lap", edge.lap_mm)
+            if edge.lap_mm > 0
+            else EdgeTreatment()
             for line, edge in section.edges.items()
         },
         note=section.note,
         forming=section.forming,
         hold=tuple(section.hold),
+        more_inside=tuple(anchor_of(place) for place in section.more_inside),
+        grain=None
+        if section.grain is None
+        else Grain(section.grain, radians_from_degrees(section.grain_deg)),
     )
 
 

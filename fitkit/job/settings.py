@@ -32,8 +32,11 @@ __all__ = [
     "JobSettings",
     "LevelSection",
     "LineSection",
+    "MirroredSection",
+    "ParallelSection",
     "PatchSection",
     "PrintSection",
+    "RoundSection",
     "StandSection",
     "SymmetrySection",
     "ThroughSection",
@@ -245,13 +248,19 @@ class FormSection(_Section):
 
 
 class AnchorSection(_Section):
-    """A place on the form, given in exactly one of four ways."""
+    """A place on the form, given in exactly one of five ways.
+
+    ``line`` is a place on another tape line, for lines only: by ``along`` (0 at its start to 1),
+    by the line it is ``crossing`` there, or the place nearest to the point before.
+    """
 
     landmark: str | None = None
     height_mm: _Length | None = None
     axis: str | None = None
     along: _Fraction | None = None
     bearing_deg: _Degrees | None = None
+    line: _Name | None = None
+    crossing: _Name | None = None
     xyz_mm: tuple[_Length, _Length, _Length] | None = None
 
     @model_validator(mode="after")
@@ -262,11 +271,14 @@ class AnchorSection(_Section):
             {"height_mm", "bearing_deg"},
             {"axis", "along", "bearing_deg"},
             {"xyz_mm"},
+            {"line"},
+            {"line", "along"},
+            {"line", "crossing"},
         )
         if given not in ways:
             raise ValueError(
                 "Give a place as landmark, or height_mm and bearing_deg, or axis, along and "
-                "bearing_deg, or xyz_mm."
+                "bearing_deg, or xyz_mm, or line (with along or crossing, or alone)."
             )
         return self
 
@@ -315,8 +327,42 @@ class SymmetrySection(_Section):
     kind: Literal["symmetry"]
 
 
+class ParallelSection(_Section):
+    """A ``[[line]]`` of kind ``parallel``: at a distance over the form from another line."""
+
+    name: _Name
+    kind: Literal["parallel"]
+    of: _Name
+    distance_mm: _LengthAboveZero
+    towards: Literal["up", "down", "left", "right", "front", "back", "in", "out"]
+
+
+class MirroredSection(_Section):
+    """A ``[[line]]`` of kind ``mirrored``: another line drawn again on the other side."""
+
+    name: _Name
+    kind: Literal["mirrored"]
+    of: _Name
+
+
+class RoundSection(_Section):
+    """A ``[[line]]`` of kind ``round``: all places at one distance from its centre."""
+
+    name: _Name
+    kind: Literal["round"]
+    centre: AnchorSection
+    radius_mm: _LengthAboveZero
+
+
 LineSection: TypeAlias = Annotated[
-    LevelSection | GeodesicSection | ThroughSection | SymmetrySection, Field(discriminator="kind")
+    LevelSection
+    | GeodesicSection
+    | ThroughSection
+    | SymmetrySection
+    | ParallelSection
+    | MirroredSection
+    | RoundSection,
+    Field(discriminator="kind"),
 ]
 
 
@@ -327,11 +373,19 @@ class EdgeSection(_Section):
 
 
 class PatchSection(_Section):
-    """A ``[[patch]]``: a piece of the form bounded by tape lines."""
+    """A ``[[patch]]``: a piece of the form bounded by tape lines.
+
+    Without ``lines`` it ends at whatever lines lie round the place ``inside``; with
+    ``radius_mm`` it is round, that place its centre. ``more_inside`` names places in further
+    regions that belong to it. ``grain`` is ``"up"``, ``"round"`` or a tape line to follow, turned
+    by ``grain_deg`` counter-clockwise seen from outside.
+    """
 
     name: _Name
-    lines: Annotated[list[str], Field(min_length=1)]
+    lines: list[str] = Field(default_factory=list)
     inside: AnchorSection
+    more_inside: list[AnchorSection] = Field(default_factory=list)
+    radius_mm: _LengthAboveZero | None = None
     side: Literal["left", "right", "centre"] = "centre"
     pair: bool = False
     seam: str | None = None
@@ -339,6 +393,8 @@ class PatchSection(_Section):
     thickness_mm: _LengthAboveZero = 0.5
     clearance_mm: _LengthFromZero | None = None
     edges: dict[str, EdgeSection] = Field(default_factory=dict)
+    grain: str | None = None
+    grain_deg: _Degrees = 0.0
     note: str = ""
     forming: Forming | None = None
     hold: list[str] = Field(default_factory=list)
@@ -350,6 +406,12 @@ class PatchSection(_Section):
             raise ValueError(
                 'A patch made in a pair is drawn on one side: add side = "left" or "right".'
             )
+        if self.radius_mm is not None and (self.lines or self.more_inside):
+            raise ValueError("Give a patch either lines or a radius_mm.")
+        if any(place.line is not None for place in (self.inside, *self.more_inside)):
+            raise ValueError("A place inside a patch is not on a line; give it another way.")
+        if self.grain is None and self.grain_deg:
+            raise ValueError('Give grain_deg together with grain, as grain = "up".')
         return self
 
 

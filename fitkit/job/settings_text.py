@@ -85,7 +85,7 @@ def _syntax_problem(message: str) -> Problem:
     )
 
 
-_KINDS = ("level", "geodesic", "through", "symmetry")
+_KINDS = ("level", "geodesic", "through", "symmetry", "parallel", "mirrored", "round")
 
 
 def _problem(text: str, values: dict[str, Any], item: dict[str, Any]) -> Problem:
@@ -145,10 +145,13 @@ def _known_words(path: Sequence[Any], values: dict[str, Any]) -> list[str]:
         "geodesic": words.GeodesicSection,
         "through": words.ThroughSection,
         "symmetry": words.SymmetrySection,
+        "parallel": words.ParallelSection,
+        "mirrored": words.MirroredSection,
+        "round": words.RoundSection,
     }
     names = [part for part in path if isinstance(part, str)]
     model: type[Any] = words.JobSettings
-    if names and names[-1] in {"points", "inside"}:
+    if names and names[-1] in {"points", "inside", "more_inside", "centre"}:
         model = words.AnchorSection
     elif "edges" in names:
         model = words.EdgeSection
@@ -205,6 +208,7 @@ def _line_of(text: str, path: Sequence[Any]) -> int | None:
 
 def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
     """Return what each section alone cannot see: names used twice or pointing nowhere."""
+    from fitkit.job.designs import leaning_on, rim_name
     from fitkit.job.settings import file_stem
 
     problems: list[Problem] = []
@@ -214,29 +218,63 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
         spot = _line_of(text, (section, index, key))
         problems.append(Problem(f'[[{section}]] "{name}"', spot, cause, remedy))
 
-    def pointing(index: int, patch: str, key: str, wanted: str, known: Sequence[str]) -> None:
+    def pointing(
+        section: str, index: int, row: str, key: str, wanted: str, known: Sequence[str]
+    ) -> None:
         if wanted in known:
             return
         near = get_close_matches(wanted, known, n=1, cutoff=0.5)
         listed = ", ".join(known) or "none drawn yet"
         remedy = f"Did you mean '{near[0]}'?" if near else f"Use one of: {listed}."
-        add("patch", index, patch, key, f"there is no tape line '{wanted}' ({key}).", remedy)
+        add(section, index, row, key, f"there is no tape line '{wanted}' ({key}).", remedy)
 
+    rims = {file_stem(rim_name(p.name)): p.name for p in settings.patch if p.radius_mm is not None}
     for section, rows in (("line", settings.line), ("patch", settings.patch)):
-        seen: dict[str, str] = {}
+        seen: dict[str, str] = dict(rims) if section == "line" else {}
         for index, row in enumerate(rows):
             stem = file_stem(row.name)
             if stem in seen:
                 cause = f"the name is taken by '{seen[stem]}' already."
                 add(section, index, row.name, "name", cause, "Give it a name of its own.")
             seen.setdefault(stem, row.name)
+    for index, line in enumerate(settings.line):
+        for key, name in leaning_on(line):
+            pointing("line", index, line.name, key, name, line_names)
     for index, patch in enumerate(settings.patch):
         for name in patch.lines:
-            pointing(index, patch.name, "lines", name, line_names)
+            pointing("patch", index, patch.name, "lines", name, line_names)
         if patch.seam is not None:
-            pointing(index, patch.name, "seam", patch.seam, line_names)
+            pointing("patch", index, patch.name, "seam", patch.seam, line_names)
+        if patch.grain is not None:
+            known = [*line_names, "up", "round"]
+            pointing("patch", index, patch.name, "grain", patch.grain, known)
+        around = ["rim"] if patch.radius_mm is not None else patch.lines or line_names
         for name in patch.edges:
-            pointing(index, patch.name, "edges", name, [*patch.lines, "seam"])
+            pointing("patch", index, patch.name, "edges", name, [*around, "seam"])
         for name in patch.hold:
-            pointing(index, patch.name, "hold", name, [*line_names, "seam"])
+            pointing("patch", index, patch.name, "hold", name, [*line_names, "seam"])
+    if not problems:
+        problems += _ring(text, settings)
     return problems
+
+
+def _ring(text: str, settings: JobSettings) -> list[Problem]:
+    """Return the problem of lines that lean on each other in a ring."""
+    from fitkit.job.designs import leaning_on
+
+    leans = {line.name: [name for _, name in leaning_on(line)] for line in settings.line}
+    free: set[str] = set()
+    while more := {name for name in leans if name not in free and set(leans[name]) <= free}:
+        free |= more
+    for index, line in enumerate(settings.line):
+        if line.name not in free:
+            ring = ", ".join(name for name in leans if name not in free)
+            return [
+                Problem(
+                    f'[[line]] "{line.name}"',
+                    _line_of(text, ("line", index)),
+                    f"these lines lean on each other in a ring: {ring}.",
+                    "Draw one of them by places on the body.",
+                )
+            ]
+    return []

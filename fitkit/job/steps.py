@@ -79,7 +79,18 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
             girths = [girth.model_dump(mode="json") for girth in settings.girth]
             return made | dict(zip(RESHAPING, (settings.wearer.tape, girths), strict=True))
         case "patches":
-            drawn = {"name", "lines", "inside", "side", "seam", "clearance_mm"}
+            drawn = {
+                "name",
+                "lines",
+                "inside",
+                "more_inside",
+                "radius_mm",
+                "side",
+                "seam",
+                "clearance_mm",
+                "grain",
+                "grain_deg",
+            }
             return {
                 "[form]": settings.form.model_dump(mode="json"),
                 "[[line]]": [line.model_dump(mode="json") for line in settings.line],

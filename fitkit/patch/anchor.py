@@ -12,7 +12,14 @@ from fitkit.errors import DesignError
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.nearest import SurfaceRays, nearest_on_mesh
 from fitkit.geometry.surface_point import SurfacePoint
-from fitkit.patch.design import Anchor, AxisAnchor, HeightAnchor, LandmarkAnchor, PointAnchor
+from fitkit.patch.design import (
+    Anchor,
+    AxisAnchor,
+    HeightAnchor,
+    LandmarkAnchor,
+    LineAnchor,
+    PointAnchor,
+)
 from fitkit.patch.form import Form
 
 __all__ = ["describe_anchor", "place_anchor", "place_anchors"]
@@ -41,6 +48,12 @@ def place_anchors(form: Form, anchors: Sequence[Anchor]) -> tuple[SurfacePoint, 
         the form there, or is that of a limb which has not left the trunk. The cause names the
         anchor.
     """
+    for anchor in anchors:
+        if isinstance(anchor, LineAnchor):
+            raise DesignError(
+                f"The anchor {describe_anchor(anchor)} can only be used in a tape line.",
+                "Give a landmark, a height and bearing, a place on a limb, or a point.",
+            )
     targets = {
         i: _target(form, anchor)
         for i, anchor in enumerate(anchors)
@@ -157,4 +170,9 @@ def describe_anchor(anchor: Anchor) -> str:
     if isinstance(anchor, AxisAnchor):
         bearing = math.degrees(anchor.bearing_rad)
         return f"at {anchor.along:.3g} along the {anchor.axis}, bearing {bearing:.0f} degrees"
+    if isinstance(anchor, LineAnchor):
+        if anchor.along is not None:
+            return f"at {anchor.along:.3g} along the line '{anchor.line}'"
+        crossing = f" where it meets '{anchor.crossing}'" if anchor.crossing else ""
+        return f"on the line '{anchor.line}'{crossing}"
     return f"at ({anchor.x_mm:.1f}, {anchor.y_mm:.1f}, {anchor.z_mm:.1f}) mm"

@@ -18,14 +18,21 @@ __all__ = [
     "AxisAnchor",
     "EdgeTreatment",
     "GeodesicLine",
+    "Grain",
     "HeightAnchor",
     "LandmarkAnchor",
     "LevelLine",
+    "LineAnchor",
+    "MirroredLine",
+    "ParallelLine",
     "PatchDesign",
     "PointAnchor",
+    "RoundLine",
     "SymmetryLine",
     "TapeLineDesign",
     "ThroughLine",
+    "Towards",
+    "lines_needed",
 ]
 
 
@@ -70,7 +77,23 @@ class PointAnchor:
     z_mm: float
 
 
-Anchor: TypeAlias = LandmarkAnchor | HeightAnchor | AxisAnchor | PointAnchor
+@dataclass(frozen=True, slots=True)
+class LineAnchor:
+    """A place on another tape line, where a line is to end or pass.
+
+    At most one of the two is set: ``along`` is a fraction of the other line's length from its
+    start (a level round starts at the front and runs towards the wearer's left, a symmetry
+    line starts at the top and runs down the front), ``crossing`` names a third line that meets
+    it there. With neither, it is the place nearest to the anchor before, or for a first
+    anchor to the one after.
+    """
+
+    line: str
+    along: float | None = None
+    crossing: str | None = None
+
+
+Anchor: TypeAlias = LandmarkAnchor | HeightAnchor | AxisAnchor | PointAnchor | LineAnchor
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +137,64 @@ class SymmetryLine:
     name: str
 
 
-TapeLineDesign: TypeAlias = LevelLine | GeodesicLine | ThroughLine | SymmetryLine
+Towards: TypeAlias = Literal["up", "down", "left", "right", "front", "back", "in", "out"]
+"""A side of a tape line: by a direction of the wearer's, or for a closed line its in or out."""
+
+
+@dataclass(frozen=True, slots=True)
+class ParallelLine:
+    """The line at a distance over the surface from another, on the side that ``towards`` tells.
+
+    ``in`` is the side of a closed line on which the parallel comes out shorter.
+    """
+
+    name: str
+    of: str
+    distance_mm: float
+    towards: Towards
+
+
+@dataclass(frozen=True, slots=True)
+class MirroredLine:
+    """Another line drawn again on the other side: its anchors mirrored, then laid there anew."""
+
+    name: str
+    of: str
+
+
+@dataclass(frozen=True, slots=True)
+class RoundLine:
+    """All places of the surface at one distance from an anchor: a circle as a string draws it."""
+
+    name: str
+    centre: Anchor
+    radius_mm: float
+
+
+TapeLineDesign: TypeAlias = (
+    LevelLine | GeodesicLine | ThroughLine | SymmetryLine | ParallelLine | MirroredLine | RoundLine
+)
+
+
+def lines_needed(design: TapeLineDesign) -> tuple[str, ...]:
+    """Return the names of the other tape lines that a line leans on, each once."""
+    match design:
+        case ParallelLine() | MirroredLine():
+            return (design.of,)
+        case GeodesicLine() | ThroughLine():
+            anchors: tuple[Anchor, ...] = design.through
+        case RoundLine():
+            anchors = (design.centre,)
+        case _:
+            return ()
+    named = [
+        name
+        for anchor in anchors
+        if isinstance(anchor, LineAnchor)
+        for name in (anchor.line, anchor.crossing)
+        if name is not None
+    ]
+    return tuple(dict.fromkeys(named))
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +210,19 @@ class EdgeTreatment:
 
 
 @dataclass(frozen=True, slots=True)
+class Grain:
+    """Which way a sheet's grain is to run on a plate.
+
+    ``along`` is ``"up"`` (as near to upright as the surface lets it), ``"round"`` (level) or
+    the name of the tape line to follow; ``turn_rad`` turns it from there, counter-clockwise
+    seen from outside.
+    """
+
+    along: str = "up"
+    turn_rad: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class PatchDesign:
     """A named piece of the form, bounded by tape lines.
 
@@ -138,9 +231,12 @@ class PatchDesign:
     name
         As written on the template.
     boundary
-        Names of the tape lines round it, in any order.
+        Names of the tape lines round it, in any order. Without any, every line bounds it that
+        it would have to cross.
     inside
         An anchor anywhere inside it; it tells which of the regions that the lines make is meant.
+    more_inside
+        Anchors in further regions that belong to it, as when two patches were joined.
     side, paired
         The wearer's side it is drawn on; a paired one is also made mirrored for the other side.
     seam
@@ -170,3 +266,5 @@ class PatchDesign:
     note: str = ""
     forming: Forming | None = None
     hold: tuple[str, ...] = ()
+    more_inside: tuple[Anchor, ...] = ()
+    grain: Grain | None = None

@@ -2,36 +2,44 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from fitkit.body.body import SegmentAxis
-from fitkit.errors import DesignError, MeshError
-from fitkit.geometry.arrays import Floats
+from fitkit.errors import DesignError, MeshError, PathError
+from fitkit.geometry.arrays import Bools
 from fitkit.geometry.geodesic import join_paths, shortest_legs
-from fitkit.geometry.section import plane_sections
+from fitkit.geometry.round_path import round_path
 from fitkit.geometry.smooth_path import smooth_path
 from fitkit.geometry.surface_path import SurfacePath
 from fitkit.geometry.surface_point import SurfacePoint
-from fitkit.patch.anchor import (
-    TRUNK,
-    axis_point_at_height,
-    describe_anchor,
-    is_limb,
-    place_anchors,
-)
+from fitkit.geometry.topology import border_vertices
+from fitkit.patch.anchor import describe_anchor
 from fitkit.patch.design import (
+    Anchor,
     GeodesicLine,
     LevelLine,
+    MirroredLine,
+    ParallelLine,
+    PointAnchor,
+    RoundLine,
     SymmetryLine,
     TapeLineDesign,
     ThroughLine,
+    lines_needed,
 )
 from fitkit.patch.form import Form
+from fitkit.patch.level_round import level_round, symmetry_round
+from fitkit.patch.line_anchor import place_among_lines
+from fitkit.patch.parallel_line import parallel_line
+from fitkit.patch.place_in_words import place_in_words
 
 __all__ = ["TapeLine", "lay_tape_line"]
+
+_ON_RIM_MM = 1e-6
+# A point in space farther than this from the form was meant for somewhere else.
+_OFF_BODY_MM = 60.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,38 +50,91 @@ class TapeLine:
     path: SurfacePath
 
 
-def lay_tape_line(form: Form, design: TapeLineDesign) -> TapeLine:
+def lay_tape_line(
+    form: Form,
+    design: TapeLineDesign,
+    laid: Mapping[str, TapeLine] | None = None,
+    *,
+    rim: Bools | None = None,
+) -> TapeLine:
     """Return the line that a design means on a form.
 
     A level line is the round of the section that goes about the axis, so that arms beside
     the trunk are left out. A shortest line runs leg by leg; a smooth line bends as little as
     the surface lets it. Both pass through their anchors.
 
+    Parameters
+    ----------
+    laid
+        The lines that the design leans on, laid on the same form, by name;
+        :func:`fitkit.patch.line_network.lay_tape_lines` sees to that.
+    rim
+        (V,) bool: vertices of the form at its holes and rims, if known already.
+
     Raises
     ------
     DesignError
-        When the line cannot be laid; the cause names it.
+        When the line cannot be laid; the cause names it, and where it leaves the form the place.
     """
-    if isinstance(design, LevelLine):
-        path = _level_round(form, design)
-    elif isinstance(design, SymmetryLine):
-        path = _symmetry_round(form, design)
-    else:
-        points = _distinct_points(form, design)
-        try:
-            if isinstance(design, GeodesicLine):
-                legs = shortest_legs(form.mesh, points, closed=design.closed)
-                path = join_paths(legs, closed=design.closed)
-            else:
-                path = smooth_path(form.mesh, points, closed=design.closed)
-        except MeshError as error:
+    paths = {name: line.path for name, line in (laid or {}).items()}
+    for needed in lines_needed(design):
+        if needed not in paths:
             raise DesignError(
-                f"The line '{design.name}' cannot be laid: {error.cause}", error.remedy
-            ) from error
+                f"The line '{design.name}' leans on the line '{needed}', which is not drawn.",
+                f"Draw the line '{needed}', or use one of: {', '.join(paths) or 'none yet'}.",
+            )
+    try:
+        path = _path(form, design, paths)
+        if isinstance(design, GeodesicLine | ThroughLine):
+            _check_rim(form, path, border_vertices(form.mesh) if rim is None else rim)
+    except MeshError as error:
+        where = ""
+        if isinstance(error, PathError) and error.place_mm:
+            where = f" It fails {place_in_words(form.body, np.array(error.place_mm))}."
+        raise DesignError(
+            f"The line '{design.name}' cannot be laid: {error.cause}{where}", error.remedy
+        ) from error
     return TapeLine(design.name, path)
 
 
-def _distinct_points(form: Form, design: GeodesicLine | ThroughLine) -> tuple[SurfacePoint, ...]:
+def _path(form: Form, design: TapeLineDesign, paths: Mapping[str, SurfacePath]) -> SurfacePath:
+    match design:
+        case LevelLine():
+            return level_round(form, design)
+        case SymmetryLine():
+            return symmetry_round(form, design)
+        case ParallelLine():
+            return parallel_line(form, design, paths[design.of])
+        case RoundLine():
+            return _round(form, design, paths)
+        case GeodesicLine():
+            legs = shortest_legs(
+                form.mesh, _distinct_points(form, design, paths), closed=design.closed
+            )
+            return join_paths(legs, closed=design.closed)
+        case ThroughLine():
+            points = _distinct_points(form, design, paths)
+            return smooth_path(form.mesh, points, closed=design.closed)
+        case MirroredLine():
+            raise DesignError(
+                f"The line '{design.name}' mirrors another and cannot be laid by itself.",
+                "Lay all lines of the design together.",
+            )
+
+
+def _round(form: Form, design: RoundLine, paths: Mapping[str, SurfacePath]) -> SurfacePath:
+    if not design.radius_mm > 0:
+        raise DesignError(
+            f"The round '{design.name}' has a radius of {design.radius_mm:g} mm.",
+            "Give a radius above zero.",
+        )
+    (centre,) = _placed(form, design.name, (design.centre,), paths)
+    return round_path(form.mesh, centre, design.radius_mm)
+
+
+def _distinct_points(
+    form: Form, design: GeodesicLine | ThroughLine, paths: Mapping[str, SurfacePath]
+) -> tuple[SurfacePoint, ...]:
     """Place the anchors of a line and refuse those that follow each other at one place."""
     needed = 3 if design.closed else 2
     if len(design.through) < needed:
@@ -81,10 +142,7 @@ def _distinct_points(form: Form, design: GeodesicLine | ThroughLine) -> tuple[Su
             f"The line '{design.name}' has {len(design.through)} anchors and needs {needed}.",
             "Add anchors for it to run through.",
         )
-    try:
-        points = place_anchors(form, design.through)
-    except DesignError as error:
-        raise DesignError(f"On the line '{design.name}': {error.cause}", error.remedy) from error
+    points = _placed(form, design.name, design.through, paths)
     followers = [*range(1, len(points)), 0] if design.closed else range(1, len(points))
     for i, j in enumerate(followers):
         if np.linalg.norm(points[i].point_mm - points[j].point_mm) < 0.01:
@@ -96,79 +154,55 @@ def _distinct_points(form: Form, design: GeodesicLine | ThroughLine) -> tuple[Su
     return points
 
 
-def _level_round(form: Form, design: LevelLine) -> SurfacePath:
-    axis = form.body.axis(design.axis)
-    if (design.height_mm is None) == (design.along is None):
+def _placed(
+    form: Form, name: str, anchors: tuple[Anchor, ...], paths: Mapping[str, SurfacePath]
+) -> tuple[SurfacePoint, ...]:
+    try:
+        points = place_among_lines(form, anchors, paths)
+    except DesignError as error:
+        raise DesignError(f"On the line '{name}': {error.cause}", error.remedy) from error
+    for anchor, point in zip(anchors, points, strict=True):
+        if isinstance(anchor, PointAnchor):
+            _check_near(form, name, anchor, point)
+    return points
+
+
+def _check_near(form: Form, name: str, anchor: PointAnchor, point: SurfacePoint) -> None:
+    """Refuse a point in space that is not on the form: it would be dropped on it anywhere."""
+    told = np.array([anchor.x_mm, anchor.y_mm, anchor.z_mm])
+    off = float(np.linalg.norm(told - point.point_mm))
+    if off > _OFF_BODY_MM + form.clearance_mm:
         raise DesignError(
-            f"The level line '{design.name}' needs either a height or a place along its axis.",
-            "Give height_mm for the trunk, along for any other axis.",
+            f"On the line '{name}': the point {describe_anchor(anchor)} is {off:.0f} mm off the "
+            f"form, which is nearest {place_in_words(form.body, point.point_mm)}.",
+            "Give a point on the body, or a height and bearing.",
         )
-    if design.height_mm is not None:
-        if axis.name != TRUNK:
-            raise DesignError(
-                f"The level line '{design.name}' gives a height on the {axis.name}.",
-                "Give along instead, from 0 at the body to 1 at the free end.",
-            )
-        point = axis_point_at_height(axis, design.height_mm, f"The level line '{design.name}'")
-        up = np.array([0.0, 0.0, 1.0])
-    else:
-        along = float(design.along or 0.0)
-        if not 0.0 <= along <= 1.0:
-            raise DesignError(
-                f"The level line '{design.name}' is at {along:g} along the {axis.name}, "
-                "beyond its ends.",
-                "Give a place from 0 (at the body) to 1 (at its free end).",
-            )
-        point = axis.point_at_mm(along)
-        up = -axis.direction
-    cos, sin = math.cos(design.tilt_rad), math.sin(design.tilt_rad)
-    # A turn about the left-right direction (+x) that takes the front (-y) down.
-    normal = np.array([up[0], cos * up[1] - sin * up[2], sin * up[1] + cos * up[2]])
-    rounds = [
-        path
-        for path in plane_sections(form.mesh, point, normal)
-        if path.closed and _goes_about(path.points_mm, point, normal)
-    ]
-    if not rounds:
-        raise DesignError(
-            f"The level line '{design.name}' has no round about the {axis.name} there.",
-            "Choose a level at which the axis is inside the body.",
+
+
+def _check_rim(form: Form, path: SurfacePath, rim: Bools) -> None:
+    """Refuse a line that is drawn along the rim of a hole; it may end there."""
+    if not rim.any():
+        return
+    points = path.points_mm if path.closed else path.points_mm[1:-1]
+    faces = path.faces if path.closed else path.faces[1:]
+    corners = form.mesh.faces[faces]
+    near = np.flatnonzero(rim[corners].any(axis=1))
+    if len(near) == 0:
+        return
+    corners = corners[near]
+    ends = np.roll(corners, -1, axis=1)
+    starts_mm, ways = form.mesh.vertices[corners], form.mesh.vertices[ends]
+    ways = ways - starts_mm
+    shift = points[near, None] - starts_mm
+    square = np.maximum(np.einsum("nki,nki->nk", ways, ways), 1e-300)
+    share = np.clip(np.einsum("nki,nki->nk", shift, ways) / square, 0.0, 1.0)
+    off = np.linalg.norm(shift - share[..., None] * ways, axis=2)
+    # An edge of a triangle whose both ends are at the rim runs along it, or cuts a corner of it.
+    on_rim = (off < _ON_RIM_MM) & rim[corners] & (rim[ends] | (share == 0.0))
+    touching = on_rim.any(axis=1)
+    if touching.any():
+        raise PathError(
+            "It runs into a hole or over the rim of the body.",
+            "Draw it round the hole, or close the body there.",
+            points[near[int(touching.argmax())]],
         )
-    chosen = max(rounds, key=SurfacePath.length_mm)
-    if is_limb(axis):
-        trunk = form.body.axis(TRUNK)
-        crossing = _crossing(trunk, point, normal)
-        if crossing is not None and _goes_about(chosen.points_mm, crossing, normal):
-            raise DesignError(
-                f"The level line '{design.name}' goes round the trunk as well as the {axis.name}.",
-                f"Choose a place farther along the {axis.name}, where it has left the trunk.",
-            )
-    return chosen
-
-
-def _crossing(axis: SegmentAxis, point: Floats, normal: Floats) -> Floats | None:
-    """Where an axis passes through a plane, (3,) float mm."""
-    drop = float((axis.end_mm - axis.start_mm) @ normal)
-    along = float((point - axis.start_mm) @ normal) / drop if drop != 0 else np.inf
-    return axis.point_at_mm(along) if 0.0 <= along <= 1.0 else None
-
-
-def _goes_about(points: Floats, centre: Floats, normal: Floats) -> bool:
-    """Whether a round in a plane turns about a point of the plane."""
-    x_axis = np.cross(normal, np.eye(3)[int(np.abs(normal).argmin())])
-    y_axis = np.cross(normal, x_axis)
-    shift = points - centre
-    angle = np.arctan2(shift @ y_axis, shift @ x_axis)
-    step = np.diff(angle, append=angle[:1])
-    return round(float(np.sum((step + np.pi) % (2 * np.pi) - np.pi)) / (2 * np.pi)) != 0
-
-
-def _symmetry_round(form: Form, design: SymmetryLine) -> SurfacePath:
-    across = np.array([1.0, 0.0, 0.0])
-    rounds = [path for path in plane_sections(form.mesh, np.zeros(3), across) if path.closed]
-    if not rounds:
-        raise DesignError(
-            f"The line '{design.name}' finds no closed round in the middle plane x = 0.",
-            "Set the body upright with its middle at x = 0.",
-        )
-    return max(rounds, key=SurfacePath.length_mm)

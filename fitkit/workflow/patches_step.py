@@ -62,7 +62,7 @@ def _patches_on_form(
     from fitkit.job.designs import line_designs, patch_designs
     from fitkit.patch.cut_patches import cut_patches
     from fitkit.patch.form import grow_form
-    from fitkit.patch.tape_line import lay_tape_line
+    from fitkit.patch.line_network import lay_tape_lines
 
     def told(fraction: float, words: str) -> None:
         if progress is not None:
@@ -70,18 +70,14 @@ def _patches_on_form(
 
     told(0.0, f"growing the form by {clearance_mm:g} mm")
     form = grow_form(shaped, clearance_mm=clearance_mm)
-    wanted = line_designs(job.settings)
-    lines = []
-    for index, line in enumerate(wanted):
-        told(0.3 + 0.3 * index / len(wanted), f"laying the line '{line.name}'")
-        lines.append(lay_tape_line(form, line))
+    lines = lay_tape_lines(form, line_designs(job.settings), progress=part_of(progress, 0.3, 0.6))
     designs = [
         design
         for design in patch_designs(job.settings)
         if (design.clearance_mm or 0.0) == clearance_mm
     ]
     found = cut_patches(form, lines, designs, progress=part_of(progress, 0.6, 1.0))
-    return form, tuple(lines), found
+    return form, lines, found
 
 
 def _form_files(form: Form, lines: tuple[TapeLine, ...]) -> dict[str, bytes]:

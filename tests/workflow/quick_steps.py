@@ -140,9 +140,9 @@ def _grow_form(body: Body, *, clearance_mm: float) -> Any:
     return SimpleNamespace(mesh=body.mesh, clearance_mm=clearance_mm, body=body)
 
 
-def _lay_tape_line(form: Any, design: Any) -> Any:
+def _lay_tape_lines(form: Any, designs: Any, *, progress: Any = None) -> Any:
     path = SimpleNamespace(points_mm=form.mesh.vertices, closed=True)
-    return SimpleNamespace(name=design.name, path=path)
+    return tuple(SimpleNamespace(name=design.name, path=path) for design in designs)
 
 
 def _cut_patches(
@@ -238,7 +238,7 @@ def quick_modules() -> dict[str, ModuleType]:
         "export.line_picture": {"png_of_line": lambda *_, **__: PNG},
         "body.body_of_scan": {"body_of_scan": _body},
         "patch.form": {"grow_form": _grow_form},
-        "patch.tape_line": {"lay_tape_line": _lay_tape_line},
+        "patch.line_network": {"lay_tape_lines": _lay_tape_lines},
         "patch.cut_patches": {"cut_patches": _cut_patches},
         "flatten.flatten_patch": {"flatten_patch": _flatten_patch},
         "template.make_templates": {"make_templates": _make_templates},
