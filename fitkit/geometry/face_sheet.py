@@ -36,11 +36,10 @@ class FaceSheet:
     Points are numbered as in the drawing the face belongs to.
     """
 
-    def __init__(self, drawing: SurfaceArrangement, face: int) -> None:
+    def __init__(self, drawing: SurfaceArrangement, face: int, drawn: set[Pair]) -> None:
         self.drawing = drawing
         self.face = face
-        a, b, c = drawing.corners(face)
-        self.corners = (a, b, c)
+        self.corners = a, b, c = drawing.corners(face)
         self.origin = drawing.vertex(a)
         along = _minus(drawing.vertex(b), self.origin)
         across = _minus(drawing.vertex(c), self.origin)
@@ -57,7 +56,7 @@ class FaceSheet:
         (ax, ay, az), (bx, by, bz) = self.x_axis, self.y_axis
         self.z_axis = (ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx)
         self.places: dict[int, Point2] = {}
-        self.drawn: set[Pair] = set()
+        self.drawn = drawn
         self.splits: dict[Pair, int] = {}
 
     def locate(self, position: Sequence[float]) -> Point3:

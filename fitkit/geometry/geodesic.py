@@ -14,6 +14,7 @@ from fitkit.errors import MeshError
 from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.point_insertion import insert_points
+from fitkit.geometry.remembered import remembered
 from fitkit.geometry.surface_cut import split_vertices
 from fitkit.geometry.surface_path import SurfacePath
 from fitkit.geometry.surface_point import SurfacePoint
@@ -175,7 +176,7 @@ def shortest_legs(
     count = len(points)
     pairs = [(i, (i + 1) % count) for i in range(count if closed else count - 1)]
     near: Bools = np.zeros(len(mesh.vertices), dtype=np.bool_)
-    graph = vertex_adjacency(mesh, _edge_lengths(mesh)).tocsr()
+    graph = _edge_graph(mesh)
     for first, last in pairs:
         a, b = points[first], points[last]
         bound = _walk_length(mesh, graph, a, b) * (1.0 + 1e-9) + 1e-6
@@ -204,10 +205,12 @@ def shortest_legs(
     return tuple(legs)
 
 
-def _edge_lengths(mesh: TriangleMesh) -> Floats:
+@remembered
+def _edge_graph(mesh: TriangleMesh) -> csr_array:
+    """Return the mesh's edges as a graph whose weights are their lengths, mm."""
     ends, _ = edges(mesh)
     lengths: Floats = np.linalg.norm(mesh.vertices[ends[:, 0]] - mesh.vertices[ends[:, 1]], axis=1)
-    return np.maximum(lengths, 1e-12)
+    return vertex_adjacency(mesh, np.maximum(lengths, 1e-12)).tocsr()
 
 
 def _walk_length(

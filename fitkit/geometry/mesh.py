@@ -11,7 +11,7 @@ from fitkit.geometry.arrays import Floats, Ints, frozen_floats, frozen_ints
 __all__ = ["TriangleMesh"]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class TriangleMesh:
     """An immutable triangle mesh in millimetres.
 

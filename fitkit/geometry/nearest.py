@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import igl
 import numpy as np
@@ -11,8 +12,9 @@ from fitkit.errors import MeshError
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.mesh_scene import MeshScene, tensor
+from fitkit.geometry.remembered import remembered
 
-__all__ = ["RayHits", "SurfaceRays", "nearest_on_mesh"]
+__all__ = ["RayHits", "SurfaceRays", "nearest_on_mesh", "rays_of"]
 
 # Two hits of one ray closer than this are one hit on the edge between two triangles.
 _SAME_HIT_MM = 1e-3
@@ -45,14 +47,22 @@ def nearest_on_mesh(mesh: TriangleMesh, points: Floats) -> tuple[Floats, Ints, F
     wanted = np.ascontiguousarray(points, dtype=np.float64).reshape(-1, 3)
     if len(wanted) == 0:
         return np.zeros((0, 3)), np.zeros(0, dtype=np.int64), np.zeros(0)
-    squared, faces, nearest = igl.point_mesh_squared_distance(
-        wanted, np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces)
+    # The search tree is worth keeping; the library wants the arrays beside it each time.
+    squared, faces, nearest = _search_tree(mesh).squared_distance(
+        np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces), wanted
     )
     return (
         np.asarray(nearest, dtype=np.float64).reshape(-1, 3),
         np.asarray(faces, dtype=np.int64).ravel(),
         np.sqrt(np.maximum(np.asarray(squared, dtype=np.float64).ravel(), 0.0)),
     )
+
+
+@remembered
+def _search_tree(mesh: TriangleMesh) -> Any:
+    tree = igl.AABB()
+    tree.init(np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces))
+    return tree
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -181,3 +191,9 @@ class SurfaceRays:
         all_weights /= all_weights.sum(axis=1, keepdims=True)
         on: Floats = np.einsum("kc,kci->ki", all_weights, np.stack([a, b, c], axis=1))
         return on
+
+
+@remembered
+def rays_of(mesh: TriangleMesh) -> SurfaceRays:
+    """Return a mesh made ready for rays, the same one for the same mesh."""
+    return SurfaceRays(mesh)

@@ -88,6 +88,7 @@ def parallel_path(mesh: TriangleMesh, path: SurfacePath, distance_mm: float) -> 
         ends = _merged(ends, line.walked(middles, distance_mm), along, middles)
         along = np.sort(np.r_[along, middles], kind="stable")
         keep = line.own(along, ends.points_mm, reach)
+    keep &= line.own(along, ends.points_mm, reach, strict=True) | ~_near_gaps(keep)
     keep = _ahead(line, along, ends.points_mm, keep)
     places, faces = ends.points_mm[keep], ends.faces[keep]
     spaced = _spaced(places, closed=path.closed)
@@ -158,7 +159,7 @@ class _Line:
 
     def _corners(self) -> Floats:
         """Lengths along the line at which it turns sharply within the surface."""
-        arcs = self._knots[:-1] if self.closed else self._knots[1:-1]
+        arcs: Floats = self._knots[:-1] if self.closed else self._knots[1:-1]
         if len(arcs) == 0:
             return arcs
         here, faces = self._at(arcs)
@@ -209,11 +210,18 @@ class _Line:
         left = np.cross(face_frames(self.mesh, faces), self.directions(along))
         return walk_straight(self.mesh, places, faces, distance_mm * left)
 
-    def own(self, along: Floats, ends: Floats, distance_mm: float) -> Bools:
-        """(N,) bool: ends of walks that no other part of the line is nearer to."""
+    def own(
+        self, along: Floats, ends: Floats, distance_mm: float, *, strict: bool = False
+    ) -> Bools:
+        """(N,) bool: ends of walks that no other part of the line is nearer to.
+
+        On a curved surface nearness through the air says it only roughly, so that some of it is
+        let pass if not told otherwise.
+        """
+        let_pass = 0.01 if strict else max(_TOO_NEAR * distance_mm, 0.1)
         nearest, _ = self._dense.query(ends)
         own = np.linalg.norm(ends - self.places(along)[0], axis=1)
-        kept: Bools = np.asarray(nearest) > own - max(_TOO_NEAR * distance_mm, 0.1)
+        kept: Bools = np.asarray(nearest) > own - let_pass
         return kept
 
 
@@ -238,6 +246,14 @@ def _merged(first: Walks, second: Walks, along: Floats, more_along: Floats) -> W
         np.r_[first.faces, second.faces][order],
         np.r_[first.whole, second.whole][order],
     )
+
+
+def _near_gaps(keep: Bools) -> Bools:
+    """(N,) bool: ends within a few of one that was given up."""
+    near = ~keep
+    for _ in range(8):
+        near = near | np.roll(near, 1) | np.roll(near, -1)
+    return near
 
 
 def _ahead(line: _Line, along: Floats, ends: Floats, keep: Bools) -> Bools:

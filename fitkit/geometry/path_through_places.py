@@ -16,6 +16,8 @@ __all__ = ["path_through_places"]
 
 # A leg that has crossed so many triangles without arriving has lost its way.
 _MOST_CROSSINGS = 60
+# A place on an edge and the crossing of that edge are one.
+_LEAST_STEP_MM = 1e-9
 
 
 def path_through_places(
@@ -60,7 +62,8 @@ def path_through_places(
             all_faces.append(path.faces)
     path_points, path_faces = np.vstack(all_points), np.concatenate(all_faces)
     ends = path_points[:1] if closed else places_mm[-1:]
-    moves = (np.diff(np.vstack([path_points, ends]), axis=0) != 0).any(axis=1)
+    steps = np.diff(np.vstack([path_points, ends]), axis=0)
+    moves = np.linalg.norm(steps, axis=1) > _LEAST_STEP_MM
     path_points, path_faces = path_points[moves], path_faces[moves]
     if not closed:
         path_points = np.vstack([path_points, ends])

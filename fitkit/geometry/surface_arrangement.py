@@ -16,7 +16,7 @@ from contextlib import suppress
 import numpy as np
 
 from fitkit.errors import MeshError
-from fitkit.geometry.arrays import Ints
+from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.face_sheet import (
     FaceSheet,
     Pair,
@@ -27,6 +27,8 @@ from fitkit.geometry.face_sheet import (
     sorted_pair,
 )
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.remembered import remembered
+from fitkit.geometry.single_crossings import may_be_split_at_once, split_at_once
 
 __all__ = ["SNAP_MM", "SurfaceArrangement"]
 
@@ -53,11 +55,14 @@ class SurfaceArrangement:
         self._on_edge: dict[Pair, list[tuple[float, int]]] = {}
         self._in_face: dict[int, list[int]] = {}
         self._sheets: dict[int, FaceSheet] = {}
+        self._drawn: dict[int, set[Pair]] = {}
+        # Faces that one segment crosses from edge to edge: its ends and the corner between.
+        self._crossed_once: dict[int, tuple[int, int, int]] = {}
         self._unsettled: set[int] = set()
-        edges = np.sort(mesh.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-        keys = edges[:, 0] * self._count + edges[:, 1]
-        self._edge_order = np.argsort(keys, kind="stable")
-        self._edge_keys = keys[self._edge_order]
+        self._unsettled_edges: list[Pair] = []
+        self._edge_order, self._edge_keys = _edges_in_order(mesh)
+        self._corners: dict[int, tuple[int, int, int]] = {}
+        self._vertices: dict[int, list[float]] = {}
 
     # -- points -----------------------------------------------------------------------------
 
@@ -65,13 +70,25 @@ class SurfaceArrangement:
 
     def vertex(self, vertex: int) -> list[float]:
         """Three coordinates of a vertex of the mesh, mm."""
-        coordinates: list[float] = self.mesh.vertices[vertex].tolist()
+        coordinates = self._vertices.get(vertex)
+        if coordinates is None:
+            coordinates = self._vertices[vertex] = self.mesh.vertices[vertex].tolist()
         return coordinates
 
-    def corners(self, face: int) -> list[int]:
+    def corners(self, face: int) -> tuple[int, int, int]:
         """Three vertices of a face of the mesh."""
-        corners: list[int] = self.mesh.faces[face].tolist()
+        corners = self._corners.get(face)
+        if corners is None:
+            a, b, c = self.mesh.faces[face].tolist()
+            corners = self._corners[face] = (a, b, c)
         return corners
+
+    def make_ready(self, faces: Ints) -> None:
+        """Look up what will be asked of some faces, which goes faster for all at once."""
+        rows = self.mesh.faces[faces]
+        self._corners.update(zip(faces.tolist(), map(tuple, rows.tolist()), strict=True))
+        used = np.unique(rows)
+        self._vertices.update(zip(used.tolist(), self.mesh.vertices[used].tolist(), strict=True))
 
     def position(self, point: int) -> Sequence[float]:
         """Three coordinates in mm."""
@@ -79,11 +96,17 @@ class SurfaceArrangement:
             return self.vertex(point)
         return self._new_points[point - self._count]
 
-    def faces_at_edge(self, edge: Pair) -> list[int]:
-        """Faces that share the edge."""
-        key = edge[0] * self._count + edge[1]
-        first, last = np.searchsorted(self._edge_keys, [key, key + 1])
-        return [int(place) // 3 for place in self._edge_order[first:last]]
+    def _faces_at_edges(self, edges: Sequence[Pair]) -> list[int]:
+        """Faces that share any of some edges."""
+        if not edges:
+            return []
+        ends = np.array(edges)
+        keys = ends[:, 0] * self._count + ends[:, 1]
+        first = np.searchsorted(self._edge_keys, keys, side="left")
+        count = np.searchsorted(self._edge_keys, keys, side="right") - first
+        at = np.repeat(first - np.r_[0, np.cumsum(count)[:-1]], count) + np.arange(count.sum())
+        faces: list[int] = (self._edge_order[at] // 3).tolist()
+        return faces
 
     def edge_carrier(self, point: int) -> tuple[int, int, float] | None:
         """Edge that carries a new point, lower vertex first, and the fraction along it."""
@@ -142,8 +165,38 @@ class SurfaceArrangement:
         point = self._add_point(along_segment(start, end, fraction))
         insort(places, (fraction, point))
         self._edge_of[point] = (a, b, fraction)
-        self._unsettled.update(self.faces_at_edge((a, b)))
+        self._unsettled_edges.append((a, b))
         return point
+
+    def put_along(self, before: Ints, after: Ints, positions: Floats) -> list[int]:
+        """Return the points where a line passes from face to face, as :meth:`put_between_faces`.
+
+        Parameters
+        ----------
+        before, after
+            (N,) int: the face that the line leaves at each place and the one it enters.
+        positions
+            (N, 3) float mm.
+        """
+        from_corners, to_corners = self.mesh.faces[before], self.mesh.faces[after]
+        shared = (from_corners[:, :, None] == to_corners[:, None, :]).any(axis=2)
+        over_edge = (shared.sum(axis=1) == 2) & (before != after)
+        # With one corner left out, the edge runs between the two after it.
+        out = np.argmin(shared, axis=1)
+        rows = np.arange(len(before))
+        a, b = from_corners[rows, (out + 1) % 3], from_corners[rows, (out + 2) % 3]
+        start, way = self.mesh.vertices[a], self.mesh.vertices[b] - self.mesh.vertices[a]
+        square = np.maximum(np.einsum("ni,ni->n", way, way), 1e-300)
+        share = np.clip(np.einsum("ni,ni->n", positions - start, way) / square, 0.0, 1.0)
+        off = np.linalg.norm(positions - start - share[:, None] * way, axis=1)
+        over_edge &= off <= _OFF_SURFACE_MM
+        table = zip(over_edge.tolist(), a.tolist(), b.tolist(), share.tolist(), strict=True)
+        return [
+            self.put_on_edge(one, other, fraction)
+            if plain
+            else self.put_between_faces(int(before[i]), int(after[i]), positions[i].tolist())
+            for i, (plain, one, other, fraction) in enumerate(table)
+        ]
 
     def put_between_faces(self, before: int, after: int, position: Sequence[float]) -> int:
         """Return the point where a line passes from one face to another.
@@ -184,7 +237,8 @@ class SurfaceArrangement:
     def _sheet(self, face: int) -> FaceSheet:
         sheet = self._sheets.get(face)
         if sheet is None:
-            sheet = self._sheets[face] = FaceSheet(self, face)
+            drawn = self._drawn.setdefault(face, set())
+            sheet = self._sheets[face] = FaceSheet(self, face, drawn)
         return sheet
 
     # -- segments ---------------------------------------------------------------------------
@@ -192,20 +246,58 @@ class SurfaceArrangement:
     def draw(self, face: int, start: int, end: int) -> None:
         """Draw a segment between two points of a face."""
         if start != end:
-            self._sheet(face).drawn.add(sorted_pair(start, end))
+            self._drawn.setdefault(face, set()).add(sorted_pair(start, end))
             self._unsettled.add(face)
 
     def settle(self) -> None:
         """Give all segments their common points."""
-        while self._unsettled:
-            faces, self._unsettled = sorted(self._unsettled), set()
-            for face in faces:
+        while self._unsettled or self._unsettled_edges:
+            self._unsettled.update(self._faces_at_edges(self._unsettled_edges))
+            faces, self._unsettled, self._unsettled_edges = sorted(self._unsettled), set(), []
+            for face in self._not_crossed_once(faces):
                 self._settle_face(face)
 
+    def _not_crossed_once(self, faces: list[int]) -> list[int]:
+        """Note those faces that a single segment crosses, and return the others."""
+        seen: list[tuple[int, int, int, int]] = []
+        others: list[int] = []
+        for face in faces:
+            self._crossed_once.pop(face, None)
+            crossing = self._single_segment(face)
+            if crossing is None:
+                others.append(face)
+            else:
+                seen.append((face, *crossing))
+        if seen:
+            table = np.array(seen)
+            first, second = (
+                np.array([self.position(point) for point in column])
+                for column in table.T[1:3].tolist()
+            )
+            corners = self.mesh.vertices[self.mesh.faces[table[:, 0]]]
+            fair = may_be_split_at_once(corners, first, second, 0.5 * self.snap_mm)
+            self._crossed_once.update((row[0], row[1:]) for row in np.array(seen)[fair].tolist())
+            others += table[~fair, 0].tolist()
+        return sorted(others)
+
+    def _single_segment(self, face: int) -> tuple[int, int, int] | None:
+        """Return the ends of a face's only segment and the corner between their edges, if so."""
+        drawn = self._drawn.get(face)
+        if drawn is None or len(drawn) != 1 or self._in_face.get(face):
+            return None
+        a, b, c = self.corners(face)
+        sides = [self._on_edge.get(sorted_pair(*ends), []) for ends in ((a, b), (b, c), (c, a))]
+        number = [len(places) for places in sides]
+        if sorted(number) != [0, 1, 1]:
+            return None
+        apex = (number.index(0) + 2) % 3
+        first, second = sides[apex][0][1], sides[(apex + 2) % 3][0][1]
+        return (first, second, apex) if sorted_pair(first, second) in drawn else None
+
     def _settle_face(self, face: int) -> None:
-        sheet = self._sheet(face)
-        if not sheet.drawn:
+        if not self._drawn.get(face):
             return
+        sheet = self._sheet(face)
         with suppress(RecursionError):
             for _ in range(100_000):
                 segments = sheet.segments()
@@ -263,6 +355,8 @@ class SurfaceArrangement:
 
     def chain(self, face: int, start: int, end: int) -> list[int]:
         """Points along a drawn segment after settling, both ends included."""
+        if face in self._crossed_once:
+            return [start, end]
         return [start, *self._sheet(face).walk(start, end)]
 
     # -- result -----------------------------------------------------------------------------
@@ -271,22 +365,38 @@ class SurfaceArrangement:
         """Return the mesh with everything drawn as vertices and edges, and each face's source."""
         self.settle()
         touched = set(self._in_face)
-        touched.update(face for face, sheet in self._sheets.items() if sheet.drawn)
-        for edge, places in self._on_edge.items():
-            if places:
-                touched.update(self.faces_at_edge(edge))
+        touched.update(face for face, drawn in self._drawn.items() if drawn)
+        touched.update(self._faces_at_edges([e for e, places in self._on_edge.items() if places]))
+        vertices = np.vstack([self.mesh.vertices, np.array(self._new_points).reshape(-1, 3)])
         triangles: list[tuple[int, int, int]] = []
         sources: list[int] = []
-        for face in sorted(touched):
+        for face in sorted(touched - self._crossed_once.keys()):
             split = self._sheet(face).triangles(self._in_face.get(face, []))
             triangles += split
             sources += [face] * len(split)
         keep = np.ones(len(self.mesh.faces), dtype=bool)
         keep[list(touched)] = False
+        once = np.array(list(self._crossed_once), dtype=np.int64)
+        ends = np.array(list(self._crossed_once.values()), dtype=np.int64).reshape(-1, 3)
+        split_once = split_at_once(vertices, self.mesh.faces[once], *ends.T)
         faces = np.vstack(
-            [self.mesh.faces[keep], np.array(triangles, dtype=np.int64).reshape(-1, 3)]
+            [
+                self.mesh.faces[keep],
+                np.array(triangles, dtype=np.int64).reshape(-1, 3),
+                split_once.reshape(-1, 3),
+            ]
         )
-        source = np.concatenate([np.flatnonzero(keep), np.array(sources, dtype=np.int64)])
+        source = np.concatenate(
+            [np.flatnonzero(keep), np.array(sources, dtype=np.int64), np.repeat(once, 3)]
+        )
         order = np.argsort(source, kind="stable")
-        vertices = np.vstack([self.mesh.vertices, np.array(self._new_points).reshape(-1, 3)])
         return TriangleMesh(vertices, faces[order]), source[order]
+
+
+@remembered
+def _edges_in_order(mesh: TriangleMesh) -> tuple[Ints, Ints]:
+    """Half-edges sorted by their edge's key, lower vertex times V plus higher, and the keys."""
+    edges = np.sort(mesh.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    keys = edges[:, 0] * len(mesh.vertices) + edges[:, 1]
+    order: Ints = np.argsort(keys, kind="stable")
+    return order, keys[order]

@@ -93,12 +93,10 @@ def _draw(drawing: SurfaceArrangement, path: SurfacePath) -> list[int]:
             f"A line names triangle {max(faces)}, the mesh has {len(drawing.mesh.faces)}.",
             "Draw the line again on this very mesh.",
         )
-    before = [faces[-1] if path.closed else faces[0], *faces]
-    after = [*faces, faces[0] if path.closed else faces[-1]]
-    points = [
-        drawing.put_between_faces(first, second, position)
-        for first, second, position in zip(before, after, path.points_mm.tolist(), strict=False)
-    ]
+    drawing.make_ready(np.unique(path.faces))
+    before = np.r_[faces[-1] if path.closed else faces[0], path.faces][: len(path.points_mm)]
+    after = np.r_[path.faces, faces[0] if path.closed else faces[-1]][: len(path.points_mm)]
+    points = drawing.put_along(before, after, path.points_mm)
     if path.closed:
         points.append(points[0])
     for face, start, end in zip(faces, points[:-1], points[1:], strict=True):

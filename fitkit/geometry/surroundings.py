@@ -7,9 +7,19 @@ from scipy.spatial import cKDTree
 
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.remembered import remembered
 from fitkit.geometry.surface_cut import split_vertices
 
 __all__ = ["surroundings"]
+
+
+@remembered
+def _spans(mesh: TriangleMesh) -> tuple[Floats, Floats]:
+    """Middle of each face and how far its corners are from it, mm."""
+    corners = mesh.corners
+    middles: Floats = corners.mean(axis=1)
+    size: Floats = np.linalg.norm(corners - middles[:, None], axis=2).max(axis=1)
+    return middles, size
 
 
 def surroundings(
@@ -31,9 +41,7 @@ def surroundings(
     source_face
         (F,) int: the face of the given mesh that each face is.
     """
-    corners = mesh.corners
-    middles = corners.mean(axis=1)
-    size = np.linalg.norm(corners - middles[:, None], axis=2).max(axis=1)
+    middles, size = _spans(mesh)
     low, high = places_mm.min(axis=0), places_mm.max(axis=0)
     reach = (within_mm + size)[:, None]
     boxed = np.flatnonzero(((middles > low - reach) & (middles < high + reach)).all(axis=1))

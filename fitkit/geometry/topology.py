@@ -9,6 +9,7 @@ from scipy.sparse.csgraph import connected_components
 from fitkit.errors import MeshError
 from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.remembered import remembered
 
 __all__ = [
     "border_vertices",
@@ -32,6 +33,7 @@ def _half_edges(mesh: TriangleMesh) -> tuple[Ints, Ints]:
     return mesh.faces.ravel(), np.roll(mesh.faces, -1, axis=1).ravel()
 
 
+@remembered
 def edges(mesh: TriangleMesh) -> tuple[Ints, Ints]:
     """Return every edge once and how many faces share it.
 
@@ -47,9 +49,10 @@ def edges(mesh: TriangleMesh) -> tuple[Ints, Ints]:
     low, high = np.minimum(start, end), np.maximum(start, end)
     keys, count = np.unique(low * vertex_count + high, return_counts=True)
     pairs: Ints = np.stack(np.divmod(keys, max(vertex_count, 1)), axis=1)
-    return pairs, count.astype(np.int64)
+    return _kept(pairs), _kept(count.astype(np.int64))
 
 
+@remembered
 def opposite_half_edges(mesh: TriangleMesh) -> Ints:
     """Return for every half-edge ``3 f + k`` the one that runs back along it, -1 at a border.
 
@@ -77,9 +80,15 @@ def opposite_half_edges(mesh: TriangleMesh) -> Ints:
     backward = end * vertex_count + start
     place = np.minimum(np.searchsorted(ordered, backward), len(ordered) - 1)
     opposite: Ints = np.where(ordered[place] == backward, order[place], -1)
-    return opposite
+    return _kept(opposite)
 
 
+def _kept(numbers: Ints) -> Ints:
+    numbers.flags.writeable = False
+    return numbers
+
+
+@remembered
 def border_vertices(mesh: TriangleMesh) -> Bools:
     """(V,) bool: the vertices at the end of an edge that has one face only."""
     pairs, count = edges(mesh)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, assert_never
 from fitkit.body.side import Side
 from fitkit.job.settings import (
     AnchorSection,
+    EdgeSection,
     GeodesicSection,
     JobSettings,
     LevelSection,
@@ -148,12 +149,7 @@ def _patch(section: PatchSection, clearance_mm: float) -> PatchDesign:
         material=sheet_material_named(section.material).name,
         thickness_mm=section.thickness_mm,
         clearance_mm=clearance_mm if section.clearance_mm is None else section.clearance_mm,
-        edges={
-            rim.get(line, line): EdgeTreatment("lap", edge.lap_mm)
-            if edge.lap_mm > 0
-            else EdgeTreatment()
-            for line, edge in section.edges.items()
-        },
+        edges={rim.get(line, line): _treatment(edge) for line, edge in section.edges.items()},
         note=section.note,
         forming=section.forming,
         hold=tuple(section.hold),
@@ -162,6 +158,10 @@ def _patch(section: PatchSection, clearance_mm: float) -> PatchDesign:
         if section.grain is None
         else Grain(section.grain, radians_from_degrees(section.grain_deg)),
     )
+
+
+def _treatment(edge: EdgeSection) -> EdgeTreatment:
+    return EdgeTreatment("lap", edge.lap_mm) if edge.lap_mm > 0 else EdgeTreatment()
 
 
 def named_girths(settings: JobSettings) -> tuple[NamedGirth, ...]:

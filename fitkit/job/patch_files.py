@@ -106,6 +106,7 @@ def _edge(edge: PatchEdge) -> dict[str, Any]:
         "line": edge.line,
         "vertices": edge.vertices.tolist(),
         "neighbours": [[int(at), line] for at, line in edge.neighbours],
+        "beside": [[int(first), int(last), patch] for first, last, patch in edge.beside],
     }
 
 
@@ -114,4 +115,5 @@ def _read_edge(row: dict[str, Any]) -> PatchEdge:
         row["line"],
         np.array(row["vertices"], dtype=np.int64),
         tuple((int(at), str(line)) for at, line in row["neighbours"]),
+        tuple((int(a), int(b), str(patch)) for a, b, patch in row.get("beside", [])),
     )

@@ -10,7 +10,7 @@ import numpy as np
 from fitkit.body.body import SegmentAxis
 from fitkit.errors import DesignError
 from fitkit.geometry.arrays import Floats
-from fitkit.geometry.nearest import SurfaceRays, nearest_on_mesh
+from fitkit.geometry.nearest import nearest_on_mesh, rays_of
 from fitkit.geometry.surface_point import SurfacePoint
 from fitkit.patch.design import (
     Anchor,
@@ -72,7 +72,7 @@ def place_anchors(form: Form, anchors: Sequence[Anchor]) -> tuple[SurfacePoint, 
     if rays:
         origins = np.stack([origin for _, origin, _ in rays.values()])
         directions = np.stack([direction for _, _, direction in rays.values()])
-        hits = SurfaceRays(form.mesh).first_hit(origins, directions)
+        hits = rays_of(form.mesh).first_hit(origins, directions)
         for row, (i, (axis, _, direction)) in enumerate(rays.items()):
             face = int(hits.faces[row])
             _check_exit(form, anchors[i], axis, direction, face, hits.points_mm[row])

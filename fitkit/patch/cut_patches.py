@@ -3,26 +3,49 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
 from fitkit.errors import DesignError
 from fitkit.findings import Finding, Severity
-from fitkit.geometry.arrays import Bools
+from fitkit.geometry.arrays import Bools, Ints
+from fitkit.geometry.surface_point import SurfacePoint
 from fitkit.geometry.topology import euler_characteristic
-from fitkit.patch.anchor import describe_anchor, place_anchor
-from fitkit.patch.design import PatchDesign
+from fitkit.patch.anchor import describe_anchor, place_anchor, place_anchors
+from fitkit.patch.design import Anchor, PatchDesign
 from fitkit.patch.form import Form
 from fitkit.patch.lined_form import LinedForm, line_the_form
 from fitkit.patch.patch import InnerLine, Patch, PatchEdge
+from fitkit.patch.place_in_words import place_in_words
 from fitkit.patch.region_lines import RegionLines
 from fitkit.patch.tape_line import TapeLine
-from fitkit.patch.unclosed_patch import unclosed_patch
+from fitkit.patch.unclosed_patch import line_stops_short, unclosed_patch
 
-__all__ = ["cut_patches"]
+__all__ = ["CutForm", "cut_form", "cut_patches", "patch_region"]
 
 # An inside anchor nearer than this to a boundary line does not say on which side it is.
 _ON_LINE_MM = 0.01
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CutForm:
+    """A form cut into patches.
+
+    Attributes
+    ----------
+    lined
+        The form with all lines made into edges.
+    patches
+        In the order of their designs.
+    patch_of_face
+        (F,) int: index of the patch that each face of the lined form lies in, -1 for none.
+    """
+
+    lined: LinedForm
+    patches: tuple[Patch, ...]
+    patch_of_face: Ints
 
 
 def cut_patches(
@@ -32,6 +55,18 @@ def cut_patches(
     *,
     progress: Callable[[float, str], None] | None = None,
 ) -> tuple[Patch, ...]:
+    """Return the patches of :func:`cut_form` alone."""
+    return cut_form(form, lines, designs, progress=progress).patches
+
+
+def cut_form(
+    form: Form,
+    lines: Sequence[TapeLine],
+    designs: Sequence[PatchDesign],
+    *,
+    others: Sequence[PatchDesign] = (),
+    progress: Callable[[float, str], None] | None = None,
+) -> CutForm:
     """Cut the patches of the designs out of a form.
 
     All lines become edges of the form; a patch is what can be reached from its inside anchor
@@ -45,6 +80,8 @@ def cut_patches(
         The lines must have been laid on this very form.
     designs
         In the order in which patches are returned.
+    others
+        Patches that are cut from other forms, to be known as neighbours only.
     progress
         Called with the fraction done and what is being done.
 
@@ -60,24 +97,26 @@ def cut_patches(
     if progress is not None:
         progress(0.0, "putting the tape lines on the form")
     lined = line_the_form(form.mesh, lines)
+    inside = _places_inside(form, designs)
+    regions = [
+        patch_region(lined, design, places) for design, places in zip(designs, inside, strict=True)
+    ]
+    elsewhere = _regions_of_others(form, lined, others)
+    names = [design.name for design in (*designs, *(design for design, _ in elsewhere))]
+    owner = _owner_of_faces(lined, [*regions, *(region for _, region in elsewhere)])
     patches = []
-    for number, design in enumerate(designs):
+    for number, (design, region) in enumerate(zip(designs, regions, strict=True)):
         if progress is not None:
             progress((number + 1) / (len(designs) + 1), f"cutting out {design.name}")
-        patches.append(_cut_patch(form, lined, design))
+        patches.append(_cut_patch(form, lined, design, region, owner, names))
     if progress is not None:
         progress(1.0, "patches cut")
-    return tuple(patches)
+    own = np.where(owner < len(designs), owner, -1)
+    return CutForm(lined, tuple(patches), own)
 
 
 def _check_names(design: PatchDesign, known: Sequence[str]) -> None:
-    if not design.boundary:
-        raise DesignError(
-            f"The patch '{design.name}' names no boundary lines.",
-            "Name the tape lines that run round it.",
-        )
-    named = [*design.boundary, *([] if design.seam is None else [design.seam])]
-    for line in named:
+    for line in (*design.boundary, *([] if design.seam is None else [design.seam])):
         if line not in known:
             raise DesignError(
                 f"The patch '{design.name}' names the line '{line}', which does not exist.",
@@ -85,20 +124,110 @@ def _check_names(design: PatchDesign, known: Sequence[str]) -> None:
             )
 
 
-def _cut_patch(form: Form, lined: LinedForm, design: PatchDesign) -> Patch:
-    region = _region(form, lined, design)
-    drawn = RegionLines(lined, region)
-    if not drawn.is_border_of(design.boundary):
+def _places_inside(
+    form: Form, designs: Sequence[PatchDesign]
+) -> list[list[tuple[Anchor, SurfacePoint]]]:
+    """Place the inside anchors of all designs, at one go where none is at fault."""
+    anchors = [(design.inside, *design.more_inside) for design in designs]
+    try:
+        points = iter(place_anchors(form, [anchor for row in anchors for anchor in row]))
+    except DesignError:
+        return [_places_of(form, design) for design in designs]
+    return [[(anchor, next(points)) for anchor in row] for row in anchors]
+
+
+def _places_of(form: Form, design: PatchDesign) -> list[tuple[Anchor, SurfacePoint]]:
+    try:
+        return [(a, place_anchor(form, a)) for a in (design.inside, *design.more_inside)]
+    except DesignError as error:
         raise DesignError(
-            f"The patch '{design.name}' runs over an edge of the form.",
+            f"Inside the patch '{design.name}': {error.cause}", error.remedy
+        ) from error
+
+
+def patch_region(
+    lined: LinedForm, design: PatchDesign, inside: Sequence[tuple[Anchor, SurfacePoint]]
+) -> Bools:
+    """(F,) bool: the faces of a lined form that a patch takes in.
+
+    Parameters
+    ----------
+    inside
+        Its inside anchors and the points of the form they mean.
+
+    Raises
+    ------
+    DesignError
+        When an anchor lies on a line that bounds it.
+    """
+    bounds = design.boundary or lined.lines
+    for anchor, point in inside:
+        for line in bounds:
+            if lined.distance_to(line, point.point_mm) < _ON_LINE_MM:
+                raise DesignError(
+                    f"The inside anchor {describe_anchor(anchor)} of the patch "
+                    f"'{design.name}' lies on its boundary line '{line}'.",
+                    "Move the anchor into the patch.",
+                )
+    return lined.region_at([lined.face_at(point) for _, point in inside], bounds)
+
+
+def _regions_of_others(
+    form: Form, lined: LinedForm, others: Sequence[PatchDesign]
+) -> list[tuple[PatchDesign, Bools]]:
+    found = []
+    for design in others:
+        try:
+            places = _places_of(form, design)
+            found.append((design, patch_region(lined, design, places)))
+        except DesignError:
+            continue  # told when it is cut from its own form
+    return found
+
+
+def _owner_of_faces(lined: LinedForm, regions: Sequence[Bools]) -> Ints:
+    """(F,) int: which region each face lies in, the first that has it; -1 for none."""
+    owner = np.full(len(lined.mesh.faces), -1, dtype=np.int64)
+    for number in range(len(regions) - 1, -1, -1):
+        owner[regions[number]] = number
+    return owner
+
+
+def _cut_patch(
+    form: Form,
+    lined: LinedForm,
+    design: PatchDesign,
+    region: Bools,
+    owner: Ints,
+    names: Sequence[str],
+) -> Patch:
+    drawn = RegionLines(lined, region)
+    boundary = design.boundary or drawn.border_lines()
+    if not boundary:
+        raise DesignError(
+            f"The patch '{design.name}' has no tape lines round it: it takes in the whole form.",
+            "Draw the lines that bound it, or name them.",
+        )
+    place = drawn.off_lines_mm(boundary)
+    if place is not None:
+        raise DesignError(
+            f"The patch '{design.name}' runs over an edge of the form "
+            f"{place_in_words(form.body, place)}.",
             "Draw its boundary lines within the form.",
         )
-    without_border = [line for line in design.boundary if not drawn.has_border_on(line)]
+    bounding = drawn.border_lines()
+    without_border = [line for line in boundary if line not in bounding]
     if without_border:
-        raise unclosed_patch(lined, design, without_border)
-    loops = drawn.loops(design.boundary, design.seam)
+        raise unclosed_patch(form, lined, replace(design, boundary=boundary), region)
+    loops = drawn.loops(boundary, design.seam)
+    loops = tuple(
+        tuple(_with_neighbours(edge, drawn, region, owner, names) for edge in loop)
+        for loop in loops
+    )
     inner = drawn.inner_lines()
     findings = list(_shape_findings(design, drawn, len(loops)))
+    if not design.boundary:
+        findings += line_stops_short(form, lined, design, drawn, inner)
     if design.seam is not None:
         if len(loops) == 2:
             inner = _seam_first(drawn, design, loops, inner)
@@ -115,21 +244,19 @@ def _cut_patch(form: Form, lined: LinedForm, design: PatchDesign) -> Patch:
     return Patch(design, drawn.mesh, loops, inner, tuple(findings))
 
 
-def _region(form: Form, lined: LinedForm, design: PatchDesign) -> Bools:
-    try:
-        inside = place_anchor(form, design.inside)
-    except DesignError as error:
-        raise DesignError(
-            f"Inside the patch '{design.name}': {error.cause}", error.remedy
-        ) from error
-    for line in design.boundary:
-        if lined.distance_to(line, inside.point_mm) < _ON_LINE_MM:
-            raise DesignError(
-                f"The inside anchor {describe_anchor(design.inside)} of the patch "
-                f"'{design.name}' lies on its boundary line '{line}'.",
-                "Move the anchor into the patch.",
-            )
-    return lined.region_at(lined.face_at(inside), design.boundary)
+def _with_neighbours(
+    edge: PatchEdge, drawn: RegionLines, region: Bools, owner: Ints, names: Sequence[str]
+) -> PatchEdge:
+    """Note on an edge which patches lie on its other side, from where to where."""
+    beyond = drawn.faces_beyond(edge.vertices)
+    patches = np.where((beyond < 0) | region[beyond], -1, owner[beyond])
+    turns = np.r_[0, np.flatnonzero(np.diff(patches)) + 1, len(patches)]
+    beside = tuple(
+        (int(first), int(last), names[int(patches[first])])
+        for first, last in pairwise(turns)
+        if patches[first] >= 0
+    )
+    return replace(edge, beside=beside)
 
 
 def _shape_findings(design: PatchDesign, drawn: RegionLines, loops: int) -> list[Finding]:

@@ -27,11 +27,16 @@ class PatchEdge:
     neighbours
         Names of the tape lines that meet the border at each vertex from the other side or cross
         it there, as ``(position in vertices, line)``: where match marks go.
+    beside
+        The patches that lie on the other side, as ``(first, last, patch)`` with positions in
+        vertices. A patch of the same form shares those very points; one that is cut from a form
+        with another clearance lies beside it on this form's lines all the same.
     """
 
     line: str
     vertices: Ints
     neighbours: tuple[tuple[int, str], ...] = ()
+    beside: tuple[tuple[int, int, str], ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "vertices", frozen_ints(self.vertices, (None,), "vertices"))

@@ -276,7 +276,6 @@ def test_line_the_patch_never_reaches_is_named() -> None:
     [
         (PatchDesign("p", ("low", "hihg"), FRONT), "names the line 'hihg', which does not exist"),
         (PatchDesign("p", ("low",), FRONT, seam="zip"), "names the line 'zip'"),
-        (PatchDesign("p", (), FRONT), "names no boundary lines"),
         (PatchDesign("p", ("low",), HeightAnchor(LOW, 0.3)), "lies on its boundary line 'low'"),
         (PatchDesign("p", ("low",), HeightAnchor(999, 0.3)), "Inside the patch 'p'"),
     ],
@@ -285,6 +284,11 @@ def test_design_at_fault_is_named(design: PatchDesign, cause: str) -> None:
     with pytest.raises(DesignError, match=cause) as caught:
         cut(CYLINDER, LEVELS, design)
     assert caught.value.remedy
+
+
+def test_patch_without_any_line_is_refused() -> None:
+    with pytest.raises(DesignError, match="'p' has no tape lines round it"):
+        cut(CYLINDER, (), PatchDesign("p", (), FRONT))
 
 
 def test_two_lines_of_one_name_are_refused() -> None:
