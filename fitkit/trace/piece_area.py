@@ -43,8 +43,8 @@ def piece_areas(picture: TablePicture) -> list[Bools]:
     shrink = min(1.0, picture.pixel_mm / _WORK_PIXEL_MM)
     rows, columns = picture.seen.shape
     size = (max(1, round(columns * shrink)), max(1, round(rows * shrink)))
-    lab = cv2.resize(picture.lab, size, interpolation=cv2.INTER_AREA)
-    lab = lab.reshape(size[1], size[0], -1)
+    small = cv2.resize(picture.lab, size, interpolation=cv2.INTER_AREA)
+    lab = np.asarray(small, dtype=np.float32).reshape(size[1], size[0], -1)
     seen = _smaller(picture.seen, size, 0.999)
     paper = _smaller(picture.paper, size, 0.001)
     pixel_mm = picture.pixel_mm * columns / size[0]
@@ -152,7 +152,8 @@ def _grab_cut(flat: Floats, spread: Floats, rough: Bools, free: Bools, table: Bo
     marks[~free] = cv2.GC_BGD
     background, foreground = np.zeros((1, 65)), np.zeros((1, 65))
     cv2.setRNGSeed(0)
-    cv2.grabCut(scaled, marks, None, background, foreground, 3, cv2.GC_INIT_WITH_MASK)
+    whole = (0, 0, scaled.shape[1], scaled.shape[0])
+    cv2.grabCut(scaled, marks, whole, background, foreground, 3, cv2.GC_INIT_WITH_MASK)
     sorted_: Bools = (marks == cv2.GC_FGD) | (marks == cv2.GC_PR_FGD)
     return sorted_
 

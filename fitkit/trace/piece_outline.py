@@ -15,7 +15,7 @@ import numba as nb
 import numpy as np
 from scipy.ndimage import gaussian_filter1d, map_coordinates
 
-from fitkit.geometry.arrays import Bools, Floats, frozen_floats
+from fitkit.geometry.arrays import Bools, Floats, Ints, frozen_floats
 from fitkit.trace.table_picture import TablePicture
 
 __all__ = ["PieceOutline", "piece_outlines"]
@@ -69,17 +69,21 @@ def piece_outlines(
     area
         (H, W) bool: about where the piece is; see :func:`fitkit.trace.piece_area.piece_areas`.
     """
-    rings, order = cv2.findContours(area.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    found, order = cv2.findContours(area.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    rings = [np.asarray(ring, dtype=np.float32).reshape(-1, 2) for ring in found]
     outer = max(
         (i for i in range(len(rings)) if order[0][i][3] < 0),
         key=lambda i: cv2.contourArea(rings[i]),
     )
-    outline = _snapped(picture, _counter_clockwise(picture.to_mm(rings[outer][:, 0, :] * 1.0)))
+    outline = _snapped(
+        picture,
+        _counter_clockwise(picture.to_mm(rings[outer].astype(np.float64))),
+    )
     holes = []
     for index, ring in enumerate(rings):
         if order[0][index][3] != outer:
             continue
-        points = _counter_clockwise(picture.to_mm(ring[:, 0, :] * 1.0))[::-1]
+        points = _counter_clockwise(picture.to_mm(ring.astype(np.float64)))[::-1]
         if len(points) >= 8 and abs(_area(points)) >= _LEAST_HOLE_MM2:
             hole = _snapped(picture, points)
             # A stain or a pencil line has no such edge as the piece itself.
@@ -137,7 +141,7 @@ def _profiles(picture: TablePicture, points: Floats, outward: Floats, places: Fl
         ).reshape(len(points), len(places))
         for channel in range(picture.light.shape[2])
     ]
-    return gaussian_filter1d(np.stack(channels, axis=2), 1.0, axis=0, mode="wrap")
+    return np.asarray(gaussian_filter1d(np.stack(channels, axis=2), 1.0, axis=0, mode="wrap"))
 
 
 def _round_filter(values: Floats, reach: int) -> Floats:
@@ -145,7 +149,7 @@ def _round_filter(values: Floats, reach: int) -> Floats:
 
 
 @nb.njit(cache=True)
-def _best_round(score: Floats, step_cost: float, steepest: int) -> nb.int64[:]:
+def _best_round(score: Floats, step_cost: float, steepest: int) -> Ints:
     """Return per station the sample of the closed path with the largest total score.
 
     The path moves at most ``steepest`` samples from a station to the next, at ``step_cost`` per
@@ -179,7 +183,7 @@ def _best_round(score: Floats, step_cost: float, steepest: int) -> nb.int64[:]:
     return out
 
 
-def _peaks(score: Floats, path: Floats) -> Floats:
+def _peaks(score: Floats, path: Ints) -> Floats:
     """Return the parabola's top beside each chosen sample, to a fraction of a sample."""
     rows = np.arange(len(path))
     last = score.shape[1] - 1

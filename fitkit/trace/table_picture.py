@@ -90,12 +90,15 @@ def table_picture(picture: Bytes, view: TableView, *, height_mm: float = 0.0) ->
     y = corner[1] - pixel_mm * np.arange(rows)
     points = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
     pixels = view.pixels(points, height_mm).astype(np.float32).reshape(rows, columns, 2)
-    shown = cv2.remap(
-        picture,
-        pixels[:, :, 0],
-        pixels[:, :, 1],
-        cv2.INTER_CUBIC,
-        borderMode=cv2.BORDER_REPLICATE,
+    shown = np.asarray(
+        cv2.remap(
+            picture,
+            pixels[:, :, 0],
+            pixels[:, :, 1],
+            cv2.INTER_CUBIC,
+            borderMode=cv2.BORDER_REPLICATE,
+        ),
+        dtype=np.uint8,
     )
     lens = view.camera.lens
     inside = (

@@ -330,7 +330,8 @@ def _pose(photo: Photo, view: SheetView, printed: PrintScale) -> RigidTransform:
             f"The {view.sheet.called} in {photo.name} is seen too much at a slant.",
             "Take the photo from straighter above.",
         )
-    return RigidTransform(cv2.Rodrigues(turn)[0], np.asarray(shift).ravel())
+    matrix_of_turn = np.asarray(cv2.Rodrigues(turn)[0], dtype=np.float64)
+    return RigidTransform(matrix_of_turn, np.asarray(shift, dtype=np.float64).ravel())
 
 
 def _covariance_roots(jac: Floats) -> Floats:
@@ -358,7 +359,7 @@ def _on_plane(camera: Camera, pixels_px: Floats, height_mm: float) -> Floats:
         None,
         (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 60, 1e-12),
     ).reshape(-1, 2)
-    rays = np.column_stack([straight, np.ones(len(straight))])
+    rays: Floats = np.column_stack([straight, np.ones(len(straight))]).astype(np.float64)
     world = camera.camera_from_world.inverse()
     directions = world.turn(rays)
     start = world.translation_mm

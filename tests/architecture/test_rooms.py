@@ -24,6 +24,7 @@ ORDER = [
     "patch",
     "flatten",
     "template",
+    "trace",
     "sheets",
     "shop",
     "export",

@@ -7,12 +7,13 @@ through a real lens. Light comes from one side, so the card throws a narrow shad
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import cv2
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from fitkit.capture.camera import Camera, Lens
 from fitkit.capture.photo import Photo
@@ -21,9 +22,11 @@ from tests.truth.camera_walk import camera_at
 from tests.truth.sheet_print import CELLS_PER_MM, printed_sheet
 from tests.truth.studio import PlacedSheet
 
+Pixels: TypeAlias = NDArray[np.float32]
+
 __all__ = ["CardPiece", "TableScene", "camera_over", "photo_of", "render_table", "table_lens"]
 
-_HALF_MM = 480.0
+_HALF_MM = 370.0
 _CELL_MM = 1.0 / CELLS_PER_MM
 _PAPER = np.array([0.80, 0.80, 0.79])
 _INK = 0.035
@@ -132,12 +135,14 @@ def render_table(scene: TableScene, camera: Camera, *, noise_grey: float = 1.5) 
         walls.append((np.max([_sample(mask, low), *shown], axis=0), 0.6 * np.array(piece.colour)))
     picture = _sample(floor, low)
     for (wall, wall_colour), (top, colour) in zip(walls, tops, strict=True):
-        picture = picture * (1 - wall[:, :, None]) + wall[:, :, None] * wall_colour
+        picture = picture * (1 - wall[:, :, None]) + wall[:, :, None] * np.asarray(
+            wall_colour, dtype=np.float32
+        )
         picture = picture * (1 - top[:, :, None]) + top[:, :, None] * colour
     u, v = np.meshgrid(np.linspace(-1, 1, lens.width_px), np.linspace(-1, 1, lens.height_px))
-    picture = picture * (1 - scene.shade * 0.5 * (1 + v) - 0.08 * (u * u + v * v))[:, :, None]
-    picture = cv2.GaussianBlur(picture.astype(np.float32), (0, 0), 0.6)
-    tone = np.clip(1.1 * picture, 0, 1) ** (1 / 2.2)
+    shaded = picture * (1 - scene.shade * 0.5 * (1 + v) - 0.08 * (u * u + v * v))[:, :, None]
+    blurred = np.asarray(cv2.GaussianBlur(shaded.astype(np.float32), (0, 0), 0.6))
+    tone = np.clip(1.1 * blurred, 0, 1) ** (1 / 2.2)
     tone = tone * 255 + rng.normal(0, noise_grey, tone.shape)
     return np.asarray(np.clip(tone + 0.5, 0, 255), dtype=np.uint8)
 
@@ -152,7 +157,7 @@ def _cells(points_mm: Floats) -> Floats:
     )
 
 
-def _raster(piece: CardPiece, size: int) -> Floats:
+def _raster(piece: CardPiece, size: int) -> Pixels:
     """(size, size) float32: share of each cell that the piece covers."""
     rings = [piece.outline_mm, *piece.holes_mm]
     fine = 4
@@ -162,7 +167,7 @@ def _raster(piece: CardPiece, size: int) -> Floats:
     wide, high = (far - corner).tolist()
     block = np.zeros((high * fine, wide * fine), dtype=np.uint8)
     drawn = [
-        np.round((((_cells(ring) - corner + 0.5) * fine - 0.5) * 256)).astype(np.int32)
+        np.round(((_cells(ring) - corner + 0.5) * fine - 0.5) * 256).astype(np.int32)
         for ring in rings
     ]
     cv2.fillPoly(block, drawn, 255, lineType=cv2.LINE_8, shift=8)
@@ -171,7 +176,7 @@ def _raster(piece: CardPiece, size: int) -> Floats:
     return filled
 
 
-def _paint(piece: CardPiece, size: int) -> Floats:
+def _paint(piece: CardPiece, size: int) -> Pixels:
     """(size, size): fibres of the card, and what is drawn on it in pencil."""
     rng = np.random.default_rng(7)
     small = rng.normal(0, 1, (size // 8, size // 8)).astype(np.float32)
@@ -184,12 +189,11 @@ def _paint(piece: CardPiece, size: int) -> Floats:
     return np.asarray(fibres, dtype=np.float32)
 
 
-def _floor(scene: TableScene, size: int, rng: np.random.Generator) -> Floats:
+def _floor(scene: TableScene, size: int, rng: np.random.Generator) -> Pixels:
     coarse = rng.normal(0, 1, (size // 40, size // 160)).astype(np.float32)
     middle = rng.normal(0, 1, (size // 4, size // 16)).astype(np.float32)
-    grain = sum(
-        cv2.resize(part, (size, size), interpolation=cv2.INTER_CUBIC) for part in (coarse, middle)
-    )
+    grain = np.asarray(cv2.resize(coarse, (size, size), interpolation=cv2.INTER_CUBIC))
+    grain = grain + cv2.resize(middle, (size, size), interpolation=cv2.INTER_LINEAR)
     tint = np.array(scene.floor, dtype=np.float32)
     floor = np.maximum(tint * (1 + 0.7 * scene.grain * grain)[:, :, None], np.float32(0.01))
     for placed in scene.sheets:
@@ -206,10 +210,10 @@ def _floor(scene: TableScene, size: int, rng: np.random.Generator) -> Floats:
         put = cv2.warpAffine(tone, matrix, (size, size), flags=cv2.INTER_LINEAR)
         there = cv2.warpAffine(np.ones_like(tone), matrix, (size, size), flags=cv2.INTER_LINEAR)
         floor = floor * (1 - there)[:, :, None] + put[:, :, None] * _PAPER.astype(np.float32)
-    return floor
+    return np.asarray(floor, dtype=np.float32)
 
 
-def _rays(camera: Camera) -> Floats:
+def _rays(camera: Camera) -> Pixels:
     """(H, W, 3): the direction each pixel looks, world frame."""
     lens = camera.lens
     u, v = np.meshgrid(
@@ -222,15 +226,15 @@ def _rays(camera: Camera) -> Floats:
         None,
         None,
         None,
-        (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 15, 1e-9),
+        (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 8, 1e-9),
     ).reshape(-1, 2)
     ways = camera.camera_from_world.inverse().turn(
-        np.column_stack([straight, np.ones(len(straight))])
+        np.column_stack([straight, np.ones(len(straight))]).astype(np.float64)
     )
-    return ways.reshape(lens.height_px, lens.width_px, 3)
+    return ways.reshape(lens.height_px, lens.width_px, 3).astype(np.float32)
 
 
-def _look(camera: Camera, rays: Floats, height_mm: float) -> tuple[Floats, Floats]:
+def _look(camera: Camera, rays: Pixels, height_mm: float) -> tuple[Pixels, Pixels]:
     """Return per pixel which cell of the raster at a height it shows."""
     start = camera.centre_mm()
     hit = start[:2] + ((height_mm - start[2]) / rays[:, :, 2])[:, :, None] * rays[:, :, :2]
@@ -238,9 +242,7 @@ def _look(camera: Camera, rays: Floats, height_mm: float) -> tuple[Floats, Float
     return cells[:, :, 0], cells[:, :, 1]
 
 
-def _sample(raster: Floats, where: tuple[Floats, Floats]) -> Floats:
+def _sample(raster: Pixels, where: tuple[Pixels, Pixels]) -> Pixels:
     """Return a raster as the photo's pixels see it."""
-    seen: Floats = cv2.remap(
-        raster, where[0], where[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
-    return seen
+    seen = cv2.remap(raster, where[0], where[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(seen, dtype=np.float32)
