@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -12,6 +12,7 @@ from fitkit.cli.answer import answering, finish, print_findings, print_reports
 from fitkit.cli.progress_lines import shown_progress
 
 if TYPE_CHECKING:
+    from fitkit.flatten.cut_advice import CutChoice
     from fitkit.workflow.step_report import StepReport
 
 __all__ = ["app"]
@@ -381,8 +382,60 @@ def patch_command(
 
 @app.command("flatten")
 def flatten_command(job: JobFolder, as_json: AsJson = False) -> None:
-    """Lay the patches flat, with all that needs."""
+    """Lay the patches flat, with all that needs, and say what cutting them would buy."""
     _make("flatten", job, "blanks", as_json=as_json)
+
+
+@app.command("cut")
+def cut_command(
+    job: JobFolder,
+    patch: Annotated[str | None, typer.Argument(metavar="[PATCH]", help="The patch.")] = None,
+    choice: Annotated[
+        int | None, typer.Argument(metavar="[CHOICE]", help="Number of the choice to take up.")
+    ] = None,
+    none: Annotated[bool, typer.Option("--none", help="Take the patch's cuts out.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Show what relief cuts would buy, patch by patch, or take a choice up."""
+    with answering("cut", as_json=as_json):
+        from fitkit.workflow.cut_job import adopt_choice, advised_choices, take_out_cuts
+
+        if none and (patch is None or choice is not None):
+            raise typer.BadParameter("Name the patch alone: fitkit cut JOB PATCH --none.")
+        if patch is not None and (none or choice is not None):
+            report = (
+                take_out_cuts(job, patch) if none else adopt_choice(job, patch, int(choice or 0))
+            )
+            told = f"{report.words}. Now run: fitkit make {job}"
+            finish("cut", report.as_dict(), (), as_json=as_json, show=lambda: print(told))
+            return
+        advised = advised_choices(job)
+        if patch is not None:
+            from fitkit.errors import InputError
+
+            if patch not in advised:
+                raise InputError(
+                    f"There is no patch called '{patch}'.", f"Use one of: {', '.join(advised)}."
+                )
+            advised = {patch: advised[patch]}
+        values = {name: [one.as_dict() for one in choices] for name, choices in advised.items()}
+        finish(
+            "cut",
+            {"patches": values},
+            (),
+            as_json=as_json,
+            show=lambda: _print_choices(advised, job),
+        )
+
+
+def _print_choices(advised: Mapping[str, Sequence[CutChoice]], job: Path) -> None:
+    for name, choices in advised.items():
+        print(name)
+        for number, one in enumerate(choices, start=1):
+            length = f", {one.length_mm:.0f} mm of cuts" if one.length_mm else ""
+            print(f"  {number}  {one.in_words()}{length}")
+    if any(len(choices) > 1 for choices in advised.values()):
+        print(f"Pictures: {job / 'blanks'}. To take one up: fitkit cut {job} PATCH NUMBER")
 
 
 @app.command("print")
@@ -437,6 +490,10 @@ def _show_made(command: str, reports: Sequence[StepReport], job: Path, *, as_jso
         print_findings(findings)
         if not any(report.ran for report in reports):
             print("Nothing to make: every step still holds.")
+        if command == "flatten":
+            from fitkit.workflow.cut_job import advised_choices
+
+            _print_choices({k: v for k, v in advised_choices(job).items() if len(v) > 1}, job)
         if reports[-1].step == "pages":
             print(f"Pages and files for the cutter: {job / 'out'}")
 

@@ -9,7 +9,7 @@ from fitkit.geometry.arrays import Floats, Ints, frozen_floats, frozen_ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.patch.design import PatchDesign
 
-__all__ = ["FlatEdge", "FlatLine", "FlatPatch"]
+__all__ = ["FlatCut", "FlatEdge", "FlatLine", "FlatPatch"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,6 +54,34 @@ class FlatLine:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class FlatCut:
+    """A relief cut as it opens on the blank.
+
+    Attributes
+    ----------
+    name
+        What both its sides are called as edges of the outline.
+    tip_mm
+        (2,) float mm: where it ends on the blank.
+    length_mm
+        On the form, from the edge to the tip.
+    opening_mm
+        Width of the V at the edge.
+    stop_hole_mm
+        Diameter of the hole drilled at the tip, 0 for none.
+    """
+
+    name: str
+    tip_mm: Floats
+    length_mm: float
+    opening_mm: float
+    stop_hole_mm: float
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "tip_mm", frozen_floats(self.tip_mm, (2,), "tip_mm"))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class FlatPatch:
     """A patch laid flat, seen from the plate's outside.
 
@@ -79,6 +107,8 @@ class FlatPatch:
         (2,) float, unit: the direction on the flat that points up on the standing wearer.
     findings
         What was noticed.
+    cuts
+        Relief cuts; the outline runs down one side of each and up the other.
     """
 
     design: PatchDesign
@@ -90,6 +120,7 @@ class FlatPatch:
     up: Floats
     inner_lines: tuple[FlatLine, ...] = ()
     findings: tuple[Finding, ...] = ()
+    cuts: tuple[FlatCut, ...] = ()
 
     def __post_init__(self) -> None:
         count = len(self.form.faces)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -23,6 +23,14 @@ from fitkit.flatten.forming_scale import forming_of, forming_scale
 from fitkit.flatten.held_lines import HeldLines
 from fitkit.flatten.minimax import minimise_largest_strain
 from fitkit.flatten.overlap import overlap_area_mm2
+from fitkit.flatten.relief_cuts import (
+    CutOpen,
+    SurfaceCut,
+    carried_past_cuts,
+    cut_findings,
+    cut_open,
+    flat_cuts,
+)
 from fitkit.flatten.remesh import Remeshed, carried_line, edge_for_count, remesh, smallest_angle_rad
 from fitkit.flatten.seam import OpenedPatch, check_is_disk_or_sleeve, open_patch
 from fitkit.flatten.seam_line import seam_chain
@@ -58,7 +66,9 @@ _FIRST_STEPS = 12
 _FIRST_TOLERANCE = 0.1
 
 
-def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatch:
+def flatten_patch(
+    patch: Patch, *, cuts: Sequence[SurfaceCut] = (), progress: Progress | None = None
+) -> FlatPatch:
     """Return the blank of a patch and what the sheet has to give to become the plate.
 
     A sleeve is opened along its seam first. The flat map is the one whose worst strain is least;
@@ -69,6 +79,8 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
     ----------
     patch
         One piece with one border, or two (a sleeve).
+    cuts
+        Relief cuts; they open as V-notches on the blank.
     progress
         Called with a fraction from 0 to 1 and words.
 
@@ -76,7 +88,7 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
     ------
     DesignError
         When the patch is in pieces, has more borders or a handle, its named seam does not run
-        across it, or a line to hold is not one of its own.
+        across it, a line to hold is not one of its own, or a relief cut cannot be made.
 
     See Also
     --------
@@ -114,6 +126,10 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
         else:
             findings += sliver_findings(patch.design.name, opened.mesh)
 
+    cut = None
+    if cuts:
+        cut = cut_open(patch.design.name, disk, start, cuts)
+        disk, start = cut.disk, cut.start_mm
     held = _held_lines(patch.design, opened, first_flat, disk, start)
     reached = _least_strain(disk.mesh, start, held, lambda f, words: tell(0.5 + 0.4 * f, words))
     tell(0.9, "stretch and lines")
@@ -128,8 +144,10 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
     stretch, direction = stretch_field(disk.mesh, flat)
     demand = demand_on_sheet(patch.design, disk.mesh, flat, stretch)
     findings += stretch_findings(patch.design, demand)
-    lines = _flat_lines(opened, first_flat, disk, start, flat)
+    lines = _flat_lines(opened, first_flat, disk, start, flat, cut)
     findings += length_findings(patch.design, _formed_and_flat(opened, disk, flat, lines))
+    opening = flat_cuts(patch.design, disk, flat)
+    findings += cut_findings(patch.design.name, opening)
     way = way_up(disk.mesh, flat)
     findings += way_findings(patch.design.name, way)
     result = FlatPatch(
@@ -143,6 +161,7 @@ def flatten_patch(patch: Patch, *, progress: Progress | None = None) -> FlatPatc
         stretch_direction=direction,
         up=way.direction,
         inner_lines=lines,
+        cuts=opening,
         findings=tuple(findings),
     )
     tell(1.0, "flat")
@@ -221,8 +240,19 @@ def _upright(flat_mm: Floats, disk: OpenedPatch) -> Floats:
 
 
 def _flat_lines(
-    opened: OpenedPatch, first_flat: Floats, disk: OpenedPatch, start: Floats, flat: Floats
+    opened: OpenedPatch,
+    first_flat: Floats,
+    disk: OpenedPatch,
+    start: Floats,
+    flat: Floats,
+    cut: CutOpen | None,
 ) -> tuple[FlatLine, ...]:
+    if cut is not None:
+        return tuple(
+            part
+            for line in opened.inner_lines
+            for part in carried_past_cuts(line, first_flat, cut, disk.mesh.faces, flat)
+        )
     if disk is opened:
         return tuple(FlatLine(line.line, flat[line.vertices]) for line in opened.inner_lines)
     return tuple(
@@ -244,8 +274,9 @@ def _formed_and_flat(
     for stretch in disk.border:
         add(formed, stretch.line, disk.mesh.vertices[stretch.vertices])
         add(laid, stretch.line, flat[stretch.vertices])
-    for inner, line in zip(opened.inner_lines, lines, strict=True):
+    for inner in opened.inner_lines:
         add(formed, inner.line, opened.mesh.vertices[inner.vertices])
+    for line in lines:
         add(laid, line.line, line.points_mm)
     return {name: (formed[name], laid[name]) for name in formed}
 

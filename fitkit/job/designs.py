@@ -23,10 +23,12 @@ from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.design import (
     Anchor,
     AxisAnchor,
+    CutDesign,
     EdgeTreatment,
     GeodesicLine,
     Grain,
     HeightAnchor,
+    KeepOut,
     LandmarkAnchor,
     LevelLine,
     LineAnchor,
@@ -157,6 +159,13 @@ def _patch(section: PatchSection, clearance_mm: float) -> PatchDesign:
         grain=None
         if section.grain is None
         else Grain(section.grain, radians_from_degrees(section.grain_deg)),
+        cuts=tuple(CutDesign(anchor_of(cut.edge), anchor_of(cut.tip)) for cut in section.cuts),
+        no_cuts=tuple(
+            row if isinstance(row, str) else KeepOut(anchor_of(row.at), row.within_mm)
+            for row in section.no_cuts
+        ),
+        cut_to=None if section.cut_to_pct is None else section.cut_to_pct / 100.0,
+        stop_hole_mm=section.stop_hole_mm,
     )
 
 

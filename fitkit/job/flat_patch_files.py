@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from fitkit.findings import Finding
-from fitkit.flatten.flat_patch import FlatEdge, FlatLine, FlatPatch
+from fitkit.flatten.flat_patch import FlatCut, FlatEdge, FlatLine, FlatPatch
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.job.plain_json import json_bytes
 from fitkit.job.result_reading import read_result_bytes, read_result_json, reading_result
@@ -17,7 +17,7 @@ from fitkit.patch.design import PatchDesign
 
 __all__ = ["flat_patch_files", "read_flat_patch"]
 
-_FORMAT = 1
+_FORMAT = 2
 
 
 def flat_patch_files(flat: FlatPatch) -> dict[str, bytes]:
@@ -48,6 +48,16 @@ def flat_patch_files(flat: FlatPatch) -> dict[str, bytes]:
         ],
         "inner_lines": [
             {"line": line.line, "points_mm": line.points_mm.tolist()} for line in flat.inner_lines
+        ],
+        "cuts": [
+            {
+                "name": cut.name,
+                "tip_mm": cut.tip_mm.tolist(),
+                "length_mm": cut.length_mm,
+                "opening_mm": cut.opening_mm,
+                "stop_hole_mm": cut.stop_hole_mm,
+            }
+            for cut in flat.cuts
         ],
         "findings": [finding.as_dict() for finding in flat.findings],
     }
@@ -94,6 +104,16 @@ def read_flat_patch(folder: Path, design: PatchDesign) -> FlatPatch:
             up=np.array(values["up"]),
             inner_lines=tuple(
                 FlatLine(row["line"], np.array(row["points_mm"])) for row in values["inner_lines"]
+            ),
+            cuts=tuple(
+                FlatCut(
+                    row["name"],
+                    np.array(row["tip_mm"]),
+                    float(row["length_mm"]),
+                    float(row["opening_mm"]),
+                    float(row["stop_hole_mm"]),
+                )
+                for row in values["cuts"]
             ),
             findings=tuple(Finding.from_dict(row) for row in values["findings"]),
         )

@@ -24,12 +24,14 @@ __all__ = [
     "AnchorSection",
     "BodySection",
     "CaptureSection",
+    "CutSection",
     "EdgeSection",
     "FormSection",
     "GeodesicSection",
     "GirthSection",
     "JobSection",
     "JobSettings",
+    "KeepOutSection",
     "LevelSection",
     "LineSection",
     "MirroredSection",
@@ -372,6 +374,20 @@ class EdgeSection(_Section):
     lap_mm: _LengthFromZero = 0.0
 
 
+class CutSection(_Section):
+    """A relief cut: from the patch's edge nearest to one place to another, ``{edge, tip}``."""
+
+    edge: AnchorSection
+    tip: AnchorSection
+
+
+class KeepOutSection(_Section):
+    """A round place that no advised cut may enter: ``{at = {...}, within_mm = 40}``."""
+
+    at: AnchorSection
+    within_mm: _LengthAboveZero
+
+
 class PatchSection(_Section):
     """A ``[[patch]]``: a piece of the form bounded by tape lines.
 
@@ -379,6 +395,9 @@ class PatchSection(_Section):
     ``radius_mm`` it is round, that place its centre. ``more_inside`` names places in further
     regions that belong to it. ``grain`` is ``"up"``, ``"round"`` or a tape line to follow, turned
     by ``grain_deg`` counter-clockwise seen from outside.
+    ``cuts`` are its relief cuts. ``no_cuts`` names lines from which none may be advised, and places
+    none may enter; ``cut_to_pct`` the strain they are to reach; ``stop_hole_mm`` the hole at each
+    cut's tip, 0 for none.
     """
 
     name: _Name
@@ -398,6 +417,10 @@ class PatchSection(_Section):
     note: str = ""
     forming: Forming | None = None
     hold: list[str] = Field(default_factory=list)
+    cuts: list[CutSection] = Field(default_factory=list)
+    no_cuts: list[str | KeepOutSection] = Field(default_factory=list)
+    cut_to_pct: Annotated[float, Field(gt=0.0, le=60.0)] | None = None
+    stop_hole_mm: _LengthFromZero | None = None
 
     @model_validator(mode="after")
     def _fits_together(self) -> PatchSection:

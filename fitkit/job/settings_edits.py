@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import tomlkit
@@ -11,7 +11,7 @@ from tomlkit.items import AoT, Table
 
 from fitkit.errors import JobError
 
-__all__ = ["new_job_text", "with_row", "with_setting", "without_row"]
+__all__ = ["new_job_text", "with_row", "with_row_settings", "with_setting", "without_row"]
 
 _HEADER = re.compile(r"\s*\[\[?\s*([\w.\"' -]+?)\s*\]\]?\s*(?:#.*)?$")
 
@@ -95,10 +95,7 @@ def without_row(text: str, section: str, name: str) -> str:
     rows = document.get(section)
     names = [str(row.get("name")) for row in rows] if isinstance(rows, AoT) else []
     if name not in names:
-        raise JobError(
-            f"There is no {section} called '{name}' in job.toml.",
-            f"Use one of: {', '.join(names) or 'none there yet'}.",
-        )
+        raise _no_such_row(section, name, names)
     lines = text.splitlines(keepends=True)
     starts = [i for i, line in enumerate(lines) if line.strip().startswith(f"[[{section}]]")]
     start = starts[names.index(name)]
@@ -108,6 +105,45 @@ def without_row(text: str, section: str, name: str) -> str:
     while end > start + 1 and lines[end - 1].lstrip().startswith("#"):
         end -= 1
     return "".join([*lines[:start], *lines[end:]])
+
+
+def with_row_settings(text: str, section: str, name: str, values: Mapping[str, Any]) -> str:
+    """Return the text with keys of the ``[[section]]`` row of that name set; None takes one out.
+
+    Raises
+    ------
+    JobError
+        When there is no such row.
+    """
+    document = tomlkit.parse(text)
+    rows = document.get(section)
+    named = {str(row.get("name")): row for row in rows} if isinstance(rows, AoT) else {}
+    if name not in named:
+        raise _no_such_row(section, name, list(named))
+    row = named[name]
+    for key, value in values.items():
+        if value is None:
+            row.pop(key, None)
+        elif key in row:
+            row[key] = _item(value)
+        else:
+            blanks = _trailing_blank(row)
+            row.append(key, _item(value))
+            if blanks:
+                row.add(tomlkit.nl())
+    return tomlkit.dumps(document)
+
+
+def _item(value: Any) -> Any:
+    """Return a value as it is written in the file."""
+    return tomlkit.parse(f"it = {_written(value)}\n").item("it")
+
+
+def _no_such_row(section: str, name: str, names: Sequence[str]) -> JobError:
+    return JobError(
+        f"There is no {section} called '{name}' in job.toml.",
+        f"Use one of: {', '.join(names) or 'none there yet'}.",
+    )
 
 
 def _starts_other(line: str, section: str) -> bool:

@@ -151,8 +151,12 @@ def _known_words(path: Sequence[Any], values: dict[str, Any]) -> list[str]:
     }
     names = [part for part in path if isinstance(part, str)]
     model: type[Any] = words.JobSettings
-    if names and names[-1] in {"points", "inside", "more_inside", "centre"}:
+    if names and names[-1] in {"points", "inside", "more_inside", "centre", "edge", "tip", "at"}:
         model = words.AnchorSection
+    elif "cuts" in names:
+        model = words.CutSection
+    elif "no_cuts" in names:
+        model = words.KeepOutSection
     elif "edges" in names:
         model = words.EdgeSection
     elif names[:2] == ["body", "stand"]:
@@ -245,6 +249,9 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
             pointing("patch", index, patch.name, "lines", name, line_names)
         if patch.seam is not None:
             pointing("patch", index, patch.name, "seam", patch.seam, line_names)
+        barred = [name for name in patch.no_cuts if isinstance(name, str)]
+        for name in barred:
+            pointing("patch", index, patch.name, "no_cuts", name, [*line_names, "rim", "seam"])
         if patch.grain is not None:
             known = [*line_names, "up", "round"]
             pointing("patch", index, patch.name, "grain", patch.grain, known)

@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from fitkit.job.settings import JobSettings
 
-__all__ = ["MEASURES_FILES", "RESHAPING", "STEPS", "Step", "settings_of_step", "step_named"]
+__all__ = [
+    "CUT_WORDS",
+    "MEASURES_FILES",
+    "RESHAPING",
+    "STEPS",
+    "Step",
+    "settings_of_step",
+    "step_named",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +58,9 @@ STEPS = (
     Step("pages", "out", 1, ("templates",)),
 )
 """Every step in the order of the work."""
+
+CUT_WORDS = ("cuts", "no_cuts", "cut_to_pct", "stop_hole_mm")
+"""What a patch's row says on relief cuts; its blank is made from them."""
 
 RESHAPING = ("[wearer.tape]", "[[girth]]")
 """Sections that the body is made from only when it is reshaped to the tape list."""
@@ -99,9 +110,9 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 ],
             }
         case "blanks":
-            stuff = {"name", "material", "thickness_mm", "forming", "hold"}
+            stuff = {"name", "material", "thickness_mm", "forming", "hold", *CUT_WORDS}
             return {
-                "[[patch]] material": [
+                "[[patch]] material and cuts": [
                     patch.model_dump(mode="json", include=stuff) for patch in settings.patch
                 ]
             }

@@ -16,10 +16,12 @@ from fitkit.materials.forming import Forming
 __all__ = [
     "Anchor",
     "AxisAnchor",
+    "CutDesign",
     "EdgeTreatment",
     "GeodesicLine",
     "Grain",
     "HeightAnchor",
+    "KeepOut",
     "LandmarkAnchor",
     "LevelLine",
     "LineAnchor",
@@ -223,6 +225,22 @@ class Grain:
 
 
 @dataclass(frozen=True, slots=True)
+class CutDesign:
+    """A relief cut that the maker placed: from the patch's edge near one anchor to the other."""
+
+    edge: Anchor
+    tip: Anchor
+
+
+@dataclass(frozen=True, slots=True)
+class KeepOut:
+    """A round place that no advised relief cut may enter."""
+
+    middle: Anchor
+    within_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class PatchDesign:
     """A named piece of the form, bounded by tape lines.
 
@@ -251,6 +269,14 @@ class PatchDesign:
     hold
         Names of tape lines, at its edges or across it (``"seam"`` for the seam), that keep on the
         blank the length they have on the form.
+    cuts
+        Relief cuts.
+    no_cuts
+        Tape lines from which no relief cut may be advised, and places none may enter.
+    cut_to
+        Strain to which relief cuts are advised; None takes what the material bears.
+    stop_hole_mm
+        Diameter of the hole at each cut's tip; 0 for none, None by material and thickness.
     """
 
     name: str
@@ -268,3 +294,7 @@ class PatchDesign:
     hold: tuple[str, ...] = ()
     more_inside: tuple[Anchor, ...] = ()
     grain: Grain | None = None
+    cuts: tuple[CutDesign, ...] = ()
+    no_cuts: tuple[str | KeepOut, ...] = ()
+    cut_to: float | None = None
+    stop_hole_mm: float | None = None

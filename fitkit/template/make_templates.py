@@ -8,7 +8,8 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from fitkit.body.side import Side
-from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
+from fitkit.drawing.drawing import Hole
+from fitkit.flatten.flat_patch import FlatCut, FlatEdge, FlatPatch
 from fitkit.flatten.seam import SEAM
 from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.flatten.way_up import way_up
@@ -70,7 +71,7 @@ def make_templates(
     templates = []
     for twin, (one, side) in enumerate(zip(parts, sides, strict=True)):
         name = mirrored_name(design.name) if twin else design.name
-        block = _block(design, name, side, number + twin, forming, job_name, wearer)
+        block = _block(flat, name, side, number + twin, forming, job_name, wearer)
         title = f"{number + twin} {part_title(name, side)}"
         drawing, findings = part_drawing(one, block, name=title, way=way)
         templates.append(
@@ -99,7 +100,7 @@ def _forming_words(demand: SheetDemand) -> str:
 
 
 def _block(
-    design: PatchDesign,
+    flat: FlatPatch,
     name: str,
     side: Side,
     number: int,
@@ -107,6 +108,7 @@ def _block(
     job_name: str,
     wearer: str,
 ) -> Block:
+    design = flat.design
     whose = "wearer's middle" if side is Side.CENTRE else f"wearer's {side.value.upper()}"
     lines = [
         f"{whose} · cut 1",
@@ -115,9 +117,19 @@ def _block(
         "outside shown",
         f"{job_name} · {wearer}" if wearer else job_name,
     ]
+    if flat.cuts:
+        lines.append(_cuts_in_words(flat.cuts))
     if design.note:
         lines.append(design.note)
     return Block(f"{number}  {name}", tuple(line for line in lines if line))
+
+
+def _cuts_in_words(cuts: Sequence[FlatCut]) -> str:
+    many = f"{len(cuts)} relief cut{'s' * (len(cuts) > 1)}"
+    hole = cuts[0].stop_hole_mm
+    if hole > 0:
+        return f"{many}: drill {hole:.3g} mm at each tip first · then cut · close edge to edge"
+    return f"{many}: cut to the tip · close edge to edge"
 
 
 def _part_of(flat: FlatPatch) -> tuple[Part, CutOutline]:
@@ -156,6 +168,9 @@ def _part_of(flat: FlatPatch) -> tuple[Part, CutOutline]:
                 mark.outward_mm,
             )
             for mark in marks
+        ),
+        tuple(
+            Hole(place(cut.tip_mm), cut.stop_hole_mm) for cut in flat.cuts if cut.stop_hole_mm > 0
         ),
     )
     return part, outline

@@ -13,6 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from fitkit.flatten.cut_border import is_cut_edge
 from fitkit.flatten.flat_patch import FlatEdge
 from fitkit.flatten.seam import SEAM
 from fitkit.geometry.arrays import Floats
@@ -88,7 +89,7 @@ def match_marks(
 
 
 def _runs(pieces: list[_Piece]) -> list[_Run]:
-    """Join pieces that only the seam parted; every seam side is a run of its own."""
+    """Join pieces that only a seam or a cut parted; every side of one is a run of its own."""
     runs: list[_Run] = []
     used: set[int] = set()
     for i, piece in enumerate(pieces):
@@ -96,7 +97,7 @@ def _runs(pieces: list[_Piece]) -> list[_Run]:
             continue
         chain = [i]
         used.add(i)
-        if piece.edge.line != SEAM:
+        if not _is_joint(piece.edge.line):
             grown = True
             while grown:
                 grown = False
@@ -115,9 +116,15 @@ def _runs(pieces: list[_Piece]) -> list[_Run]:
     return runs
 
 
+def _is_joint(line: str) -> bool:
+    """Whether an edge is one side of a joint within the part."""
+    return line == SEAM or is_cut_edge(line)
+
+
 def _joins(first: _Piece, second: _Piece) -> bool:
     parted = any(
-        at == len(first.edge.points_mm) - 1 and line == SEAM for at, line in first.edge.neighbours
+        at == len(first.edge.points_mm) - 1 and _is_joint(line)
+        for at, line in first.edge.neighbours
     )
     gap_mm = float(np.linalg.norm(first.formed_mm[-1] - second.formed_mm[0]))
     arc_gap = abs(first.edge.formed_arc_mm[-1] - second.edge.formed_arc_mm[0])
@@ -132,7 +139,7 @@ def _run_of(pieces: tuple[_Piece, ...]) -> _Run:
     meets: dict[float, set[str]] = {}
     for piece in pieces:
         for at, line in piece.edge.neighbours:
-            if line in (SEAM, piece.edge.line):
+            if line == piece.edge.line or _is_joint(line):
                 continue
             arc = float(piece.edge.formed_arc_mm[at])
             known = next((a for a in meets if abs(a - arc) < 1e-6), arc)

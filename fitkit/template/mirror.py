@@ -52,6 +52,8 @@ def mirrored_part(part: Part) -> Part:
             )
             for mark in part.marks
         ),
+        tuple(replace(hole, centre_mm=across(hole.centre_mm)) for hole in part.holes),
+        tuple(line(footprint) for footprint in part.footprints),
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from fitkit.drawing.drawing import Hole
 from fitkit.geometry.arrays import Floats, frozen_floats
 
 __all__ = ["MatchMark", "NamedLine", "Part"]
@@ -73,6 +74,10 @@ class Part:
         Tape lines across it.
     marks
         Match marks.
+    holes
+        To drill.
+    footprints
+        Closed lines within which other parts stand on it, by their names.
     """
 
     blank_mm: Floats
@@ -81,6 +86,8 @@ class Part:
     lapped: tuple[NamedLine, ...] = ()
     inner_lines: tuple[NamedLine, ...] = ()
     marks: tuple[MatchMark, ...] = ()
+    holes: tuple[Hole, ...] = ()
+    footprints: tuple[NamedLine, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "blank_mm", frozen_floats(self.blank_mm, (None, 2), "blank_mm"))

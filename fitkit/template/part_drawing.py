@@ -10,11 +10,11 @@ import numpy as np
 import shapely
 
 from fitkit.drawing.drawing import Drawing, Layer, Stroke, TextAnchor, Words
-from fitkit.drawing.text_width import text_width_mm
+from fitkit.drawing.text_width import text_width_mm, words_box_mm
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Floats
 from fitkit.template.free_space import FreeSpace
-from fitkit.template.part import MatchMark, Part
+from fitkit.template.part import MatchMark, NamedLine, Part
 from fitkit.template.words import (
     SMALLEST_MM,
     Block,
@@ -53,11 +53,13 @@ def part_drawing(
         *(Stroke(edge.points_mm, Layer.EDGE) for edge in part.lapped),
         *(Stroke(inner.points_mm, Layer.MARK) for inner in part.inner_lines),
         *(Stroke(points, Layer.MARK) for _, points in ticks),
+        *(Stroke(line.points_mm, Layer.MARK, closed=True) for line in part.footprints),
     ]
     words: list[Words] = []
     left_out: list[str] = []
     space = FreeSpace(part.blank_polygon(), _EDGE_MARGIN_MM)
     space.take([shapely.LineString(points) for _, points in ticks], 0.8)
+    space.take(shapely.Point(hole.centre_mm).buffer(0.5 * hole.diameter_mm) for hole in part.holes)
     inner = [shapely.LineString(line.points_mm) for line in part.inner_lines]
 
     def put(found: Words | None, what: str) -> None:
@@ -82,6 +84,9 @@ def part_drawing(
             f"'{edge.name}' along its edge",
         )
     space.take(inner, 0.5)
+    for line in part.footprints:
+        put(_inside_footprint(line, space), f"'{line.name}' at its place")
+    space.take(shapely.LinearRing(line.points_mm) for line in part.footprints)
     for line in part.inner_lines:
         put(
             name_along(line.name, line.points_mm, space, sides=(1.0, -1.0), height_mm=SMALLEST_MM),
@@ -99,7 +104,7 @@ def part_drawing(
         outside, leader = lay_block_outside(block, part.cut_mm)
         words += outside
         strokes += leader
-    drawing = Drawing(name, strokes=tuple(strokes), words=tuple(words))
+    drawing = Drawing(name, strokes=tuple(strokes), holes=part.holes, words=tuple(words))
     return drawing, _left_out_findings(name, left_out)
 
 
@@ -113,6 +118,19 @@ def _label(
 ) -> Words | None:
     clear = label_beside(mark.label, mark.at_mm, mark.inward, reach, space.without(inner))
     return clear or label_beside(mark.label, mark.at_mm, mark.inward, reach, space)
+
+
+def _inside_footprint(line: NamedLine, space: FreeSpace) -> Words | None:
+    """Return a name in the middle of the place where another part stands, or under it."""
+    low, high = line.points_mm.min(axis=0), line.points_mm.max(axis=0)
+    middle = 0.5 * (low + high)
+    height = SMALLEST_MM
+    tried = [
+        Words(line.name, np.array([middle[0], y]), height, 0.0, TextAnchor.CENTRE)
+        for y in (middle[1] - 0.5 * height, low[1] - 2.0 * height, high[1] + height)
+    ]
+    found = space.first_fit(np.array([words_box_mm(words) for words in tried]))
+    return None if found is None else tried[found]
 
 
 def _arrow(space: FreeSpace, way: str) -> _Piece:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 from fitkit.workflow.run_step import Made, run_step
 from fitkit.workflow.step_report import Progress, StepReport, part_of
@@ -61,7 +62,16 @@ def _piece(job: Job, design: PatchDesign) -> str:
     stem = file_stem(design.name)
     cut = [record.files[f"{stem}{end}"][1] for end in (".json", ".ply")] if record else []
     made = [design.material, design.thickness_mm, design.seam, design.forming, *design.hold]
+    made += _cut_words(job, design)
     return digest_of_value([step_named("blanks").format, cut, made])
+
+
+def _cut_words(job: Job, design: PatchDesign) -> list[Any]:
+    """Return what the patch's row says on relief cuts."""
+    from fitkit.job.steps import CUT_WORDS
+
+    section = next(row for row in job.settings.patch if row.name == design.name)
+    return [section.model_dump(mode="json")[word] for word in CUT_WORDS]
 
 
 def _kept_blank(
@@ -72,6 +82,7 @@ def _kept_blank(
 
     stem = file_stem(design.name)
     names = [f"{stem}.json", f"{stem}.npz", f"{stem}-strain.png"]
+    names += [f"{stem}.cuts{end}" for end in (".json", ".png")]
     files = job.unchanged_files("blanks", names, digests)
     if files is None:
         return None
@@ -81,14 +92,36 @@ def _kept_blank(
 def _blank(
     job: Job, design: PatchDesign, progress: Progress | None
 ) -> tuple[dict[str, bytes], tuple[Finding, ...]]:
+    from fitkit.export.cut_choices_picture import png_of_cut_choices
     from fitkit.export.strain_picture import png_of_strain
+    from fitkit.flatten.cut_advice import advice_findings, advise_cuts, relief_limit
     from fitkit.flatten.flatten_patch import flatten_patch
+    from fitkit.job.cut_choice_files import cut_choice_file
     from fitkit.job.flat_patch_files import flat_patch_files
     from fitkit.job.patch_files import read_patch
     from fitkit.job.settings import file_stem
+    from fitkit.workflow.place_cuts import keep_out_places, placed_cuts
 
     if progress is not None:
         progress(0.0, f"flattening '{design.name}'")
-    flat = flatten_patch(read_patch(job.result_folder("patches"), design), progress=progress)
-    picture = {f"{file_stem(design.name)}-strain.png": png_of_strain(flat)}
-    return {**flat_patch_files(flat), **picture}, flat.findings
+    patch = read_patch(job.result_folder("patches"), design)
+    uncut = flatten_patch(patch, progress=part_of(progress, 0.0, 0.3))
+    flat = uncut
+    if design.cuts:
+        flat = flatten_patch(
+            patch, cuts=placed_cuts(job, patch), progress=part_of(progress, 0.3, 0.4)
+        )
+    choices = advise_cuts(
+        uncut,
+        no_cut_places=keep_out_places(job, patch),
+        progress=part_of(progress, 0.4, 1.0),
+    )
+    advice = advice_findings(design, choices, f"fitkit cut {job.called} '{design.name}'")
+    flat = replace(flat, findings=(*flat.findings, *([] if design.cuts else advice)))
+    stem = file_stem(design.name)
+    files = {
+        f"{stem}-strain.png": png_of_strain(flat),
+        f"{stem}.cuts.json": cut_choice_file(choices),
+        f"{stem}.cuts.png": png_of_cut_choices(design.name, choices, relief_limit(design)),
+    }
+    return {**flat_patch_files(flat), **files}, flat.findings

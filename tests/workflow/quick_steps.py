@@ -230,6 +230,7 @@ def quick_modules() -> dict[str, ModuleType]:
             "faces_in_patches": lambda form, patches: None,
             "png_of_patches": lambda *_, **__: PNG,
         },
+        "export.cut_choices_picture": {"png_of_cut_choices": lambda *_, **__: PNG},
         "export.strain_picture": {"png_of_strain": lambda flat: PNG},
         "export.drawing_picture": {
             "png_of_drawing": lambda drawing, **_: PNG,

@@ -1,0 +1,354 @@
+"""What a patch costs in one piece, and what cutting it would buy: choices with their numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import shapely
+
+from fitkit.findings import Finding, Severity
+from fitkit.flatten.cut_search import CutPlan, CutSearch, lay_flat
+from fitkit.flatten.flat_patch import FlatPatch
+from fitkit.flatten.minimax import minimise_largest_strain
+from fitkit.flatten.overlap import overlap_area_mm2
+from fitkit.flatten.remesh import edge_for_count, place_on_faces, remesh
+from fitkit.flatten.seam import SEAM, BorderStretch, OpenedPatch
+from fitkit.flatten.sheet_demand import anneals
+from fitkit.flatten.slit_disk import FlatDisk, StraightCut
+from fitkit.flatten.symmetric_dirichlet import minimise_symmetric_dirichlet
+from fitkit.geometry.arrays import Bools, Floats, Ints, frozen_floats
+from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.nearest import nearest_on_mesh
+from fitkit.geometry.topology import boundary_loops
+from fitkit.materials.sheet_material import sheet_material_named
+from fitkit.patch.design import PatchDesign
+
+__all__ = ["CutChoice", "advice_findings", "advise_cuts", "relief_limit"]
+
+Progress = Callable[[float, str], None]
+
+# 2 k triangles rank cuts as 20 k do; the strain they tell is within a few per cent of itself.
+_TRIANGLES = 2000
+_MOST_CUTS = 12
+# A choice that leaves more than this share of the strain before it is not worth a line.
+_WORTH_TELLING = 0.9
+_MOST_CHOICES = 5
+# Glued foam springs back: it is cut until it has to give no more than this (common practice).
+_FOAM_STRAIN = 0.05
+# A choice's line is told by this many points, enough to lay it over the form again.
+_LINE_POINTS = 7
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CutChoice:
+    """One way to cut a patch, and what it costs and buys.
+
+    Attributes
+    ----------
+    kind
+        ``one piece``; ``cuts`` from the edge inwards; ``split`` right through, into two patches.
+    strain
+        Largest strain either way, growing and shrinking balanced.
+    anneals
+        Rests for annealing between rounds of forming; None for sheet that is not annealed.
+    length_mm
+        Of all cuts, on the form.
+    overlap_mm2
+        Area on which the flat piece would lie over itself; a choice that has any cannot be cut.
+    lines_mm
+        Per cut (N, 3) float mm on the form, from the edge to the tip.
+    laid_mm
+        Per piece its outline on the flat, (N, 2) float mm.
+    """
+
+    kind: Literal["one piece", "cuts", "split"]
+    strain: float
+    anneals: int | None
+    length_mm: float
+    overlap_mm2: float
+    lines_mm: tuple[Floats, ...]
+    laid_mm: tuple[Floats, ...]
+
+    def __post_init__(self) -> None:
+        lines = tuple(frozen_floats(line, (None, 3), "lines_mm") for line in self.lines_mm)
+        laid = tuple(frozen_floats(piece, (None, 2), "laid_mm") for piece in self.laid_mm)
+        object.__setattr__(self, "lines_mm", lines)
+        object.__setattr__(self, "laid_mm", laid)
+
+    @property
+    def name(self) -> str:
+        """Return it as a maker says it: ``"3 cuts"``."""
+        if self.kind != "cuts":
+            return "one piece" if self.kind == "one piece" else "split in two"
+        return "1 cut" if len(self.lines_mm) == 1 else f"{len(self.lines_mm)} cuts"
+
+    def in_words(self) -> str:
+        """Return name, strain and anneals: ``"one piece: 11.0 %, 2 anneals"``."""
+        words = f"{self.name}: {100.0 * self.strain:.1f} %"
+        if self.anneals:
+            words += f", {self.anneals} anneal{'s' * (self.anneals > 1)}"
+        return words
+
+    def as_dict(self) -> dict[str, str | float | int | None]:
+        """Return what a program wants to know, without the geometry."""
+        return {
+            "choice": self.name,
+            "strain": self.strain,
+            "anneals": self.anneals,
+            "cuts_mm": self.length_mm,
+            "overlap_mm2": self.overlap_mm2,
+        }
+
+
+def relief_limit(design: PatchDesign) -> float:
+    """Return the strain to which a patch is to be cut: the maker's, else what its sheet bears.
+
+    Metal takes what one round of forming may put in before it has to be annealed, card its 1 %,
+    foam 5 %, leather the smaller of what it stretches and shrinks.
+    """
+    if design.cut_to is not None:
+        return design.cut_to
+    material = sheet_material_named(design.material)
+    if material.pass_limit is not None:
+        return float(np.expm1(material.pass_limit))
+    if material.name == "foam":
+        return _FOAM_STRAIN
+    return min(material.stretch_limit, material.shrink_limit)
+
+
+def _anneals(design: PatchDesign, strain: float) -> int | None:
+    return anneals(float(np.log1p(strain)), sheet_material_named(design.material))
+
+
+def advise_cuts(
+    flat: FlatPatch,
+    *,
+    no_cut_places: Sequence[tuple[Floats, float]] = (),
+    progress: Progress | None = None,
+) -> tuple[CutChoice, ...]:
+    """Return the choices for a patch laid flat in one piece; the first is that piece.
+
+    Parameters
+    ----------
+    flat
+        Without relief cuts.
+    no_cut_places
+        ``(middle (3,) mm on the form, radius in mm)`` of places no cut may enter; lines from which
+        none may start are the design's.
+
+    Returns
+    -------
+    choices
+        Just the one piece where it lies within the limit of :func:`relief_limit`, or lies over
+        itself so that nothing can be drawn on it.
+    """
+    limit = relief_limit(flat.design)
+
+    def tell(fraction: float, words: str) -> None:
+        if progress is not None:
+            progress(fraction, f"{flat.design.name}: {words}")
+
+    tell(0.0, "the price of relief cuts")
+    disk = _coarse(flat)
+    whole = None if disk is None else lay_flat(disk, (), least_strain)
+    if disk is None or whole is None:
+        return (_as_it_is(flat),)
+    if whole.strain <= limit:
+        return (_choice(flat.design, disk, whole),)
+    search = CutSearch(
+        disk,
+        least_strain,
+        barred_edge=_barred_edges(flat, disk),
+        barred=_barred_area(flat, no_cut_places),
+    )
+    found = [whole]
+    tell(0.1, "trying a cut right through")
+    splits = [
+        plan
+        for cuts in search.best_through()
+        if (plan := lay_flat(disk, cuts, least_strain)) is not None and plan.overlap_mm2 == 0.0
+    ]
+    if splits and not _is_sleeve(flat):
+        found.append(
+            next(
+                (plan for plan in splits if plan.meets(limit)),
+                min(splits, key=lambda plan: plan.strain),
+            )
+        )
+    tell(0.3, "trying cuts from the edge")
+    best, seen = search.fewest(limit, _MOST_CUTS)
+    found += [plan for plan in seen if plan.overlap_mm2 == 0.0 and plan is not best]
+    if best is not None:
+        found.append(best)
+        tell(0.8, "trying one more")
+        other = search.shorter_with_one_more(best, limit)
+        found += [other] if other is not None else []
+    tell(1.0, "choices weighed")
+    return tuple(_choice(flat.design, disk, plan) for plan in _worth_telling(found, limit))
+
+
+def _as_it_is(flat: FlatPatch) -> CutChoice:
+    """Return the one piece alone, from the flat patch itself."""
+    outline = flat.flat_mm[boundary_loops(flat.form)[0]]
+    strain = float(np.sqrt(flat.stretch.max() / flat.stretch.min()) - 1.0)
+    overlap = overlap_area_mm2(flat.flat_mm, flat.faces, outline)
+    anneals = _anneals(flat.design, strain)
+    return CutChoice("one piece", strain, anneals, 0.0, overlap, (), (outline,))
+
+
+def _is_sleeve(flat: FlatPatch) -> bool:
+    return any(edge.line == SEAM for edge in flat.outline)
+
+
+def least_strain(mesh: TriangleMesh, start_mm: Floats) -> Floats:
+    """Return the flat map of least worst strain, good enough to choose by."""
+    near = minimise_symmetric_dirichlet(mesh, start_mm, tolerance=1e-3)
+    return minimise_largest_strain(mesh, near.flat_mm, gap=0.03).flat_mm
+
+
+def _coarse(flat: FlatPatch) -> FlatDisk | None:
+    """Return the patch over fewer triangles, or None where its flat lies over itself."""
+    ring = boundary_loops(flat.form)[0]
+    if overlap_area_mm2(flat.flat_mm, flat.faces, flat.flat_mm[ring]) > 0.0:
+        return None
+    if len(flat.faces) <= 1.5 * _TRIANGLES:
+        return FlatDisk(flat.form, flat.flat_mm, ring)
+    whole = np.append(ring, ring[0])
+    steps = np.linalg.norm(np.diff(flat.form.vertices[whole], axis=0), axis=1)
+    border = BorderStretch("edge", whole, np.concatenate([[0.0], np.cumsum(steps)]), ())
+    opened = OpenedPatch(flat.form, (border,), ())
+    anew = remesh(opened, flat.flat_mm, edge_for_count(flat.form.area_mm2(), _TRIANGLES))
+    if anew is None:
+        return FlatDisk(flat.form, flat.flat_mm, ring)
+    return FlatDisk(anew.opened.mesh, anew.start_mm, anew.opened.round)
+
+
+def _barred_edges(flat: FlatPatch, disk: FlatDisk) -> Bools | None:
+    """(B,) bool: edges of the border from which no cut may start; None where all are open."""
+    barred = {name for name in flat.design.no_cuts if isinstance(name, str)} | {SEAM}
+    if not any(edge.line in barred for edge in flat.outline):
+        return None
+    rim = disk.flat_mm[disk.ring]
+    middles = shapely.points(0.5 * (rim + np.roll(rim, -1, axis=0)))
+    lines = (
+        shapely.linestrings([edge.points_mm for edge in flat.outline])
+        if len({len(edge.points_mm) for edge in flat.outline}) == 1
+        else np.array([shapely.LineString(edge.points_mm) for edge in flat.outline])
+    )
+    nearest = np.argmin(shapely.distance(middles[:, None], lines[None]), axis=1)
+    is_barred = np.array([edge.line in barred for edge in flat.outline])
+    found: Bools = is_barred[nearest]
+    return found
+
+
+def _barred_area(
+    flat: FlatPatch, places: Sequence[tuple[Floats, float]]
+) -> shapely.Geometry | None:
+    if not places:
+        return None
+    middles = np.stack([middle for middle, _ in places])
+    on_form, faces, _ = nearest_on_mesh(flat.form, middles)
+    flat_at = on_flat(flat.form, flat.flat_mm, on_form, faces)
+    return shapely.union_all(
+        [shapely.Point(at).buffer(radius) for at, (_, radius) in zip(flat_at, places, strict=True)]
+    )
+
+
+def on_flat(form: TriangleMesh, flat_mm: Floats, points_mm: Floats, faces: Ints) -> Floats:
+    """(N, 2) float mm: where points of a form lie on its flat.
+
+    ``points_mm`` (N, 3) lie in the triangles ``faces`` (N,).
+    """
+    corners = form.corners[faces]
+    e1, e2, p = (
+        corners[:, 1] - corners[:, 0],
+        corners[:, 2] - corners[:, 0],
+        points_mm - corners[:, 0],
+    )
+    a, b, c = (np.einsum("ni,ni->n", x, y) for x, y in ((e1, e1), (e1, e2), (e2, e2)))
+    d, e = np.einsum("ni,ni->n", p, e1), np.einsum("ni,ni->n", p, e2)
+    scale = a * c - b * b
+    s, t = ((c * d - b * e) / scale)[:, None], ((a * e - b * d) / scale)[:, None]
+    q = flat_mm[form.faces[faces]]
+    found: Floats = q[:, 0] + s * (q[:, 1] - q[:, 0]) + t * (q[:, 2] - q[:, 0])
+    return found
+
+
+def _worth_telling(found: Sequence[CutPlan], limit: float) -> list[CutPlan]:
+    """Return the one piece, then what pays: fewest cuts first, each clearly better than before."""
+    whole, *rest = found
+    kept = [whole]
+    # Fewest cuts first; right through counts as one, told before a cut from the edge.
+    rest = sorted(rest, key=lambda p: (len(p.cuts), p.pieces == 1, p.length_mm, p.strain))
+    for plan in rest:
+        beaten = any(
+            len(k.cuts) <= len(plan.cuts)
+            and k.strain * _WORTH_TELLING < plan.strain
+            and (k.pieces == plan.pieces or k is whole)
+            and not (plan.meets(limit) and plan.length_mm < k.length_mm)
+            for k in kept
+        ) or any(
+            k is not whole
+            and k.meets(limit)
+            and k.length_mm <= plan.length_mm
+            and k.pieces == plan.pieces
+            for k in kept
+        )
+        if not beaten:
+            kept.append(plan)
+    if len(kept) > _MOST_CHOICES:
+        meeting = [plan for plan in kept if plan.meets(limit)]
+        others = [plan for plan in kept[1:] if not plan.meets(limit)]
+        room = _MOST_CHOICES - 1 - min(len(meeting), 2)
+        kept = [whole, *others[:room], *meeting[:2]]
+    return kept
+
+
+def _choice(design: PatchDesign, disk: FlatDisk, plan: CutPlan) -> CutChoice:
+    kind: Literal["one piece", "cuts", "split"] = "cuts" if plan.cuts else "one piece"
+    return CutChoice(
+        "split" if plan.pieces > 1 else kind,
+        plan.strain,
+        _anneals(design, plan.strain),
+        plan.length_mm,
+        plan.overlap_mm2,
+        tuple(_on_form(disk, cut) for cut in plan.cuts),
+        plan.laid,
+    )
+
+
+def _on_form(disk: FlatDisk, cut: StraightCut) -> Floats:
+    share = np.linspace(0.0, 1.0, _LINE_POINTS)[:, None]
+    points = cut.foot_mm + share * (cut.tip_mm - cut.foot_mm)
+    faces, weights = place_on_faces(points, disk.flat_mm, disk.mesh.faces)
+    found: Floats = np.einsum("nk,nkd->nd", weights, disk.mesh.corners[faces])
+    return found
+
+
+def advice_findings(design: PatchDesign, choices: Sequence[CutChoice], adopt: str) -> list[Finding]:
+    """Say what each choice costs and buys.
+
+    ``adopt`` is the command that takes one up, up to the choice's number.
+    """
+    if len(choices) < 2:
+        return []
+    limit = relief_limit(design)
+    told = "; ".join(
+        f"({number}) {choice.in_words()}" for number, choice in enumerate(choices, start=1)
+    )
+    return [
+        Finding(
+            "cut-advice",
+            Severity.NOTE,
+            design.name,
+            f"To lie flat it has to give, in {told}. {design.material.capitalize()} bears "
+            f"{100.0 * limit:.3g} %.",
+            f"To take up choice 2: {adopt} 2",
+            number=choices[0].strain,
+            limit=limit,
+            unit="strain",
+        )
+    ]
