@@ -45,18 +45,19 @@ def points_on_patch(job: Job, patch: Patch, anchors: Sequence[Anchor]) -> list[F
     DesignError
         When one cannot be placed.
     """
-    from fitkit.geometry.nearest import nearest_on_mesh
-    from fitkit.job.body_files import read_body
-    from fitkit.patch.anchor import place_anchors
-    from fitkit.patch.form import Form
-
     if not anchors:
         return []
     if all(isinstance(anchor, PointAnchor) for anchor in anchors):
         # The commonest case, written by an adopted choice, needs no body.
         import numpy as np
 
+        from fitkit.geometry.nearest import nearest_on_mesh
+
         wanted = np.array([[a.x_mm, a.y_mm, a.z_mm] for a in anchors if isinstance(a, PointAnchor)])
         return list(nearest_on_mesh(patch.mesh, wanted)[0])
+    from fitkit.job.body_files import read_body
+    from fitkit.patch.anchor import place_anchors
+    from fitkit.patch.form import Form
+
     form = Form(patch.mesh, patch.design.clearance_mm or 0.0, read_body(job.result_folder("body")))
     return [point.point_mm for point in place_anchors(form, anchors)]
