@@ -37,8 +37,11 @@ SPLIT = CutChoice(
 )
 
 
+pytestmark = pytest.mark.usefixtures("calls")
+
+
 @pytest.fixture
-def job(tmp_path: Path, calls: list[str]) -> Path:
+def job(tmp_path: Path) -> Path:
     folder = job_folder(tmp_path / "job")
     make_job(folder, until="blanks")
     name = choices_name("plate")
