@@ -277,6 +277,10 @@ class PatchDesign:
         Strain to which relief cuts are advised; None takes what the material bears.
     stop_hole_mm
         Diameter of the hole at each cut's tip; 0 for none, None by material and thickness.
+    bridge_mm
+        Radius of the ball by which this plate spans hollows of the body; 0 follows them.
+    over
+        Names of the patches that it lies over.
     """
 
     name: str
@@ -288,6 +292,8 @@ class PatchDesign:
     material: str = "card"
     thickness_mm: float = 0.5
     clearance_mm: float | None = None
+    bridge_mm: float = 0.0
+    over: tuple[str, ...] = ()
     edges: Mapping[str, EdgeTreatment] = field(default_factory=dict)
     note: str = ""
     forming: Forming | None = None
