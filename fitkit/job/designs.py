@@ -8,11 +8,13 @@ from fitkit.body.side import Side
 from fitkit.job.settings import (
     AnchorSection,
     EdgeSection,
+    FormSection,
     GeodesicSection,
     JobSettings,
     LevelSection,
     LineSection,
     MirroredSection,
+    PaddingSection,
     ParallelSection,
     PatchSection,
     RoundSection,
@@ -32,11 +34,16 @@ from fitkit.patch.design import (
     LandmarkAnchor,
     LevelLine,
     LineAnchor,
+    LinedPlace,
     MirroredLine,
+    PaddedPlace,
+    Padding,
     ParallelLine,
     PatchDesign,
     PointAnchor,
+    RangePlace,
     RoundLine,
+    RoundPlace,
     SymmetryLine,
     TapeLineDesign,
     ThroughLine,
@@ -51,6 +58,7 @@ __all__ = [
     "leaning_on",
     "line_designs",
     "named_girths",
+    "padding_designs",
     "part_numbers",
     "patch_designs",
     "rim_name",
@@ -136,10 +144,10 @@ def _line(section: LineSection) -> TapeLineDesign:
 
 def patch_designs(settings: JobSettings) -> tuple[PatchDesign, ...]:
     """Return the patches in the order of the file; each states its clearance."""
-    return tuple(_patch(section, settings.form.clearance_mm) for section in settings.patch)
+    return tuple(_patch(section, settings.form) for section in settings.patch)
 
 
-def _patch(section: PatchSection, clearance_mm: float) -> PatchDesign:
+def _patch(section: PatchSection, form: FormSection) -> PatchDesign:
     rim = {} if section.radius_mm is None else {"rim": rim_name(section.name)}
     return PatchDesign(
         name=section.name,
@@ -150,7 +158,9 @@ def _patch(section: PatchSection, clearance_mm: float) -> PatchDesign:
         seam=section.seam,
         material=sheet_material_named(section.material).name,
         thickness_mm=section.thickness_mm,
-        clearance_mm=clearance_mm if section.clearance_mm is None else section.clearance_mm,
+        clearance_mm=form.room_mm() if section.clearance_mm is None else section.clearance_mm,
+        bridge_mm=form.bridge_mm if section.bridge_mm is None else section.bridge_mm,
+        over=tuple(section.over),
         edges={rim.get(line, line): _treatment(edge) for line, edge in section.edges.items()},
         note=section.note,
         forming=section.forming,
@@ -171,6 +181,30 @@ def _patch(section: PatchSection, clearance_mm: float) -> PatchDesign:
 
 def _treatment(edge: EdgeSection) -> EdgeTreatment:
     return EdgeTreatment("lap", edge.lap_mm) if edge.lap_mm > 0 else EdgeTreatment()
+
+
+def padding_designs(settings: JobSettings) -> tuple[Padding, ...]:
+    """Return the padded places in the order of the file."""
+    return tuple(
+        Padding(row.name, row.thickness_mm, _padded_place(row), row.runout_mm)
+        for row in settings.padding
+    )
+
+
+def _padded_place(section: PaddingSection) -> PaddedPlace:
+    if section.between is not None:
+        bearings = section.bearing_deg
+        return RangePlace(
+            section.axis,
+            *section.between,
+            None
+            if bearings is None
+            else (radians_from_degrees(bearings[0]), radians_from_degrees(bearings[1])),
+        )
+    if section.centre is not None:
+        return RoundPlace(anchor_of(section.centre), section.radius_mm or 0.0)
+    assert section.inside is not None
+    return LinedPlace(tuple(section.lines), anchor_of(section.inside))
 
 
 def named_girths(settings: JobSettings) -> tuple[NamedGirth, ...]:

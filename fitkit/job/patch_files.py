@@ -12,15 +12,16 @@ from typing import Any
 import numpy as np
 
 from fitkit.findings import Finding
-from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh_files import mesh_from_ply, ply_bytes
+from fitkit.geometry.surface_path import SurfacePath
 from fitkit.job.plain_json import json_bytes
 from fitkit.job.result_reading import read_result_bytes, read_result_json, reading_result
 from fitkit.job.settings import file_stem
 from fitkit.patch.design import PatchDesign
 from fitkit.patch.patch import InnerLine, Patch, PatchEdge
+from fitkit.patch.tape_line import TapeLine
 
-__all__ = ["patch_files", "read_drawn_lines", "read_patch", "tape_line_files"]
+__all__ = ["patch_files", "read_patch", "read_tape_lines", "tape_line_files"]
 
 _FORMAT = 1
 
@@ -69,34 +70,43 @@ def read_patch(folder: Path, design: PatchDesign) -> Patch:
         )
 
 
-def tape_line_files(lines: Sequence[tuple[str, Floats, bool]], clearance_mm: float) -> bytes:
-    """Return tape lines as drawn on a form, as JSON.
-
-    Parameters
-    ----------
-    lines
-        Name, (N, 3) float mm points and whether it closes, for each.
-    clearance_mm
-        That of the form they lie on.
-    """
+def tape_line_files(lines: Sequence[TapeLine]) -> bytes:
+    """Return tape lines as laid on a form, as JSON."""
     values = {
         "format": _FORMAT,
         "unit": "mm",
-        "clearance_mm": clearance_mm,
         "lines": [
-            {"name": name, "closed": closed, "points_mm": points.tolist()}
-            for name, points, closed in lines
+            {
+                "name": line.name,
+                "closed": line.path.closed,
+                "points_mm": line.path.points_mm.tolist(),
+                "faces": line.path.faces.tolist(),
+            }
+            for line in lines
         ],
     }
     return json_bytes(values)
 
 
-def read_drawn_lines(folder: Path, name: str) -> tuple[tuple[str, Floats, bool], ...]:
-    """Return what :func:`tape_line_files` wrote."""
+def read_tape_lines(folder: Path, name: str) -> tuple[TapeLine, ...]:
+    """Return what :func:`tape_line_files` wrote.
+
+    Raises
+    ------
+    JobError
+        When the file is missing or damaged.
+    """
     values = read_result_json(folder, name, _FORMAT)
     with reading_result(folder, name):
         return tuple(
-            (row["name"], np.array(row["points_mm"], dtype=np.float64), bool(row["closed"]))
+            TapeLine(
+                row["name"],
+                SurfacePath(
+                    np.array(row["points_mm"], dtype=np.float64),
+                    np.array(row["faces"], dtype=np.int64),
+                    bool(row["closed"]),
+                ),
+            )
             for row in values["lines"]
         )
 

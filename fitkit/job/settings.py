@@ -35,6 +35,7 @@ __all__ = [
     "LevelSection",
     "LineSection",
     "MirroredSection",
+    "PaddingSection",
     "ParallelSection",
     "PatchSection",
     "PrintSection",
@@ -243,12 +244,6 @@ class GirthSection(_Section):
         return self
 
 
-class FormSection(_Section):
-    """``[form]``: clothing, padding and air between the body and the inside of the plates."""
-
-    clearance_mm: _LengthFromZero = 5.0
-
-
 class AnchorSection(_Section):
     """A place on the form, given in exactly one of five ways.
 
@@ -281,6 +276,80 @@ class AnchorSection(_Section):
             raise ValueError(
                 "Give a place as landmark, or height_mm and bearing_deg, or axis, along and "
                 "bearing_deg, or xyz_mm, or line (with along or crossing, or alone)."
+            )
+        return self
+
+
+class FormSection(_Section):
+    """``[form]``: clothing, padding and air between the body and the inside of the plates.
+
+    Either ``clearance_mm``, all of it, or each by itself. ``bridge_mm`` is the radius of the ball
+    by which a rigid plate spans hollows, 0 to follow them; ``play_mm`` the room between a
+    plate and the one it lies over.
+    """
+
+    clearance_mm: _LengthFromZero | None = None
+    clothing_mm: _LengthFromZero | None = None
+    padding_mm: _LengthFromZero | None = None
+    air_mm: _LengthFromZero | None = None
+    bridge_mm: _LengthFromZero = 0.0
+    play_mm: _LengthFromZero = 0.5
+
+    @model_validator(mode="after")
+    def _told_once(self) -> FormSection:
+        layers = (self.clothing_mm, self.padding_mm, self.air_mm)
+        if self.clearance_mm is not None and any(layer is not None for layer in layers):
+            raise ValueError(
+                "Give either clearance_mm, or clothing_mm, padding_mm and air_mm each by itself."
+            )
+        return self
+
+    def room_mm(self) -> float:
+        """Clothing, padding and air together."""
+        layers = [x for x in (self.clothing_mm, self.padding_mm, self.air_mm) if x is not None]
+        if self.clearance_mm is not None:
+            return self.clearance_mm
+        return sum(layers) if layers else 5.0
+
+
+def _end(value: Any) -> Any:
+    if isinstance(value, str) or (isinstance(value, (int, float)) and 0 <= value <= 1):
+        return value
+    raise ValueError("Write a landmark's name, or a place along the axis from 0 to 1.")
+
+
+_End: TypeAlias = Annotated[str | float, BeforeValidator(_end)]
+
+
+class PaddingSection(_Section):
+    """A ``[[padding]]``: a place where clothing or a pad is thicker than elsewhere.
+
+    The place is told in exactly one of three ways: ``between`` two landmarks, or two places from 0
+    to 1, along an ``axis`` (the trunk unless another is named), narrowed by ``bearing_deg`` from
+    and to if wanted; a ``centre`` and ``radius_mm``; or ``lines`` round a place ``inside``.
+    """
+
+    name: _Name
+    thickness_mm: _LengthAboveZero
+    axis: str = "trunk"
+    between: tuple[_End, _End] | None = None
+    bearing_deg: tuple[_Degrees, _Degrees] | None = None
+    centre: AnchorSection | None = None
+    radius_mm: _LengthAboveZero | None = None
+    lines: list[str] = Field(default_factory=list)
+    inside: AnchorSection | None = None
+    runout_mm: _LengthFromZero = 25.0
+
+    @model_validator(mode="after")
+    def _one_place(self) -> PaddingSection:
+        given = self.model_fields_set - {"name", "thickness_mm", "runout_mm"}
+        ways = ({"between"}, {"centre", "radius_mm"}, {"lines", "inside"})
+        if given - {"axis", "bearing_deg"} not in ways or (
+            given & {"axis", "bearing_deg"} and "between" not in given
+        ):
+            raise ValueError(
+                "Give a padded place as between (with axis and bearing_deg if wanted), or centre "
+                "and radius_mm, or lines and inside."
             )
         return self
 
@@ -394,7 +463,8 @@ class PatchSection(_Section):
     Without ``lines`` it ends at whatever lines lie round the place ``inside``; with
     ``radius_mm`` it is round, that place its centre. ``more_inside`` names places in further
     regions that belong to it. ``grain`` is ``"up"``, ``"round"`` or a tape line to follow, turned
-    by ``grain_deg`` counter-clockwise seen from outside.
+    by ``grain_deg`` counter-clockwise seen from outside. ``over`` names the patches that this one
+    lies over; ``clearance_mm`` and ``bridge_mm`` stand in for those of ``[form]``.
     ``cuts`` are its relief cuts. ``no_cuts`` names lines from which none may be advised, and places
     none may enter; ``cut_to_pct`` the strain they are to reach; ``stop_hole_mm`` the hole at each
     cut's tip, 0 for none.
@@ -411,6 +481,8 @@ class PatchSection(_Section):
     material: str = "card"
     thickness_mm: _LengthAboveZero = 0.5
     clearance_mm: _LengthFromZero | None = None
+    bridge_mm: _LengthFromZero | None = None
+    over: list[str] = Field(default_factory=list)
     edges: dict[str, EdgeSection] = Field(default_factory=dict)
     grain: str | None = None
     grain_deg: _Degrees = 0.0
@@ -467,6 +539,7 @@ class JobSettings(_Section):
     body: BodySection = BodySection()
     form: FormSection = FormSection()
     girth: list[GirthSection] = Field(default_factory=list)
+    padding: list[PaddingSection] = Field(default_factory=list)
     line: list[LineSection] = Field(default_factory=list)
     patch: list[PatchSection] = Field(default_factory=list)
     print: PrintSection = PrintSection()

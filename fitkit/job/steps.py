@@ -52,7 +52,7 @@ MEASURES_FILES = ("measures.csv", "measures.json", "tapes.png")
 STEPS = (
     Step("scan", "scan", 1),
     Step("body", "body", 2, ("scan",), MEASURES_FILES),
-    Step("patches", "patches", 1, ("body",)),
+    Step("patches", "patches", 2, ("body",)),
     Step("blanks", "blanks", 2, ("patches",)),
     Step("templates", "templates", 2, ("blanks",)),
     Step("pages", "out", 1, ("templates",)),
@@ -99,11 +99,22 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 "side",
                 "seam",
                 "clearance_mm",
+                "thickness_mm",
+                "bridge_mm",
+                "over",
                 "grain",
                 "grain_deg",
             }
+            # Laps and pairs matter where another patch lies over them.
+            under = {name for patch in settings.patch for name in patch.over}
             return {
                 "[form]": settings.form.model_dump(mode="json"),
+                "[[padding]]": [pad.model_dump(mode="json") for pad in settings.padding],
+                "[[patch]] under others": [
+                    patch.model_dump(mode="json", include={"name", "pair", "edges"})
+                    for patch in settings.patch
+                    if patch.name in under
+                ],
                 "[[line]]": [line.model_dump(mode="json") for line in settings.line],
                 "[[patch]]": [
                     patch.model_dump(mode="json", include=drawn) for patch in settings.patch

@@ -25,11 +25,16 @@ __all__ = [
     "LandmarkAnchor",
     "LevelLine",
     "LineAnchor",
+    "LinedPlace",
     "MirroredLine",
+    "PaddedPlace",
+    "Padding",
     "ParallelLine",
     "PatchDesign",
     "PointAnchor",
+    "RangePlace",
     "RoundLine",
+    "RoundPlace",
     "SymmetryLine",
     "TapeLineDesign",
     "ThroughLine",
@@ -197,6 +202,50 @@ def lines_needed(design: TapeLineDesign) -> tuple[str, ...]:
         if name is not None
     ]
     return tuple(dict.fromkeys(named))
+
+
+@dataclass(frozen=True, slots=True)
+class RangePlace:
+    """A stretch of the trunk or a limb.
+
+    ``start`` and ``end`` are landmarks, whose places along the axis bound it, or fractions of
+    the axis. ``bearings_rad``, when given, narrows it to what lies from the first bearing round
+    to the second, towards the wearer's left.
+    """
+
+    axis: str
+    start: str | float
+    end: str | float
+    bearings_rad: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RoundPlace:
+    """All that lies within a radius of an anchor."""
+
+    centre: Anchor
+    radius_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class LinedPlace:
+    """The region round an anchor that tape lines bound."""
+
+    lines: tuple[str, ...]
+    inside: Anchor
+
+
+PaddedPlace: TypeAlias = RangePlace | RoundPlace | LinedPlace
+
+
+@dataclass(frozen=True, slots=True)
+class Padding:
+    """A pad: where, how thick, and over what length beside it the thickness runs out."""
+
+    name: str
+    thickness_mm: float
+    where: PaddedPlace
+    runout_mm: float = 25.0
 
 
 @dataclass(frozen=True, slots=True)

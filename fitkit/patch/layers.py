@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -63,9 +63,8 @@ def lowest_first(designs: Sequence[PatchDesign]) -> tuple[PatchDesign, ...]:
 
 def lifted_mm(
     body: Body,
-    raised_mm: Floats,
+    raised_mm: Floats | None,
     lower: Sequence[Patch],
-    clearances_mm: Mapping[str, float],
     *,
     clearance_mm: float,
     play_mm: float,
@@ -78,20 +77,19 @@ def lifted_mm(
     Parameters
     ----------
     raised_mm
-        (V,) float mm: how far pads alone raise the body.
+        (V,) float mm: how far pads alone raise the body; None for nowhere.
     lower
         The plates right below, cut from their own forms. A paired one lies on both sides.
-    clearances_mm
-        Clearance of each lower plate by name.
     clearance_mm
         The upper's own.
     play_mm
         Room between the two sheets.
     """
+    raised_mm = np.zeros(len(body.mesh.vertices)) if raised_mm is None else raised_mm
     lifted = raised_mm.copy()
     points, normals = body.mesh.vertices, body.mesh.vertex_normals()
     for patch in lower:
-        own_mm = clearances_mm[patch.design.name] + 0.5 * patch.design.thickness_mm
+        own_mm = (patch.design.clearance_mm or 0.0) + 0.5 * patch.design.thickness_mm
         stand_mm = 0.5 * patch.design.thickness_mm + play_mm - clearance_mm
         for sheet, rim, laps in _both_sides(patch):
             near = _near(points, sheet, own_mm + raised_mm.max(initial=0.0) + _BRIDGED_MM)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
@@ -17,62 +16,10 @@ from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
 from fitkit.patch.anchor import TRUNK, place_anchor
-from fitkit.patch.design import Anchor
+from fitkit.patch.design import LinedPlace, PaddedPlace, Padding, RangePlace, RoundPlace
 from fitkit.patch.form import Form
 
-__all__ = [
-    "LinedPlace",
-    "PaddedPlace",
-    "Padding",
-    "RangePlace",
-    "RoundPlace",
-    "padding_mm",
-    "run_out",
-]
-
-
-@dataclass(frozen=True, slots=True)
-class RangePlace:
-    """A stretch of the trunk or a limb.
-
-    ``start`` and ``end`` are landmarks, whose places along the axis bound it, or fractions of
-    the axis. ``bearings_rad``, when given, narrows it to what lies from the first bearing round
-    to the second, towards the wearer's left.
-    """
-
-    axis: str
-    start: str | float
-    end: str | float
-    bearings_rad: tuple[float, float] | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class RoundPlace:
-    """All that lies within a radius of an anchor."""
-
-    centre: Anchor
-    radius_mm: float
-
-
-@dataclass(frozen=True, slots=True)
-class LinedPlace:
-    """The region round an anchor that tape lines bound."""
-
-    lines: tuple[str, ...]
-    inside: Anchor
-
-
-PaddedPlace: TypeAlias = RangePlace | RoundPlace | LinedPlace
-
-
-@dataclass(frozen=True, slots=True)
-class Padding:
-    """A pad: where, how thick, and over what length beside it the thickness runs out."""
-
-    name: str
-    thickness_mm: float
-    where: PaddedPlace
-    runout_mm: float = 25.0
+__all__ = ["RegionOnBody", "padding_mm", "run_out"]
 
 
 RegionOnBody: TypeAlias = Callable[[LinedPlace], TriangleMesh]

@@ -20,13 +20,15 @@ from fitkit.findings import Finding, Severity
 from fitkit.flatten.flat_patch import FlatEdge, FlatLine, FlatPatch
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.rigid import RigidTransform
+from fitkit.geometry.surface_path import SurfacePath
 from fitkit.job.body_files import body_files, read_body
 from fitkit.job.flat_patch_files import flat_patch_files, read_flat_patch
-from fitkit.job.patch_files import patch_files, read_drawn_lines, read_patch, tape_line_files
+from fitkit.job.patch_files import patch_files, read_patch, read_tape_lines, tape_line_files
 from fitkit.job.scan_files import read_scan, scan_files
 from fitkit.job.template_files import read_template, template_file, template_stem
 from fitkit.patch.design import HeightAnchor, PatchDesign
 from fitkit.patch.patch import InnerLine, Patch, PatchEdge
+from fitkit.patch.tape_line import TapeLine
 from fitkit.template.template import Template
 
 RANDOM = np.random.default_rng(7)
@@ -119,11 +121,11 @@ def test_patch(tmp_path: Path) -> None:
 
 def test_tape_lines(tmp_path: Path) -> None:
     lines = (
-        ("waist", RANDOM.normal(size=(4, 3)), True),
-        ("side", RANDOM.normal(size=(2, 3)), False),
+        TapeLine("waist", SurfacePath(RANDOM.normal(size=(4, 3)), np.arange(4), closed=True)),
+        TapeLine("side", SurfacePath(RANDOM.normal(size=(2, 3)), np.array([7]))),
     )
-    (tmp_path / "x.json").write_bytes(tape_line_files(lines, 5.0))
-    assert same(read_drawn_lines(tmp_path, "x.json"), lines)
+    (tmp_path / "x.json").write_bytes(tape_line_files(lines))
+    assert same(read_tape_lines(tmp_path, "x.json"), lines)
 
 
 def test_flat_patch(tmp_path: Path) -> None:

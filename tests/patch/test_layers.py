@@ -29,15 +29,15 @@ def lower_cap(clearance_mm: float, half_angle: float, lap_mm: float = 0.0) -> Pa
     turned = cap.with_vertices(cap.vertices[:, [2, 0, 1]])
     rim = solids.border_rounds(turned)[0]
     edge = PatchEdge("ring", np.r_[rim, rim[:1]])
-    own = replace(design("lower"), edges={"ring": EdgeTreatment("lap", lap_mm)})
+    own = replace(
+        design("lower"), clearance_mm=clearance_mm, edges={"ring": EdgeTreatment("lap", lap_mm)}
+    )
     return Patch(own, turned, ((edge,),))
 
 
 def test_the_upper_plate_stands_off_by_the_lower_sheet_and_the_play() -> None:
     """Closed form: on a ball both sheets are spheres; insides 2 mm of sheet and 0.5 mm apart."""
-    raised = lifted_mm(
-        BODY, PLAIN, [lower_cap(5.0, 0.6)], {"lower": 5.0}, clearance_mm=5.0, play_mm=0.5
-    )
+    raised = lifted_mm(BODY, PLAIN, [lower_cap(5.0, 0.6)], clearance_mm=5.0, play_mm=0.5)
     form = grow_form(BODY, clearance_mm=5, thickness_mm=1.2, raised_mm=raised, cell_mm=5)
     radius = np.linalg.norm(form.mesh.vertices, axis=1)
     off = np.arccos(form.mesh.vertices[:, 0] / radius)  # from the middle of the cap
@@ -50,9 +50,7 @@ def test_the_upper_plate_stands_off_by_the_lower_sheet_and_the_play() -> None:
 
 def test_a_lap_counts_as_part_of_the_lower_plate() -> None:
     bare, lapped = (
-        lifted_mm(
-            BODY, PLAIN, [lower_cap(5.0, 0.6, lap)], {"lower": 5.0}, clearance_mm=5, play_mm=0
-        )
+        lifted_mm(BODY, PLAIN, [lower_cap(5.0, 0.6, lap)], clearance_mm=5, play_mm=0)
         for lap in (0.0, 20.0)
     )
     off = np.arccos(np.clip(BALL.vertices[:, 0] / 150, -1, 1))
@@ -65,15 +63,13 @@ def test_a_lap_counts_as_part_of_the_lower_plate() -> None:
 def test_a_pair_lifts_what_lies_over_it_on_both_sides() -> None:
     lower = lower_cap(5.0, 0.6)
     pair = replace(lower, design=replace(lower.design, paired=True))
-    raised = lifted_mm(BODY, PLAIN, [pair], {"lower": 5.0}, clearance_mm=5, play_mm=0.5)
+    raised = lifted_mm(BODY, PLAIN, [pair], clearance_mm=5, play_mm=0.5)
     far = np.abs(BALL.vertices[:, 0]) > 150 * np.cos(0.55)
     assert raised[far] == pytest.approx(2.5, abs=0.05)
 
 
 def test_a_plate_that_stands_off_further_anyway_is_not_lifted() -> None:
-    raised = lifted_mm(
-        BODY, PLAIN, [lower_cap(5.0, 0.6)], {"lower": 5.0}, clearance_mm=12, play_mm=0.5
-    )
+    raised = lifted_mm(BODY, PLAIN, [lower_cap(5.0, 0.6)], clearance_mm=12, play_mm=0.5)
     assert raised.max() == 0.0
 
 
@@ -85,10 +81,12 @@ def test_the_lifted_form_clears_the_lower_sheet_on_an_egg() -> None:
     chosen = low.mesh.corners.mean(axis=1)[:, 0] > 60
     sheet = low.mesh.faces_only(chosen)[0]
     rim = solids.border_rounds(sheet)[0]
-    lower = Patch(design("lower"), sheet, ((PatchEdge("ring", np.r_[rim, rim[:1]]),),))
-    raised = lifted_mm(
-        body, np.zeros(len(egg.vertices)), [lower], {"lower": 4.0}, clearance_mm=3, play_mm=1
+    lower = Patch(
+        replace(design("lower"), clearance_mm=4.0),
+        sheet,
+        ((PatchEdge("ring", np.r_[rim, rim[:1]]),),),
     )
+    raised = lifted_mm(body, np.zeros(len(egg.vertices)), [lower], clearance_mm=3, play_mm=1)
     upper = grow_form(body, clearance_mm=3, thickness_mm=1, raised_mm=raised, cell_mm=5)
     gap = nearest_on_mesh(upper.mesh, sheet.vertices)[2]
     assert gap.min() > 2.5 - 0.15  # flat triangles of three meshes take up to 0.05 each

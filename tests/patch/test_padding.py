@@ -8,8 +8,8 @@ import pytest
 from fitkit.body.body import Body, Landmark, SegmentAxis
 from fitkit.errors import DesignError
 from fitkit.geometry.mesh import TriangleMesh
-from fitkit.patch.design import HeightAnchor
-from fitkit.patch.padding import LinedPlace, Padding, RangePlace, RoundPlace, padding_mm, run_out
+from fitkit.patch.design import HeightAnchor, LinedPlace, Padding, RangePlace, RoundPlace
+from fitkit.patch.padding import padding_mm, run_out
 from tests.truth import solids
 
 DRUM = solids.cylinder(100, 400, 10)

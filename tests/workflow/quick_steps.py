@@ -27,6 +27,7 @@ from fitkit.findings import Finding, Severity
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.rigid import RigidTransform
+from fitkit.geometry.surface_path import SurfacePath
 from fitkit.patch.design import PatchDesign
 from fitkit.patch.patch import Patch, PatchEdge
 from fitkit.template.template import Template
@@ -135,13 +136,21 @@ def _body(scan: Scan, *, progress: Any = None) -> Body:
     return Body(mesh, np.zeros(4), {"trunk": axis})
 
 
-def _grow_form(body: Body, *, clearance_mm: float) -> Any:
-    CALLS.append(f"form {clearance_mm:g}")
-    return SimpleNamespace(mesh=body.mesh, clearance_mm=clearance_mm, body=body)
+def _form(mesh: TriangleMesh, clearance_mm: float, body: Body, *_: float) -> Any:
+    return SimpleNamespace(mesh=mesh, clearance_mm=clearance_mm, body=body)
 
 
-def _lay_tape_lines(form: Any, designs: Any, *, progress: Any = None) -> Any:
-    path = SimpleNamespace(points_mm=form.mesh.vertices, closed=True)
+class _FormGrower:
+    def __init__(self, body: Body, **_: Any) -> None:
+        self.body = body
+
+    def grow(self, clearance_mm: float, **_: Any) -> Any:
+        CALLS.append(f"form {clearance_mm:g}")
+        return _form(self.body.mesh, clearance_mm, self.body)
+
+
+def _lay_tape_lines(form: Any, designs: Any, *, kept: Any = None, progress: Any = None) -> Any:
+    path = SurfacePath(form.mesh.vertices, np.zeros(len(form.mesh.vertices)), closed=True)
     return tuple(SimpleNamespace(name=design.name, path=path) for design in designs)
 
 
@@ -238,8 +247,12 @@ def quick_modules() -> dict[str, ModuleType]:
         },
         "export.line_picture": {"png_of_line": lambda *_, **__: PNG},
         "body.body_of_scan": {"body_of_scan": _body},
-        "patch.form": {"grow_form": _grow_form},
-        "patch.line_network": {"lay_tape_lines": _lay_tape_lines},
+        "patch.form": {"FormGrower": _FormGrower, "Form": _form},
+        "patch.lines_for_patches": {"lines_for_patches": lambda lines, *_, **__: lines},
+        "patch.line_network": {
+            "lay_tape_lines": _lay_tape_lines,
+            "lines_below": lambda name, lines: tuple(one for one in lines if one.name == name),
+        },
         "patch.cut_patches": {"cut_patches": _cut_patches},
         "flatten.flatten_patch": {"flatten_patch": _flatten_patch},
         "template.make_templates": {"make_templates": _make_templates},
