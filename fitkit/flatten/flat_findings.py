@@ -14,14 +14,12 @@ from fitkit.flatten.way_up import WayUp
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.design import PatchDesign
-from fitkit.patch.patch import Patch
 
 __all__ = [
     "length_findings",
     "overlap_findings",
     "sliver_findings",
     "stretch_findings",
-    "thickness_findings",
     "unsettled_findings",
     "way_findings",
 ]
@@ -34,8 +32,6 @@ _HEAVY_STRAIN = 0.15
 _TEARING_STRAIN = 0.35
 # A girth on the blank within this of the form's is true enough not to speak of.
 _LENGTH_STRAIN = 0.003
-# The length that bending adds to a round is worth an allowance from here on; common practice.
-_ROUND_MM = 1.0
 
 
 def stretch_findings(design: PatchDesign, demand: SheetDemand) -> list[Finding]:
@@ -140,27 +136,6 @@ def length_findings(
             number=off[line],
             limit=_LENGTH_STRAIN,
             unit="strain",
-        )
-    ]
-
-
-def thickness_findings(patch: Patch) -> list[Finding]:
-    """Say by how much a sleeve's sheet is too short for its own thickness."""
-    # The inside of the plate lies on the form; its middle is half a thickness further out.
-    added = float(np.pi * patch.design.thickness_mm)
-    if added <= _ROUND_MM:
-        return []
-    return [
-        Finding(
-            "round-thickness",
-            Severity.WARNING,
-            patch.design.name,
-            f"Bent right round, a sheet {patch.design.thickness_mm:g} mm thick needs about "
-            f"{added:.1f} mm more than the form's girth; the blank has the form's own girth.",
-            "Give the patch half the thickness more clearance, or let the seam's lap take it.",
-            number=added,
-            limit=_ROUND_MM,
-            unit="mm",
         )
     ]
 

@@ -14,7 +14,6 @@ from fitkit.flatten.flat_findings import (
     overlap_findings,
     sliver_findings,
     stretch_findings,
-    thickness_findings,
     unsettled_findings,
     way_findings,
 )
@@ -109,7 +108,6 @@ def flatten_patch(
     opened = open_patch(patch, chain)
     if opened.seam_mm is not None:
         findings += _seam_findings(patch, opened.seam_mm)
-        findings += thickness_findings(patch)
 
     tell(0.1, "first map")
     disk, first_flat, start = opened, *[conformal_start(opened.mesh, opened.round)] * 2

@@ -384,15 +384,6 @@ def test_seam_that_does_not_cross_is_refused_by_name() -> None:
     assert caught.value.remedy
 
 
-def test_thick_sheet_bent_right_round_is_told_what_its_thickness_costs() -> None:
-    """A round's middle line is pi t longer than its inside (Steiner, closed form)."""
-    mesh = solids.cylinder(50.0, 60.0, 10.0, capped=False)
-    flat = flatten_patch(solids.patch_of(mesh, material="foam", thickness_mm=5.0))
-    (finding,) = [f for f in flat.findings if f.code == "round-thickness"]
-    assert finding.number == pytest.approx(np.pi * 5.0)
-    assert "15.7 mm" in finding.message
-
-
 @pytest.mark.parametrize(
     ("half_angle", "material", "code", "severity"),
     [
