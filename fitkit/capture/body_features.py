@@ -20,6 +20,7 @@ from scipy.sparse.csgraph import connected_components
 from fitkit.capture.camera import Camera, Lens
 from fitkit.capture.capture_volume import column_points, inside_volume, seen_by
 from fitkit.capture.compiled_loops import compiled, prange
+from fitkit.capture.owner_sums import summed_by_owner
 from fitkit.capture.scan import CaptureVolume
 from fitkit.geometry.arrays import Bools, Bytes, Floats, Ints
 from fitkit.geometry.rigid import RigidTransform
@@ -144,11 +145,10 @@ def triangulated(tracks: FeatureTracks, rotations: Floats, shifts_mm: Floats) ->
     turned, shift = rotations[tracks.camera], shifts_mm[tracks.camera]
     rows = tracks.rays[:, :, None] * turned[:, 2:3, :] - turned[:, :2, :]
     side = shift[:, :2] - tracks.rays * shift[:, 2:3]
-    squares = np.einsum("nki,nkj->nij", rows, rows).reshape(-1, 9)
-    sums = np.einsum("nki,nk->ni", rows, side)
-    left = np.stack([np.bincount(tracks.point, q, tracks.points_n) for q in squares.T], axis=1)
-    right = np.stack([np.bincount(tracks.point, q, tracks.points_n) for q in sums.T], axis=1)
-    normal = left.reshape(-1, 3, 3) + 1e-12 * np.eye(3)
+    squares = np.einsum("nki,nkj->nij", rows, rows)
+    left = summed_by_owner(squares, tracks.point, tracks.points_n)
+    right = summed_by_owner(np.einsum("nki,nk->ni", rows, side), tracks.point, tracks.points_n)
+    normal = left + 1e-12 * np.eye(3)
     points: Floats = np.asarray(np.linalg.solve(normal, right[:, :, None])[:, :, 0])
     return points
 

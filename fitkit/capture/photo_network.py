@@ -49,8 +49,8 @@ class Sightings:
         """Return the number of rows."""
         return len(self.camera)
 
-    def where(self, keep: Bools) -> Sightings:
-        """Return the rows for which ``keep`` is True."""
+    def where(self, keep: Bools | Ints) -> Sightings:
+        """Return the rows for which ``keep`` is True, or those of its numbers, in their order."""
         return Sightings(
             self.camera[keep],
             self.sheet[keep],

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from fitkit.capture.bent_sheets import posed_as_one, split_bent_sheets
 from fitkit.capture.bundle_adjustment import adjust, camera_scale_sigma, residuals_px
 from fitkit.capture.camera import Camera, Lens
 from fitkit.capture.marker_sheet import MarkerSheet
@@ -45,6 +46,8 @@ _OPEN_GROWTH_PX = 0.2
 # How unlike the growth of outlines and of the squares within came out in those trials.
 _UNLIKE_GROWTH_PX = 0.04
 _MOSTLY = 0.5
+# A sheet that fits by so much worse than all does so because it is not quite flat.
+_UNEVEN = 2.0
 
 
 def solve_views(
@@ -264,10 +267,19 @@ class _Solution:
     def adjust(self) -> None:
         """Adjust on saddles and edges, leaving out views that do not fit the others."""
         sightings = self._sightings()
-        self._network = adjust(self._network, sightings, self._priors, huber=3.0, max_rounds=25)
-        fitting = drop_misfits(
-            self._network,
+        network = adjust(self._network, sightings, self._priors, huber=3.0, max_rounds=25)
+        pieced = split_bent_sheets(
+            network,
             sightings,
+            self._priors,
+            sheets=[self._sheet(tag_id) for tag_id in self._tag_of_sheet],
+        )
+        self._findings.extend(pieced.findings)
+        # From here on a sheet of the network may be a part of one.
+        self._tag_of_sheet = [self._tag_of_sheet[k] for k in pieced.sheet_of_piece]
+        fitting = drop_misfits(
+            pieced.network,
+            pieced.sightings,
             self._priors,
             photo_names=[self._photos[index].name for index in self.photo_of_camera],
             sheets=[self._sheet(tag_id) for tag_id in self._tag_of_sheet],
@@ -321,12 +333,7 @@ class _Solution:
     def in_world(self) -> SolvedCameras:
         """Return the solution in the world frame."""
         network, sightings = self._network, self._sightings_used
-        sheets = [
-            (self._sheet(tag_id), RigidTransform(_nearest_rotation(rotation), shift))
-            for tag_id, rotation, shift in zip(
-                self._tag_of_sheet, network.sheet_rotations, network.sheet_shifts_mm, strict=True
-            )
-        ]
+        sheets = self._posed_sheets()
         world_from_start, remarks = world_from_sheets(
             sheets, network.centres_mm(), network.camera_rotations[:, 2]
         )
@@ -361,6 +368,23 @@ class _Solution:
             scale_sigma=float(np.hypot(sigma, self._printed.sigma)),
             findings=(*self._findings, *remarks, *self._lens_remarks(), *_rough_remark(rms_px)),
         )
+
+    def _posed_sheets(self) -> list[tuple[AnySheet, RigidTransform]]:
+        """Return each sheet once with its pose, bent ones as they lie on the whole."""
+        network, sightings = self._network, self._sightings_used
+        posed = []
+        for tag_id in sorted(set(self._tag_of_sheet)):
+            pieces = [k for k, other in enumerate(self._tag_of_sheet) if other == tag_id]
+            sheet = self._sheet(tag_id)
+            poses = [
+                RigidTransform(
+                    _nearest_rotation(network.sheet_rotations[k]), network.sheet_shifts_mm[k]
+                )
+                for k in pieces
+            ]
+            points = [sightings.points_mm[sightings.sheet == k] for k in pieces]
+            posed.append((sheet, posed_as_one(sheet, poses, points)))
+        return posed
 
     def _sheet(self, tag_id: int) -> AnySheet:
         sheet = self._tags.sheet_of_tag(tag_id)
@@ -412,7 +436,10 @@ def _rough_remark(rms_px: float) -> list[Finding]:
 
 
 def _with_measured_sigmas(network: Network, sightings: Sightings) -> Sightings:
-    """Return the sightings with the deviations that the residuals of each kind show."""
+    """Return the sightings with the deviations that the residuals of each kind show.
+
+    What is left of a sheet that does not lie flat has the less say.
+    """
     residuals = np.abs(residuals_px(network, sightings))
     sigma = sightings.sigma_px.copy()
     for kind in (0.0, 1.0):
@@ -420,6 +447,11 @@ def _with_measured_sigmas(network: Network, sightings: Sightings) -> Sightings:
         if rows.sum() > 20:
             # The median of a normal deviate's size is 0.6745 deviations.
             sigma[rows] = max(float(np.median(residuals[rows])) / 0.6745, _LEAST_SIGMA_PX)
+    for sheet in range(len(network.sheet_rotations)):
+        rows = sightings.sheet == sheet
+        if rows.sum() > 20:
+            excess = float(np.median(residuals[rows] / sigma[rows])) / 0.6745
+            sigma[rows] *= excess if excess > _UNEVEN else 1.0
     return replace(sightings, sigma_px=sigma)
 
 

@@ -15,6 +15,7 @@ import scipy.sparse as sp
 from scipy.spatial.transform import Rotation
 
 from fitkit.capture.body_features import FeatureTracks
+from fitkit.capture.owner_sums import summed_by_owner
 from fitkit.geometry.arrays import Floats
 
 __all__ = ["CameraBelief", "CameraPoses", "adjust_tracks", "misfits_px"]
@@ -192,10 +193,12 @@ def _equations(
     by_pose[:, :, 3:] = by_local
     by_point = by_local @ rotations
 
-    cameras = _summed(np.swapaxes(by_pose, 1, 2) @ by_pose, tracks.camera, count)
-    camera_side = -_summed(np.einsum("nki,nk->ni", by_pose, misfits), tracks.camera, count)
-    points = _summed(np.swapaxes(by_point, 1, 2) @ by_point, tracks.point, points_n)
-    point_side = -_summed(np.einsum("nki,nk->ni", by_point, misfits), tracks.point, points_n)
+    cameras = summed_by_owner(np.swapaxes(by_pose, 1, 2) @ by_pose, tracks.camera, count)
+    camera_side = -summed_by_owner(np.einsum("nki,nk->ni", by_pose, misfits), tracks.camera, count)
+    points = summed_by_owner(np.swapaxes(by_point, 1, 2) @ by_point, tracks.point, points_n)
+    point_side = -summed_by_owner(
+        np.einsum("nki,nk->ni", by_point, misfits), tracks.point, points_n
+    )
     between = np.swapaxes(by_point, 1, 2) @ by_pose
 
     weights = belief.weights()
@@ -207,10 +210,3 @@ def _equations(
     cameras += np.einsum("k,ckai,ckaj->cij", weights, slopes, slopes, optimize=True)
     camera_side -= np.einsum("k,ckai,cka->ci", weights, slopes, moved, optimize=True)
     return _Equations(cameras, points, between, camera_side, point_side, tracks)
-
-
-def _summed(blocks: Floats, owner: np.ndarray, count: int) -> Floats:
-    """Return the blocks of each owner, added up."""
-    flat = blocks.reshape(len(blocks), -1)
-    sums = np.stack([np.bincount(owner, column, count) for column in flat.T], axis=1)
-    return np.asarray(sums.reshape(count, *blocks.shape[1:]))

@@ -7,6 +7,8 @@ share no code with what measures them.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -42,6 +44,45 @@ def sheets_on_floor(count: int = 8, *, radius_mm: float = 650.0) -> list:
         )
         placed.append((marker_sheet("A4", k + 1), pose))
     return placed
+
+
+@dataclass(frozen=True)
+class Strip:
+    """The part of a sheet between two heights of its own, which lies as if it went on flat."""
+
+    sheet: MarkerSheet
+    low_mm: float
+    high_mm: float
+
+
+def folded(sheet: MarkerSheet, world_from_sheet: RigidTransform, fold_rad: float) -> list:
+    """Two strips of a sheet whose top half rises from the fold across its middle."""
+    half = sheet.paper.height_mm / 2
+    rising = Rotation.from_euler("x", fold_rad).as_matrix()
+    return [
+        (Strip(sheet, -half, 0.0), world_from_sheet),
+        (Strip(sheet, 0.0, half), world_from_sheet @ RigidTransform(rising, np.zeros(3))),
+    ]
+
+
+def curled(
+    sheet: MarkerSheet, world_from_sheet: RigidTransform, sag_mm: float, strips: int = 40
+) -> list:
+    """Lay strips of a sheet on a cylinder, top and bottom edge ``sag_mm`` above its middle.
+
+    An arc of length L and radius R has a sag of R (1 - cos(L / 2R)), about L^2 / 8R.
+    """
+    half = sheet.paper.height_mm / 2
+    radius = half**2 / (2 * sag_mm)
+    bounds = np.linspace(-half, half, strips + 1)
+    parts = []
+    for low, high in pairwise(bounds.tolist()):
+        middle = (low + high) / 2
+        turn = Rotation.from_euler("x", middle / radius).as_matrix()
+        at = np.array([0.0, np.sin(middle / radius), 1 - np.cos(middle / radius)]) * radius
+        tangent = RigidTransform(turn, at - turn @ [0.0, middle, 0.0])
+        parts.append((Strip(sheet, low, high), world_from_sheet @ tangent))
+    return parts
 
 
 def looking_at(centre_mm: Floats, target_mm: Floats, roll_rad: float = 0.0) -> RigidTransform:
@@ -154,7 +195,7 @@ def print_of_sheet(sheet: MarkerSheet, at_mm: Floats, *, ink_spread_mm: float = 
 
 def photo_of(
     camera: Camera,
-    sheets: Sequence[tuple[MarkerSheet | PrintedTag, RigidTransform]],
+    sheets: Sequence[tuple[MarkerSheet | PrintedTag | Strip, RigidTransform]],
     *,
     tags: TagSet = OUR_SHEETS,
     blur_px: float = 0.7,
@@ -183,16 +224,20 @@ def photo_of(
     )
     light = np.full((lens.height_px, lens.width_px), 0.3)
     light[: floor.shape[0], : floor.shape[1]] = floor
-    for sheet, world_from_sheet in sheets:
+    for part, world_from_sheet in sheets:
         camera_from_sheet = camera.camera_from_world @ world_from_sheet
-        width, height = half_paper_mm(sheet)
+        sheet = part.sheet if isinstance(part, Strip) else part
+        width, high_mm = half_paper_mm(sheet)
+        low_mm = -high_mm
+        if isinstance(part, Strip):
+            low_mm, high_mm = part.low_mm, part.high_mm
         outline = (
             np.array(
                 [
-                    [-width, height, 0],
-                    [width, height, 0],
-                    [width, -height, 0],
-                    [-width, -height, 0.0],
+                    [-width, high_mm, 0],
+                    [width, high_mm, 0],
+                    [width, low_mm, 0],
+                    [-width, low_mm, 0.0],
                 ]
             )
             * printed_scale
@@ -215,6 +260,9 @@ def photo_of(
             shade = print_of_sheet(sheet, at / printed_scale, ink_spread_mm=ink_spread_mm)
         else:
             shade = print_of_tag(tags, sheet, at / printed_scale, ink_spread_mm=ink_spread_mm)
+        if isinstance(part, Strip):
+            beside = (at[:, 1] < low_mm * printed_scale) | (at[:, 1] >= high_mm * printed_scale)
+            shade = np.where(beside, np.nan, shade)
         shade = shade.reshape(fine * (high[1] - low[1]), fine * (high[0] - low[0]))
         under = light[low[1] : high[1], low[0] : high[0]]
         shade = np.where(np.isnan(shade), np.kron(under, np.ones((fine, fine))), shade)

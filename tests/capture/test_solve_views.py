@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -37,10 +37,22 @@ def photos_of(cameras: Sequence[Camera], *, focal_part: float = 0.97) -> list[Ph
     ]
 
 
+def flat_as_printed(points_mm: np.ndarray) -> np.ndarray:
+    return points_mm
+
+
 def exact_views(
-    cameras: Sequence[Camera], sheets: Sheets, *, noise_px: float = 0.03, seed: int = 1
+    cameras: Sequence[Camera],
+    sheets: Sheets,
+    *,
+    noise_px: float = 0.03,
+    seed: int = 1,
+    shape: Callable[[np.ndarray], np.ndarray] = flat_as_printed,
 ) -> list[SheetView]:
-    """Every sheet wholly in a photo, measured but for a little noise."""
+    """Every sheet wholly in a photo, measured but for a little noise.
+
+    ``shape`` tells where paper that does not lie flat has its printed points.
+    """
     rng = np.random.default_rng(seed)
     views = []
     along = np.linspace(-65, 65, 6)
@@ -66,10 +78,10 @@ def exact_views(
                 continue
 
             def look(points: np.ndarray, pose: RigidTransform = pose, lens: Lens = camera.lens):
-                return lens.project(pose.apply(points))
+                return lens.project(pose.apply(shape(points)))
 
             pixels = look(stations)
-            along_px = look(stations + np.roll(outwards, 1, axis=1)[:, [1, 0, 2]]) - pixels
+            along_px = look(stations + outwards[:, [1, 0, 2]]) - pixels
             normals = np.stack([along_px[:, 1], -along_px[:, 0]], axis=1)
             normals /= np.linalg.norm(normals, axis=1, keepdims=True)
             ahead = look(stations + outwards) - pixels
