@@ -134,10 +134,12 @@ def anchor_to_body(
         return replace(unchanged, findings=(_cannot_tell(fit.tracks.points_n),))
     say(1.0, f"the body swayed by {rms_mm:.1f} mm")
     kept = [int(k) for k in np.flatnonzero(held)]
+    sway_sigma = fit.scale_sigma(depth_mm[kept])
     anchored = replace(
         solved,
         cameras=tuple(_posed(cameras[k], fit.poses, k) for k in kept),
-        scale_sigma=float(np.hypot(solved.scale_sigma, fit.scale_sigma(depth_mm[kept]))),
+        scale_sigma=float(np.hypot(solved.scale_sigma, sway_sigma)),
+        scale_doubts=(*solved.scale_doubts, ("the body's sway", sway_sigma)),
     )
     findings = [_swayed([camera.photo for camera in anchored.cameras], moved_mm[kept])]
     findings += limbs(fit.poses)

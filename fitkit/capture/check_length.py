@@ -1,4 +1,4 @@
-"""Check lengths: the distance between two marker sheets, laid by tape, against the scan's."""
+"""Check lengths: what a tape says, between two marker sheets or round the body, for the scan."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from fitkit.errors import InputError
 from fitkit.units import parse_length_mm
 
-__all__ = ["CheckLength", "CheckedLength", "parse_check_length"]
+__all__ = ["BodyCheck", "CheckLength", "CheckedLength", "parse_check", "parse_check_length"]
 
 _NAME = r"(?:(A4|A3|Letter)\s+)?(\d{1,4})"
 _ROW = re.compile(rf"\s*{_NAME}\s*-\s*{_NAME}\s*=\s*(\S.*)", re.IGNORECASE)
+_ON_BODY = re.compile(r"\s*([^\W\d_][^\d=]*?)\s*(?:=\s*(\S.*))?")
 _SHORTEST_MM, _LONGEST_MM = 50.0, 50_000.0
 
 
@@ -65,6 +66,52 @@ class CheckedLength:
         return self.solved_mm / self.check.length_mm - 1.0
 
 
+@dataclass(frozen=True, slots=True)
+class BodyCheck:
+    """A measure taken on the body itself by tape, to hold the finished body to.
+
+    Attributes
+    ----------
+    measure
+        Its name, as ``fitkit measure`` and the tape list call it, ``"chest"``.
+    length_mm
+        What the tape says; None to take it from the wearer's tape list.
+    """
+
+    measure: str
+    length_mm: float | None
+
+
+def parse_check(text: str) -> CheckLength | BodyCheck:
+    """Return the check that a row states: ``"1-5=1.84 m"``, ``"chest=91.2 cm"`` or ``"chest"``.
+
+    The last takes its length from the wearer's tape list.
+
+    Raises
+    ------
+    InputError
+        When the row is neither.
+
+    Examples
+    --------
+    >>> parse_check("chest=91.2 cm"), parse_check("waist")
+    (BodyCheck(measure='chest', length_mm=912.0), BodyCheck(measure='waist', length_mm=None))
+    """
+    match = _ON_BODY.fullmatch(text)
+    if match is None or _ROW.fullmatch(text):
+        return parse_check_length(text)
+    measure = " ".join(match.group(1).lower().split())
+    if match.group(2) is None:
+        return BodyCheck(measure, None)
+    length_mm = parse_length_mm(match.group(2), what=measure)
+    if not _SHORTEST_MM <= length_mm <= _LONGEST_MM:
+        raise InputError(
+            f"The check '{text}' is {length_mm:g} mm.",
+            'Give what the tape says with its unit, as "chest=91.2 cm".',
+        )
+    return BodyCheck(measure, length_mm)
+
+
 def parse_check_length(text: str) -> CheckLength:
     """Return the check length that a row such as ``"1-5=1.84 m"`` states.
 
@@ -83,7 +130,7 @@ def parse_check_length(text: str) -> CheckLength:
         raise InputError(
             f"'{text}' is not a check length.",
             "Write the two sheets and the length from the middle of one tag to the middle of "
-            'the other, as "1-5=1.84 m".',
+            'the other, as "1-5=1.84 m", or a measure of the body, as "chest=91.2 cm".',
         )
     first, second = _name(match.group(1), match.group(2)), _name(match.group(3), match.group(4))
     length_mm = parse_length_mm(match.group(5), what="check length")

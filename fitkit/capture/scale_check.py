@@ -86,7 +86,11 @@ def hold_to_checks(solved: SolvedCameras, checks: Sequence[CheckLength]) -> Solv
         before = max(solved.scale_sigma, 1e-6) ** 2
         part = before / (before + variance)
         solved = _scaled(solved, math.exp(part * log_scale))
-        solved = replace(solved, scale_sigma=math.sqrt(part * variance))
+        solved = replace(
+            solved,
+            scale_sigma=math.sqrt(part * variance),
+            scale_doubts=(*solved.scale_doubts, ("tape between sheets", math.sqrt(variance))),
+        )
         kept = tuple(f for f in kept if f.code not in _SETTLED_BY_CHECK)
         findings.append(_agree(vouching, part * log_scale, solved.scale_sigma))
     return replace(solved, checks=tuple(checked), findings=(*kept, *findings))

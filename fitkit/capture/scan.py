@@ -46,6 +46,8 @@ class SolvedCameras:
         Root mean square distance of the saddles and edges used.
     scale_sigma
         One standard deviation of the scale as a fraction (0.001 is 0.1 %).
+    scale_doubts
+        What the scale rests on, in words, and one standard deviation of what each leaves open.
     findings
         Photos left out with the reason, lens and scale remarks.
     checks
@@ -62,6 +64,7 @@ class SolvedCameras:
     findings: tuple[Finding, ...] = ()
     checks: tuple[CheckedLength, ...] = ()
     tags_of_photo: tuple[tuple[str, tuple[int, ...]], ...] = ()
+    scale_doubts: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -366,6 +366,13 @@ class _Solution:
             ),
             reprojection_rms_px=rms_px,
             scale_sigma=float(np.hypot(sigma, self._printed.sigma)),
+            scale_doubts=(
+                ("saddles and edges as the photos show them", sigma),
+                (
+                    "printed size of the sheets" if self._tags.ours else "side of the tags",
+                    self._printed.sigma,
+                ),
+            ),
             findings=(*self._findings, *remarks, *self._lens_remarks(), *_rough_remark(rms_px)),
         )
 

@@ -141,9 +141,10 @@ def scan_command(
     check: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="A-B=LENGTH",
-            help="The distance between the middles of the tags on sheets A and B, laid by tape, "
-            "as '1-5=1.84 m'; repeat it.",
+            metavar="WHAT=LENGTH",
+            help="What a tape says: between the middles of the tags on two sheets, as "
+            "'1-5=1.84 m', or round the body, as 'chest=91.2 cm', or 'chest' to take it from the "
+            "tape list; repeat it.",
         ),
     ] = None,
     tags: Annotated[

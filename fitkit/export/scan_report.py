@@ -218,6 +218,9 @@ def _scale(scan: Scan, findings: Sequence[Finding], printed_mm: tuple[float, flo
         ("Scale known to", f"± {100 * solved.scale_sigma:.2g} % (one standard deviation)"),
         ("That is, in a girth of one metre", f"± {1000 * solved.scale_sigma:.1f} mm"),
     ]
+    rows += [
+        (f"Left open by: {what}", f"± {100 * sigma:.2g} %") for what, sigma in solved.scale_doubts
+    ]
     for one in solved.checks:
         off = 100.0 * (one.solved_mm / one.check.length_mm - 1.0)
         agrees = "agrees" if one.agrees else "does not agree"

@@ -32,6 +32,7 @@ def scan_files(scan: Scan) -> dict[str, bytes]:
         "unit": "mm",
         "reprojection_rms_px": solved.reprojection_rms_px,
         "scale_sigma": solved.scale_sigma,
+        "scale_doubts": dict(solved.scale_doubts),
         "cameras": [
             {
                 "photo": camera.photo,
@@ -89,6 +90,8 @@ def read_solved_cameras(folder: Path) -> SolvedCameras:
             ),
             reprojection_rms_px=float(values["reprojection_rms_px"]),
             scale_sigma=float(values["scale_sigma"]),
+            # Scans made before they were told apart have none.
+            scale_doubts=tuple(values.get("scale_doubts", {}).items()),
             findings=tuple(Finding.from_dict(row) for row in values["findings"]),
             # Scans made before there were check lengths have none.
             checks=tuple(

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
-from fitkit.capture.check_length import parse_check_length
+from fitkit.capture.check_length import parse_check
 from fitkit.capture.tag_set import tag_set
 from fitkit.drawing.paper import paper_named
 from fitkit.materials.forming import Forming
@@ -82,8 +82,8 @@ def _name(value: Any) -> str:
 
 def _check_length(value: Any) -> str:
     if not isinstance(value, str):
-        raise ValueError('Write a check length such as "1-5=1.84 m".')
-    parse_check_length(value)
+        raise ValueError('Write a check such as "1-5=1.84 m" or "chest=91.2 cm".')
+    parse_check(value)
     return value
 
 
@@ -122,7 +122,8 @@ class CaptureSection(_Section):
 
     ``printed_mm`` holds the two check lengths of the marker sheets as measured on the
     printed paper, across and up; ``checks`` holds distances between two sheets laid by
-    tape, ``"1-5=1.84 m"``, from the middle of one tag to the middle of the other. Where
+    tape, ``"1-5=1.84 m"``, from the middle of one tag to the middle of the other, and measures
+    taken on the body itself, ``"chest=91.2 cm"`` or ``"chest"`` as in the tape list. Where
     tags of the maker's own take the place of the marker sheets, ``tags`` names their family
     and ``side_mm`` the side of their black square. The heights and the radius bound the
     body in space.

@@ -10,7 +10,11 @@ if TYPE_CHECKING:
     from fitkit.job.settings import JobSettings
 
 __all__ = [
+<<<<<<< HEAD
     "CUT_WORDS",
+=======
+    "HELD_TO",
+>>>>>>> c7b419b (Hold the body to a girth by tape, and tell what the scale rests on)
     "MEASURES_FILES",
     "RESHAPING",
     "STEPS",
@@ -65,6 +69,9 @@ CUT_WORDS = ("cuts", "no_cuts", "cut_to_pct", "stop_hole_mm")
 RESHAPING = ("[wearer.tape]", "[[girth]]")
 """Sections that the body is made from only when it is reshaped to the tape list."""
 
+HELD_TO = "[capture] checks of the body"
+"""What the finished body is held to, which changes findings and nothing else of it."""
+
 
 def step_named(name: str) -> Step:
     """Return the step of that name."""
@@ -78,16 +85,19 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
     """
     match step:
         case "scan":
-            return {"[capture]": settings.capture.model_dump(mode="json")}
+            captured = settings.capture.model_dump(mode="json")
+            return {"[capture]": captured | {"checks": _checks(settings, on_body=False)}}
         case "body":
             made: dict[str, Any] = {
                 "[body]": settings.body.model_dump(mode="json", exclude={"adapt"})
             }
+            girths = [girth.model_dump(mode="json") for girth in settings.girth]
+            if checks := _checks(settings, on_body=True):
+                made[HELD_TO] = [checks, settings.wearer.tape, girths]
             if settings.body.from_tape is not None:
                 made["[wearer.tape] for the torso"] = settings.wearer.tape
             if not settings.body.adapt:
                 return made
-            girths = [girth.model_dump(mode="json") for girth in settings.girth]
             return made | dict(zip(RESHAPING, (settings.wearer.tape, girths), strict=True))
         case "patches":
             drawn = {
@@ -139,3 +149,12 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 "[print]": settings.print.model_dump(mode="json"),
             }
     raise ValueError(step)
+
+
+def _checks(settings: JobSettings, *, on_body: bool) -> list[str]:
+    """Return the rows that hold the scan to a length between sheets, or the body to its tape."""
+    from fitkit.capture.check_length import BodyCheck, parse_check
+
+    return [
+        row for row in settings.capture.checks if isinstance(parse_check(row), BodyCheck) == on_body
+    ]

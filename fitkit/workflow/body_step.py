@@ -11,6 +11,7 @@ from fitkit.workflow.step_report import Progress, StepReport, part_of
 
 if TYPE_CHECKING:
     from fitkit.body.body import Body
+    from fitkit.findings import Finding
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
 
@@ -50,6 +51,7 @@ def _body(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
         check_tape_list(job)
     piece = _made_from_now(job, digests)
     found = _kept(job, digests, piece) or found_body(job, part_of(progress, 0.0, 0.6))
+    findings = _held_to_tape(job, found)
     shaped = found
     files: dict[str, bytes] = {}
     if job.settings.body.adapt:
@@ -64,16 +66,37 @@ def _body(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
     if files:
         words += "; reshaped to the tape list"
     files |= {**body_files(shaped), "body.png": png_of_body(shaped.mesh)}
-    return Made(files, shaped.findings, words, {_FOUND: piece})
+    return Made(files, (*shaped.findings, *findings), words, {_FOUND: piece})
+
+
+def _held_to_tape(job: Job, found: Body) -> tuple[Finding, ...]:
+    """Return what the measures taken on the body by tape say of it, where any are to be held."""
+    from fitkit.capture.check_length import BodyCheck, parse_check
+
+    checks = [
+        check
+        for check in map(parse_check, job.settings.capture.checks)
+        if isinstance(check, BodyCheck)
+    ]
+    if not checks:
+        return ()
+    from fitkit.body.body_check import body_check_findings
+    from fitkit.body.tape_measure import tape_measures
+    from fitkit.job.designs import named_girths
+
+    names = {check.measure for check in checks}
+    own = [girth for girth in named_girths(job.settings) if girth.name.lower() in names]
+    return body_check_findings(tape_measures(found, own), checks, job.settings.wearer.tape)
 
 
 def _made_from_now(job: Job, digests: FileDigests) -> str:
     """Return the digest of all that the body is made from before it is reshaped."""
     from fitkit.job.made_from import digest_of_value
-    from fitkit.job.steps import RESHAPING
+    from fitkit.job.steps import HELD_TO, RESHAPING
 
     inputs = job.inputs("body", digests)
-    return digest_of_value({name: row for name, row in inputs.items() if name not in RESHAPING})
+    later = {*RESHAPING, HELD_TO}
+    return digest_of_value({name: row for name, row in inputs.items() if name not in later})
 
 
 def _kept(job: Job, digests: FileDigests, piece: str) -> Body | None:

@@ -49,8 +49,9 @@ def scan_job(
     printed_mm
         The two check lengths as measured on the printed sheets, kept in ``job.toml``.
     checks
-        Distances between two sheets laid by tape, as ``"1-5=1.84 m"``; they take the place
-        of those in ``job.toml``.
+        Distances between two sheets laid by tape, as ``"1-5=1.84 m"``, and measures of the
+        body, as ``"chest=91.2 cm"``, or ``"chest"`` to take it from the tape list; they take the
+        place of those in ``job.toml``.
     tags, side_mm
         Family of a maker's own tags and the side of their black square, kept in
         ``job.toml``.
@@ -109,7 +110,7 @@ def _told(
     side_mm: float | None,
 ) -> Job:
     """Return the job with what was said on the command line written into its text."""
-    from fitkit.capture.check_length import parse_check_length
+    from fitkit.capture.check_length import parse_check
     from fitkit.job.settings_edits import with_setting
 
     text = job.text
@@ -117,7 +118,7 @@ def _told(
         text = with_setting(text, "capture", "printed_mm", list(printed_mm))
     if checks:
         for row in checks:
-            parse_check_length(row)
+            parse_check(row)
         text = with_setting(text, "capture", "checks", list(checks))
     for word, value in (("tags", tags), ("side_mm", side_mm)):
         if value is not None:
@@ -178,6 +179,7 @@ def _with_facts(report: StepReport, job: Job) -> StepReport:
         "photos": len(solved.cameras),
         "sheets": len(solved.sheets),
         "scale_sigma": solved.scale_sigma,
+        "scale_doubts": dict(solved.scale_doubts),
         "checks": [
             {
                 "between": one.check.between,
@@ -198,7 +200,7 @@ def _scan_photos(
     from dataclasses import replace
 
     from fitkit.capture.capture_volume import default_capture_volume
-    from fitkit.capture.check_length import parse_check_length
+    from fitkit.capture.check_length import CheckLength, parse_check
     from fitkit.capture.photo import read_photos
     from fitkit.capture.reconstruct import reconstruct
     from fitkit.capture.solve_cameras import solve_cameras
@@ -211,7 +213,9 @@ def _scan_photos(
     solved = solve_cameras(
         photos,
         printed_mm=settings.printed_mm,
-        checks=[parse_check_length(row) for row in settings.checks],
+        checks=[
+            check for check in map(parse_check, settings.checks) if isinstance(check, CheckLength)
+        ],
         tags=_tags(settings),
         progress=part_of(progress, 0.06, 0.25),
     )

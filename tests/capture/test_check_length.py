@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from fitkit.capture.check_length import CheckLength, parse_check_length
+from fitkit.capture.check_length import BodyCheck, CheckLength, parse_check, parse_check_length
 from fitkit.errors import InputError
 
 
@@ -35,3 +35,25 @@ def test_what_is_no_check_is_refused_with_an_example(row: str) -> None:
         parse_check_length(row)
     assert caught.value.cause
     assert caught.value.remedy
+
+
+@pytest.mark.parametrize(
+    ("row", "check"),
+    [
+        ("chest=91.2 cm", BodyCheck("chest", 912.0)),
+        (" Left  upper arm = 301 mm", BodyCheck("left upper arm", 301.0)),
+        ("waist", BodyCheck("waist", None)),
+        ("A3 1-A3 5=1.84 m", CheckLength("A3 1", "A3 5", 1840.0)),
+    ],
+)
+def test_a_check_is_between_two_sheets_or_of_the_body(
+    row: str, check: BodyCheck | CheckLength
+) -> None:
+    assert parse_check(row) == check
+
+
+@pytest.mark.parametrize("row", ["1-5", "chest 4=91 cm", "chest=", "=5", "chest=2 mm", ""])
+def test_a_row_that_is_neither_is_refused_with_both_ways(row: str) -> None:
+    with pytest.raises(InputError) as caught:
+        parse_check(row)
+    assert "=" in caught.value.remedy or "tape" in caught.value.remedy
