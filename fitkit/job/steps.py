@@ -10,11 +10,8 @@ if TYPE_CHECKING:
     from fitkit.job.settings import JobSettings
 
 __all__ = [
-<<<<<<< HEAD
     "CUT_WORDS",
-=======
     "HELD_TO",
->>>>>>> c7b419b (Hold the body to a girth by tape, and tell what the scale rests on)
     "MEASURES_FILES",
     "RESHAPING",
     "STEPS",
