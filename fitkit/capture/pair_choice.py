@@ -36,7 +36,8 @@ def choose_pairs(
     each
         Partners sought per camera.
     most
-        Pairs returned at most, best first.
+        Pairs returned at most; where there are more, those spread most evenly over the directions
+        they look from, so that many photos of one side do not crowd out the others.
     """
     middle = points_mm.mean(axis=0)
     away = np.array([camera.centre_mm() for camera in cameras]) - middle
@@ -64,4 +65,21 @@ def choose_pairs(
         partners = [j for j in np.argsort(cost[index], kind="stable") if usable[index, j]]
         chosen |= {(min(index, int(j)), max(index, int(j))) for j in partners[:each]}
     ranked = sorted(chosen, key=lambda pair: (cost[pair], pair))
-    return tuple(sorted(ranked[:most]))
+    return tuple(sorted(_spread(ranked, towards, most)))
+
+
+def _spread(
+    ranked: Sequence[tuple[int, int]], towards: Floats, most: int
+) -> Sequence[tuple[int, int]]:
+    """Return the first pair, then always the one that looks from farthest off those taken."""
+    if len(ranked) <= most:
+        return ranked
+    ways = np.array([towards[i] + towards[j] for i, j in ranked])
+    ways /= np.linalg.norm(ways, axis=1, keepdims=True)
+    taken = [0]
+    nearest = ways @ ways[0]
+    while len(taken) < most:
+        nearest[taken] = 2.0
+        taken.append(int(nearest.argmin()))
+        nearest = np.maximum(nearest, ways @ ways[taken[-1]])
+    return [ranked[k] for k in taken]

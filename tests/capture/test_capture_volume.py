@@ -116,3 +116,20 @@ def test_neighbours_on_a_ring_are_paired_and_distant_photos_are_not() -> None:
     assert set(pairs) == {(i, i + 1) for i in range(23)} | {(0, 23)}
     four = ring(4).cameras
     assert choose_pairs(four, column_points(CaptureVolume(0, 0, 250, 700, 1400))) == ()
+
+
+def test_many_photos_of_one_side_leave_pairs_for_the_others() -> None:
+    """A hundred photos of the front, a hundred of the rest: all bearings keep their pairs."""
+    degrees = np.concatenate([np.linspace(-20.0, 20.0, 100), np.linspace(30.0, 330.0, 100)])
+    target = np.array([0.0, 0.0, 1000.0])
+    ways = np.array([[np.cos(np.radians(d)), np.sin(np.radians(d)), 0.0] for d in degrees])
+    cameras = [
+        camera_at(f"{d}", target + 1800.0 * way, target, lens=LENS)
+        for d, way in zip(degrees, ways, strict=True)
+    ]
+    pairs = choose_pairs(cameras, column_points(CaptureVolume(0, 0, 250, 700, 1400)))
+    assert len(pairs) == 48
+    middle = np.sort(np.degrees(np.angle([complex(*(ways[i] + ways[j])[:2]) for i, j in pairs])))
+    gaps = np.diff(np.append(middle, middle[0] + 360.0))
+    # Taken by cost alone all lie within the front 51 degrees.
+    assert gaps.max() < 20.0
