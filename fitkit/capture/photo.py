@@ -52,6 +52,9 @@ _SHORTEST_SIDE_PX = 200
 # Where Pillow refuses by itself; its HEIF decoder does not ask.
 _MOST_PIXELS = 178_956_970
 
+# What the EXIF orientations that do not mirror ask for, clockwise.
+_QUARTER_TURNS = {1: 0, 3: 2, 6: 1, 8: 3}
+
 pillow_heif.register_heif_opener()
 
 
@@ -70,14 +73,16 @@ class Photo:
     focal_known
         True when the guess comes from the file, False when it is the usual phone lens.
     lens_key
-        Photos with the same key were taken with the same camera at the same zoom, size
-        and orientation, so that one lens serves them all.
+        Photos with the same key were taken with the same camera at the same zoom and size, so
+        that one lens serves them all, however the camera was held.
     camera
         Camera, lens and zoom as the file names them; empty where it does not.
     stored_px
         Long and short side of the picture in the file.
     taken_px
         The same as the camera noted them when it took the photo, where it did.
+    quarter_turns
+        How often the sensor's picture was turned clockwise to stand upright, 0 to 3.
     """
 
     name: str
@@ -88,6 +93,7 @@ class Photo:
     camera: str = ""
     stored_px: tuple[int, int] = (0, 0)
     taken_px: tuple[int, int] | None = None
+    quarter_turns: int = 0
 
     def __post_init__(self) -> None:
         if self.grey.ndim != 2 or self.grey.dtype != np.uint8 or min(self.grey.shape) < 1:
@@ -340,6 +346,10 @@ def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo
     lens = exif_words(lens_exif.get(ExifTags.Base.LensModel))
     focal_mm = exif_number(lens_exif.get(ExifTags.Base.FocalLength))
     focal_35mm = exif_number(lens_exif.get(ExifTags.Base.FocalLengthIn35mmFilm))
+    # A decoder that turned the picture by itself keeps what it was told.
+    orientation = picture.info.get("original_orientation") or orientation_of(exif)
+    quarter_turns = _QUARTER_TURNS.get(orientation, 0)
+    sensor = target[::-1] if quarter_turns % 2 else target
     lens_key = "|".join(
         [
             make,
@@ -347,8 +357,8 @@ def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo
             lens,
             f"{focal_mm:g}mm",
             f"{focal_px:.1f}px" if focal_known else "unknown",
-            f"{target[0]}x{target[1]} of {stored_px[0]}x{stored_px[1]}",
-            f"turn{orientation_of(exif)}",
+            f"{sensor[0]}x{sensor[1]} of {stored_px[0]}x{stored_px[1]}",
+            "" if orientation in _QUARTER_TURNS else "mirrored",
         ]
     )
     grey.flags.writeable = False
@@ -368,4 +378,5 @@ def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo
         camera if model and (focal_mm or focal_35mm) else "",
         stored_px,
         (taken[1], taken[0]) if taken[0] > 0 else None,
+        quarter_turns,
     )

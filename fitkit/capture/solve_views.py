@@ -17,6 +17,7 @@ from fitkit.capture.photo_network import LensPriors, Network, Sightings
 from fitkit.capture.pose_start import SeenPoints, largest_connected, place_all
 from fitkit.capture.print_scale import PrintScale, print_scale, tag_scale
 from fitkit.capture.scan import SolvedCameras, SolvedSheet
+from fitkit.capture.sensor_axes import in_sensor_axes, upright_camera
 from fitkit.capture.sheet_view import SheetView
 from fitkit.capture.tag_set import OUR_SHEETS, AnySheet, TagSet
 from fitkit.capture.world_frame import world_from_sheets
@@ -81,6 +82,7 @@ def solve_views(
         When ``printed_mm`` cannot be the lengths of the check lines.
     """
     findings = list(earlier)
+    photos, views = in_sensor_axes(photos, views)
     _demand_enough(photos, {view.photo for view in views}, findings)
     in_use = _connected(views, photos, findings)
     printed, remarks = _scale_of_prints(in_use, printed_mm, tags)
@@ -90,7 +92,10 @@ def solve_views(
     _demand_enough(photos, set(solution.photo_of_camera), findings)
     solution.adjust()
     _demand_enough(photos, set(solution.photo_of_camera), findings)
-    return replace(solution.in_world(), tags_of_photo=_tags_of_photo(photos, views))
+    solved = solution.in_world()
+    turns = {photo.name: photo.quarter_turns for photo in photos}
+    cameras = tuple(upright_camera(camera, turns[camera.photo]) for camera in solved.cameras)
+    return replace(solved, cameras=cameras, tags_of_photo=_tags_of_photo(photos, views))
 
 
 def _tags_of_photo(

@@ -15,6 +15,7 @@ _SMALL_PX = 240
 # A window for each twelfth of the picture's width that the picture moves: on a walk round
 # the wearer a few degrees.
 _MOVE_A_FRAME = 1.0 / 12.0
+_MOST_MOVED = 0.25
 
 
 def frame_signs(frame: Bytes, before: Floats | None) -> tuple[float, float, Floats]:
@@ -44,8 +45,8 @@ def frame_signs(frame: Bytes, before: Floats | None) -> tuple[float, float, Floa
     window = cv2.createHanningWindow(size, cv2.CV_64F)
     (right, down), _ = cv2.phaseCorrelate(before, small, window)
     moved = float(np.hypot(right, down)) / width
-    # A cut or a flash is no movement of the hand.
-    return sharpness, moved if moved < 0.25 else 0.0, small
+    # A cut or a flash says nothing of the hand's way; a quick hand's must not be lost.
+    return sharpness, min(moved, _MOST_MOVED), small
 
 
 def choose_frames(sharpness: Sequence[float], moved: Sequence[float], *, most: int) -> list[int]:

@@ -121,21 +121,32 @@ def test_without_lens_remarks_the_usual_phone_lens_is_assumed(tmp_path: Path) ->
     assert photo.focal_px == pytest.approx(400 * 26 / 36)
 
 
-def test_other_zoom_size_or_orientation_is_another_lens(tmp_path: Path) -> None:
+def test_other_zoom_size_or_shape_is_another_lens_and_a_turned_camera_is_not(
+    tmp_path: Path,
+) -> None:
     keys = {
         read_photo(save(tmp_path / f"{i}.png", picture, **lens)).lens_key  # type: ignore[arg-type]
         for i, (picture, lens) in enumerate(
             [
                 (a_scene(), {"FocalLengthIn35mmFilm": 26}),
                 (a_scene(), {"FocalLengthIn35mmFilm": 52}),
-                (a_scene(), {"FocalLengthIn35mmFilm": 26, "orientation": 6}),
+                (a_scene(), {"FocalLengthIn35mmFilm": 26, "orientation": 2}),
                 (a_scene(240, 400), {"FocalLengthIn35mmFilm": 26}),
             ]
         )
     }
     assert len(keys) == 4
-    again = read_photo(save(tmp_path / "again.png", a_scene(), FocalLengthIn35mmFilm=26))
-    assert again.lens_key in keys
+    for turns, orientation in enumerate((1, 6, 3, 8)):
+        again = read_photo(
+            save(
+                tmp_path / f"again{turns}.png",
+                a_scene(),
+                orientation=orientation,
+                FocalLengthIn35mmFilm=26,
+            )
+        )
+        assert again.lens_key in keys
+        assert again.quarter_turns == turns
 
 
 def test_reduction_keeps_pixels_square(tmp_path: Path) -> None:

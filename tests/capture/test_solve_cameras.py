@@ -4,11 +4,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import ExifTags, Image
 
+from fitkit.capture.camera import Camera, Lens
 from fitkit.capture.photo import Photo, find_photos, read_photos
 from fitkit.capture.solve_cameras import solve_cameras
 from fitkit.errors import PhotoError
-from tests.capture.sheet_scene import similarity
+from tests.capture.sheet_scene import photo_of, similarity
 from tests.truth.heron_warden import PHOTOS, heron_warden_truth
 
 # Half a millimetre in a chest of a metre: far below what a plate can show.
@@ -37,6 +39,57 @@ def test_traced_photos_give_cameras_to_a_millimetre_and_true_scale(floor_photos:
     assert abs(shift[:, 2].mean()) < 2.0
     assert heard == sorted(heard)
     assert heard[-1] == 1.0
+
+
+def test_portrait_and_landscape_files_of_one_phone_are_solved_together(
+    floor_photos: tuple, tmp_path: Path
+) -> None:
+    """Held upright the phone stores its picture lying and notes the turn; one photo lies."""
+    photos, cameras, sheets = floor_photos
+    lens = cameras[2].lens
+    lying_lens = Lens(
+        lens.height_px,
+        lens.width_px,
+        lens.focal_px,
+        lens.centre_y_px,
+        lens.width_px - 1 - lens.centre_x_px,
+        k1=lens.k1,
+        k2=lens.k2,
+        p1=-lens.p2,
+        p2=lens.p1,
+    )
+    lying = Camera(cameras[2].photo, lying_lens, cameras[2].camera_from_world)
+    for k, photo in enumerate(photos):
+        grey = photo_of(lying, sheets, seed=40, fine=2).grey if k == 2 else photo.grey
+        exif = Image.Exif()
+        exif[ExifTags.Base.Make], exif[ExifTags.Base.Model] = "Heron", "Warden 1"
+        exif[ExifTags.Base.Orientation] = 1 if k == 2 else 6
+        exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.FocalLengthIn35mmFilm] = 27
+        stored = grey if k == 2 else np.rot90(grey)
+        Image.fromarray(np.ascontiguousarray(stored)).save(
+            tmp_path / photo.name, exif=exif, quality=95
+        )
+    read, findings = read_photos(find_photos([tmp_path]))
+    assert not findings
+    assert [photo.width_px > photo.height_px for photo in read] == [k == 2 for k in range(10)]
+    solved = solve_cameras(read)
+    assert len(solved.cameras) == 10
+    found = np.array([camera.centre_mm() for camera in solved.cameras])
+    true = np.array([camera.centre_mm() for camera in cameras])
+    scale, _ = similarity(true, found, with_scale=True)
+    assert abs(scale - 1) < 2.0 * SCALE_LIMIT
+    off = similarity(found, true, with_scale=False)[1]
+    # A lens of its own would put the lying photo off by a centimetre.
+    assert np.abs(off).max() < 2.5
+    assert solved.cameras[2].lens.width_px > solved.cameras[2].lens.height_px
+    # What the upright cameras see is what the files show.
+    placed = {one.tag_id: one.world_from_sheet for one in solved.sheets}
+    true_cameras = [lying if k == 2 else camera for k, camera in enumerate(cameras)]
+    for camera, true_camera in zip(solved.cameras, true_cameras, strict=True):
+        for sheet, pose in sheets:
+            corners = sheet.tag_corners_mm()
+            seen = camera.project(placed[sheet.tag_id].apply(corners))
+            assert np.abs(seen - true_camera.project(pose.apply(corners))).max() < 1.0
 
 
 def test_photos_without_sheets_are_left_out_with_the_reason(floor_photos: tuple) -> None:
