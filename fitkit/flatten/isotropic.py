@@ -2,23 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any, TypeVar, cast
-
-import numba
 import numpy as np
 
+from fitkit.flatten.compiled import compiled
 from fitkit.flatten.jacobian import FaceGradients
 from fitkit.geometry.arrays import Floats
 
-__all__ = ["compiled", "isotropic_gradient", "isotropic_hessian"]
-
-_Function = TypeVar("_Function", bound=Callable[..., Any])
-
-
-def compiled(function: _Function) -> _Function:
-    """Compile a loop over faces for one core; the machine code is kept beside the source."""
-    return cast("_Function", numba.njit(cache=True)(function))
+__all__ = ["isotropic_gradient", "isotropic_hessian"]
 
 
 def isotropic_gradient(gradients: FaceGradients, jacobians: Floats, slopes: Floats) -> Floats:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from fitkit.errors import MeshError
+from fitkit.flatten.compiled import compiled
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 
@@ -59,8 +60,20 @@ class FaceGradients:
 
     def jacobians(self, flat_mm: Floats) -> Floats:
         """(F, 2, 2) float: rows are flat x and y, columns the face's own axes."""
-        result: Floats = np.einsum("fka,fkb->fab", flat_mm[self.faces], self.weights)
+        result = np.empty((len(self.faces), 2, 2))
+        _fill_jacobians(flat_mm, self.faces, self.weights, result)
         return result
+
+
+@compiled
+def _fill_jacobians(flat: Floats, faces: Ints, weights: Floats, out: Floats) -> None:
+    for f in range(len(faces)):
+        for a in range(2):
+            for b in range(2):
+                total = 0.0
+                for k in range(3):
+                    total += flat[faces[f, k], a] * weights[f, k, b]
+                out[f, a, b] = total
 
 
 def signed_singular_values(jacobians: Floats) -> tuple[Floats, Floats]:

@@ -97,9 +97,10 @@ def minimise_largest_strain(
     """
     gradients = FaceGradients(mesh)
     weight = (gradients.areas_mm2 / gradients.areas_mm2.sum())[:, None]
-    system = NewtonSystem(mesh.faces, len(mesh.vertices))
+    system = NewtonSystem(mesh)
     flat = np.array(start_mm, dtype=np.float64)
-    singular = _singular(gradients.jacobians(flat))
+    jacobians = gradients.jacobians(flat)
+    singular = _singular(jacobians)
     if not (np.isfinite(flat).all() and singular.min() > 0):
         raise MeshError(
             f"The start of the flattening has {int((~(singular > 0)).any(axis=1).sum())} flipped "
@@ -107,7 +108,7 @@ def minimise_largest_strain(
             "Start from a map without flipped triangles.",
         )
     scale = 1.0 / np.sqrt(singular.max() * singular.min())
-    flat, singular = flat * scale, singular * scale
+    flat, jacobians, singular = flat * scale, jacobians * scale, singular * scale
     if singular.max() - 1.0 < _LEAST_STRAIN:
         flat /= scale
         return FlatMap(flat, symmetric_dirichlet_energy(mesh, flat), 0, 0.0, True)
@@ -115,13 +116,13 @@ def minimise_largest_strain(
     # The multiplier sum that the minimum has: 1.
     mu = 1.0 / float((weight * (1.0 / _slack(singular, largest)).sum(axis=1, keepdims=True)).sum())
     first_mu, done = mu, 0.0
-    spring = 0.0 if held is None else held.energy(gradients.jacobians(flat))
+    spring = 0.0 if held is None else held.energy(jacobians)
     merit = _merit(singular, largest, weight, mu) + spring
     decrement, converged, steps = float("inf"), False, 0
     while steps < max_iterations:
         steps += 1
         move, wider, decrement = _newton_step(
-            gradients, system, weight * mu, gradients.jacobians(flat), singular, largest, held
+            gradients, system, weight * mu, jacobians, singular, largest, held
         )
         length = min(1.0, 0.9 * first_collapse(flat, move, mesh.faces))
         while length >= _SHORTEST_STEP:
@@ -149,8 +150,8 @@ def minimise_largest_strain(
             done = max(done, 1.0 - left / max(left + float(np.log(first_mu / mu)), 1e-9))
             progress(done, "evening out the worst strain")
     if held is None:
-        singular = _singular(gradients.jacobians(flat))
-        flat /= np.sqrt(singular.max() * singular.min())
+        settled = _singular(gradients.jacobians(flat))
+        flat /= np.sqrt(settled.max() * settled.min())
     energy = symmetric_dirichlet_energy(mesh, flat)
     return FlatMap(flat, energy, steps, decrement, converged)
 

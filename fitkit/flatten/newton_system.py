@@ -3,51 +3,37 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import csc_matrix
-from scipy.sparse.linalg import splu
 
+from fitkit.flatten.nested_cholesky import NestedCholesky
 from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = ["NewtonSystem", "first_collapse"]
+
+
+# The flat piece may slide and turn freely: a whiff of stiffness fixes those three motions.
+_WHIFF = 1e-9
 
 
 class NewtonSystem:
     """Where the faces' gradients and 6 by 6 blocks go in the whole; made once a mesh."""
 
-    def __init__(self, faces: Ints, vertex_count: int) -> None:
-        self._unknowns = np.stack([2 * faces, 2 * faces + 1], axis=2).reshape(-1, 6)
-        self._size = 2 * vertex_count
-        rows = np.repeat(self._unknowns, 6, axis=1).ravel()
-        columns = np.tile(self._unknowns, (1, 6)).ravel()
-        keys, self._place = np.unique(columns * self._size + rows, return_inverse=True)
-        self._rows = keys % self._size
-        counts = np.bincount(keys // self._size, minlength=self._size)
-        self._starts = np.concatenate([[0], np.cumsum(counts)])
-        self._diagonal = np.flatnonzero(self._rows == keys // self._size)
+    def __init__(self, mesh: TriangleMesh) -> None:
+        faces = mesh.faces
+        self._unknowns = np.stack([2 * faces, 2 * faces + 1], axis=2).ravel()
+        self._size = 2 * len(mesh.vertices)
+        self._matrix = NestedCholesky(mesh)
 
     def gathered(self, per_face: Floats) -> Floats:
         """Return (2 V,): the sum over the faces of (F, 6) derivatives by their corners."""
-        result: Floats = np.bincount(
-            self._unknowns.ravel(), weights=per_face.ravel(), minlength=self._size
+        total: Floats = np.bincount(
+            self._unknowns, weights=per_face.ravel(), minlength=self._size
         ).astype(np.float64)
-        return result
+        return total
 
     def solve(self, blocks: Floats, right_sides: Floats) -> Floats:
         """Return the solution of the summed (F, 6, 6) blocks for (2 V,) or (2 V, K) sides."""
-        data: Floats = np.bincount(
-            self._place.ravel(), weights=blocks.ravel(), minlength=len(self._rows)
-        ).astype(np.float64)
-        # The flat piece may slide and turn freely: a whiff of stiffness fixes those three motions.
-        data[self._diagonal] += 1e-9 * data[self._diagonal].mean()
-        matrix = csc_matrix((data, self._rows, self._starts), shape=(self._size, self._size))
-        solver = splu(
-            matrix,
-            permc_spec="MMD_AT_PLUS_A",
-            diag_pivot_thresh=0.0,
-            options={"SymmetricMode": True},
-        )
-        result: Floats = solver.solve(right_sides)
-        return result
+        return self._matrix.solve(blocks, right_sides, stiffness=_WHIFF)
 
 
 def first_collapse(flat: Floats, move: Floats, faces: Ints) -> float:

@@ -111,7 +111,7 @@ def minimise_symmetric_dirichlet(
     """
     gradients = FaceGradients(mesh)
     weight = gradients.areas_mm2 / gradients.areas_mm2.sum()
-    system = NewtonSystem(mesh.faces, len(mesh.vertices))
+    system = NewtonSystem(mesh)
     flat = np.array(start_mm, dtype=np.float64)
     jacobians = gradients.jacobians(flat)
     larger, smaller = signed_singular_values(jacobians)

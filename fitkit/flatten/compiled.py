@@ -1,0 +1,22 @@
+"""Loops over triangles and blocks compiled for one core: numba, set up once for this room."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
+import numba
+
+__all__ = ["compiled", "compiled_fast"]
+
+_Function = TypeVar("_Function", bound=Callable[..., Any])
+
+
+def compiled(function: _Function) -> _Function:
+    """Compile a function of arrays and numbers; the machine code is kept beside the source."""
+    return cast("_Function", numba.njit(cache=True)(function))
+
+
+def compiled_fast(function: _Function) -> _Function:
+    """Compile as :func:`compiled`, letting sums be added up in whatever order is fastest."""
+    return cast("_Function", numba.njit(cache=True, fastmath={"reassoc", "contract"})(function))
