@@ -6,6 +6,7 @@ import igl
 import numpy as np
 from scipy.sparse import coo_matrix, diags
 from scipy.sparse.linalg import splu
+from scipy.spatial.distance import pdist
 
 from fitkit.flatten.jacobian import FaceGradients, signed_singular_values
 from fitkit.geometry.arrays import Floats, Ints
@@ -36,9 +37,11 @@ def conformal_start(mesh: TriangleMesh, border: Ints) -> Floats:
     atlas generation*, ACM Transactions on Graphics 21(3), 2002, 10.1145/566654.566590.
     """
     rim = mesh.vertices[border]
-    far = int(np.argmax(np.linalg.norm(rim - rim[0], axis=1)))
-    pinned = np.array([border[0], border[far]], dtype=np.int64)
-    span = float(np.linalg.norm(rim[far] - rim[0]))
+    # The two points furthest apart: a choice that hangs on the shape alone.
+    apart = pdist(rim)
+    first, second = np.column_stack(np.triu_indices(len(rim), 1))[int(np.argmax(apart))]
+    pinned = np.array([border[first], border[second]], dtype=np.int64)
+    span = float(apart.max())
     found = igl.lscm(mesh.vertices, mesh.faces, pinned, np.array([[0.0, 0.0], [span, 0.0]]))
     flat = np.ascontiguousarray(found[0])
     if np.isfinite(flat).all():

@@ -9,6 +9,7 @@ import numpy as np
 from fitkit.findings import Finding, Severity
 from fitkit.flatten.remesh import smallest_angle_rad
 from fitkit.flatten.sheet_demand import SheetDemand
+from fitkit.flatten.smoothing import Smoothed
 from fitkit.flatten.symmetric_dirichlet import FlatMap
 from fitkit.flatten.way_up import WayUp
 from fitkit.geometry.mesh import TriangleMesh
@@ -17,6 +18,7 @@ from fitkit.patch.design import PatchDesign
 
 __all__ = [
     "length_findings",
+    "noise_findings",
     "overlap_findings",
     "sliver_findings",
     "stretch_findings",
@@ -30,6 +32,8 @@ _CARD_STRAIN_PLAIN_TO_SEE = 0.05
 # second is the elongation of soft aluminium sheet (1100-O, 1.6 mm, typical; from memory).
 _HEAVY_STRAIN = 0.15
 _TEARING_STRAIN = 0.35
+# Beyond this the noise hides creases and edges that a plate would have to follow.
+_ROUGH_MM = 1.0
 # A girth on the blank within this of the form's is true enough not to speak of.
 _LENGTH_STRAIN = 0.003
 
@@ -136,6 +140,28 @@ def length_findings(
             number=off[line],
             limit=_LENGTH_STRAIN,
             unit="strain",
+        )
+    ]
+
+
+def noise_findings(name: str, smoothed: Smoothed) -> list[Finding]:
+    """Say how much noise was taken off the form, and warn where it was more than is safe to."""
+    if smoothed.noise_mm == 0.0:
+        return []
+    rough = smoothed.noise_mm > _ROUGH_MM
+    return [
+        Finding(
+            "form-noise",
+            Severity.WARNING if rough else Severity.NOTE,
+            name,
+            f"The form is rough by about {smoothed.noise_mm:.2f} mm here; it was smoothed, and "
+            f"averaged over a palm's width it moved by no more than {smoothed.moved_mm:.2f} mm.",
+            "Scan it again with more photos of this part, or smooth the mesh it came from."
+            if rough
+            else "",
+            number=smoothed.noise_mm,
+            limit=_ROUGH_MM,
+            unit="mm",
         )
     ]
 

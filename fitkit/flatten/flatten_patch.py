@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from fitkit.findings import Finding, Severity
 from fitkit.flatten.conformal_start import conformal_start, flipped_faces
 from fitkit.flatten.flat_findings import (
     length_findings,
+    noise_findings,
     overlap_findings,
     sliver_findings,
     stretch_findings,
@@ -34,6 +36,7 @@ from fitkit.flatten.remesh import Remeshed, carried_line, edge_for_count, remesh
 from fitkit.flatten.seam import OpenedPatch, check_is_disk_or_sleeve, open_patch
 from fitkit.flatten.seam_line import seam_chain
 from fitkit.flatten.sheet_demand import demand_on_sheet
+from fitkit.flatten.smoothing import smoothed_form
 from fitkit.flatten.stretch import stretch_field
 from fitkit.flatten.symmetric_dirichlet import (
     FlatMap,
@@ -124,6 +127,10 @@ def flatten_patch(
         else:
             findings += sliver_findings(patch.design.name, opened.mesh)
 
+    if not exact:
+        smoothed = smoothed_form(disk.mesh)
+        disk = replace(disk, mesh=smoothed.mesh)
+        findings += noise_findings(patch.design.name, smoothed)
     cut = None
     if cuts:
         cut = cut_open(patch.design.name, disk, start, cuts)

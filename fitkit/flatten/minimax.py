@@ -31,6 +31,9 @@ _LEAST_STRAIN = 1e-6
 # time. 0.1 and 0.5 cost one to three steps more on caps and body patches.
 _ROOM = 0.1
 _FADE = 0.3
+# The last barrier's minimum is reached to this share of its weight, so that the map hangs on the
+# surface alone and not on the way it was come by.
+_SETTLED = 1e-6
 _SUFFICIENT_DECREASE = 1e-4
 _SHORTEST_STEP = 1e-10
 
@@ -118,7 +121,7 @@ def minimise_largest_strain(
     first_mu, done = mu, 0.0
     spring = 0.0 if held is None else held.energy(jacobians)
     merit = _merit(singular, largest, weight, mu) + spring
-    decrement, converged, steps = float("inf"), False, 0
+    decrement, converged, last, steps = float("inf"), False, False, 0
     while steps < max_iterations:
         steps += 1
         move, wider, decrement = _newton_step(
@@ -136,14 +139,16 @@ def minimise_largest_strain(
             length *= 0.6
         else:
             # No step helps: the barrier's minimum to rounding.
-            converged = decrement < mu
+            converged = last and decrement < mu
             break
         flat, largest, merit = tried, largest + length * wider, reached
-        if decrement < mu:
-            if 4.0 * mu <= gap * (largest - 1.0):
+        if decrement < (_SETTLED if last else 1.0) * mu:
+            if last:
                 converged = True
                 break
-            mu *= _FADE
+            least_mu = 0.25 * gap * (largest - 1.0)
+            last = _FADE * mu <= least_mu
+            mu = max(_FADE * mu, least_mu)
             merit = _merit(singular, largest, weight, mu) + spring
         if progress is not None:
             left = max(0.0, float(np.log(4.0 * mu / (gap * (largest - 1.0)))))

@@ -129,9 +129,9 @@ def _thinned(opened: OpenedPatch, edge_mm: float) -> list[Ints]:
         fixed = [i for i, v in enumerate(stretch.vertices.tolist()) if v in stay]
         kept = [0]
         for begin, end in pairwise(fixed):
-            # Always walked from the same end, so that whoever shares the line thins it alike.
-            back = tuple(points[end]) < tuple(points[begin])
-            span = points[begin : end + 1][::-1] if back else points[begin : end + 1]
+            span = points[begin : end + 1]
+            back = _walked_back(span)
+            span = span[::-1] if back else span
             places = _thin(span, edge_mm)
             kept += (
                 [end - p for p in reversed(places[:-1])]
@@ -140,6 +140,19 @@ def _thinned(opened: OpenedPatch, edge_mm: float) -> list[Ints]:
             )
         result.append(stretch.vertices[kept])
     return result
+
+
+def _walked_back(points: Floats) -> bool:
+    """Return whether a line is walked from its end: whoever shares it must thin it alike.
+
+    Told by the line's own shape, so that it stays so however the patch lies in space.
+    """
+    steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    uneven = steps - steps[::-1]
+    first = int(np.argmax(np.abs(uneven) > 1e-6 * steps.max()))
+    if abs(uneven[first]) > 1e-6 * steps.max():
+        return bool(uneven[first] > 0)
+    return tuple(points[-1]) < tuple(points[0])
 
 
 def _thin(points: Floats, edge_mm: float) -> list[int]:
@@ -185,15 +198,19 @@ def _border_points(
 
 def _even_points(border: Floats, edge_mm: float) -> Floats:
     """Return points on an equilateral grid inside the outline, clear of its edges."""
+    # About the outline's middle and alike left and right, up and down, so that a mirrored or
+    # turned patch gets the mirrored or turned pattern.
     low, high = border.min(axis=0), border.max(axis=0)
+    middle, half = 0.5 * (low + high), 0.5 * (high - low)
     row_mm = edge_mm * np.sqrt(3.0) / 2.0
-    rows = np.arange(low[1] + 0.5 * row_mm, high[1], row_mm)
+    rows = int(half[1] / row_mm)
+    columns = int(half[0] / edge_mm) + 1
     grid = [
-        np.column_stack([x, np.full(len(x), y)])
-        for j, y in enumerate(rows)
-        for x in [np.arange(low[0] + (0.25 + 0.5 * (j % 2)) * edge_mm, high[0], edge_mm)]
+        middle + np.column_stack([x, np.full(len(x), j * row_mm)])
+        for j in range(-rows, rows + 1)
+        for x in [edge_mm * (np.arange(-columns, columns + 1 - j % 2) + 0.5 * (j % 2))]
     ]
-    points: Floats = np.concatenate(grid) if grid else np.zeros((0, 2))
+    points: Floats = np.concatenate(grid)
     outline = shapely.polygons(border)
     shapely.prepare(outline)
     points = points[shapely.contains_xy(outline, points[:, 0], points[:, 1])]
