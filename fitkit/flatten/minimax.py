@@ -34,6 +34,8 @@ _FADE = 0.3
 # The last barrier's minimum is reached to this share of its weight, so that the map hangs on the
 # surface alone and not on the way it was come by.
 _SETTLED = 1e-6
+# A step that gains less than this of a number about 1 gains nothing: slivers stop here.
+_ROUNDING = 1e-13
 _SUFFICIENT_DECREASE = 1e-4
 _SHORTEST_STEP = 1e-10
 
@@ -141,8 +143,9 @@ def minimise_largest_strain(
             # No step helps: the barrier's minimum to rounding.
             converged = last and decrement < mu
             break
+        gained = merit - reached
         flat, largest, merit = tried, largest + length * wider, reached
-        if decrement < (_SETTLED if last else 1.0) * mu:
+        if decrement < (_SETTLED if last and gained > _ROUNDING else 1.0) * mu:
             if last:
                 converged = True
                 break
