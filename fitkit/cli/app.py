@@ -243,6 +243,36 @@ def measure_command(job: JobFolder, as_json: AsJson = False) -> None:
         finish("measure", measures.as_dict(), (), as_json=as_json, show=show)
 
 
+@app.command("carry")
+def carry_command(
+    job: JobFolder,
+    source: Annotated[
+        Path | None, typer.Option("--from", help="Job whose lines and patches are to be taken.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Lay a design on this job's body by landmarks: another job's, or its own after a new scan."""
+    with answering("carry", as_json=as_json):
+        from fitkit.workflow.carry_job import carry_job
+        from fitkit.workflow.run_step import same_findings_once
+
+        with shown_progress() as progress:
+            carried = carry_job(job, source=source, progress=progress)
+        found = [finding for report in carried.reports for finding in report.findings]
+        findings = same_findings_once([*carried.findings, *found])
+
+        def show() -> None:
+            print_reports(carried.reports)
+            print(f"{len(carried.shared)} landmarks shared, this body {carried.scale:.3f} as large")
+            print(f"{'line':28s} {'there mm':>9s} {'here mm':>9s}")
+            for name, there, here in carried.lines:
+                print(f"{name:28s} {there:9.1f} {here:9.1f}")
+            print_findings(findings)
+            print(f"Look at it: {job / 'patches' / 'patches.png'}")
+
+        finish("carry", carried.as_dict(), findings, as_json=as_json, show=show)
+
+
 @app.command("adapt")
 def adapt_command(
     job: JobFolder,

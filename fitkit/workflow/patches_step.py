@@ -84,6 +84,7 @@ class _FormWork:
         self._job = job
         self._digests = digests
         self._plans = plans
+        self._designs = [design for plan in plans for design in plan.designs]
         self._body: Body = read_body(job.result_folder("body"))
         self._lines: tuple[TapeLineDesign, ...] = line_designs(job.settings)
         self._before = MadeFrom.read(job.result_folder("patches"))
@@ -188,7 +189,25 @@ class _FormWork:
         lines = lay_tape_lines(form, wanted, kept=kept, progress=progress)
         if plan is self._plans[0]:
             self._all_laid = lines
+            self.files |= self._drawn_on(form, lines)
         return lines
+
+    def _drawn_on(self, form: Form, lines: tuple[TapeLine, ...]) -> dict[str, bytes]:
+        """Return the landmarks that the design was drawn on.
+
+        As long as lines and patches stay as they are while the body changes under them, that is
+        the body before.
+        """
+        from fitkit.job.drawn_on_files import DRAWN_ON, drawn_on_file, read_drawn_on
+        from fitkit.job.made_from import digest_of_value
+        from fitkit.patch.drawn_on import drawn_on
+
+        drawn = [(one.name, one.boundary, one.inside) for one in self._designs]
+        design = digest_of_value([repr(self._lines), repr(drawn)])
+        kept = self._job.unchanged_files("patches", [DRAWN_ON], self._digests)
+        if kept is not None and read_drawn_on(self._job.result_folder("patches"))[1] == design:
+            return kept
+        return {DRAWN_ON: drawn_on_file(drawn_on(form, self._lines, lines), design)}
 
     def _holds(self, piece: str) -> bool:
         """Whether a piece of the last result was made from the same."""
