@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from itertools import pairwise
+from math import radians
 
 import numpy as np
 import pytest
@@ -16,7 +18,7 @@ from fitkit.job.designs import line_designs, patch_designs
 from fitkit.job.settings_text import read_settings
 from fitkit.patch.anchor import place_anchors
 from fitkit.patch.cut_patches import cut_patches
-from fitkit.patch.design import GeodesicLine, TapeLineDesign
+from fitkit.patch.design import GeodesicLine, HeightAnchor, TapeLineDesign
 from fitkit.patch.drawn_on import drawn_on, strayed_findings
 from fitkit.patch.form import Form, grow_form
 from fitkit.patch.landmark_map import LandmarkMap
@@ -48,9 +50,9 @@ def design_text() -> str:
         rows += [
             f'[[patch]]\nname = "{side} sleeve {a}"\nlines = ["{side} arm {a}", "{side} arm {b}"]\n'
             f'inside = {{ axis = "{side} arm", along = {(a + b) / 2}, bearing_deg = 0 }}\n'
-            for a, b in zip(ALONG, ALONG[1:], strict=False)
+            for a, b in pairwise(ALONG)
         ]
-    for low, high in zip(LEVELS, LEVELS[1:], strict=False):
+    for low, high in pairwise(LEVELS):
         for name, turn in (("fl", 45), ("bl", 140), ("br", 220), ("fr", 315)):
             side = "left" if turn < 180 else "right"
             rows.append(
@@ -83,6 +85,7 @@ def anchors_of(form: Form, designs: tuple[TapeLineDesign, ...]) -> np.ndarray:
     return np.array([place.point_mm for place in place_anchors(form, wanted)])
 
 
+@pytest.mark.slow
 def test_a_design_of_24_patches_lies_on_a_larger_body_without_redrawing() -> None:
     """Anchors within 3 mm of a landmark-wise map: a spline in space through all landmarks.
 
@@ -110,16 +113,15 @@ def test_a_design_of_24_patches_lies_on_a_larger_body_without_redrawing() -> Non
     )
     mapped = nearest_on_mesh(there[0].mesh, spline(anchors_of(here[0], here[1])))[0]
     off = np.linalg.norm(mapped - anchors_of(there[0], there[1]), axis=1)
-    assert off.max() < 3.0
+    assert off.max() < 3.0, off
     assert not strayed_findings(drawn_on(*here[:3]), drawn_on(*there[:3]), there[0])
 
 
 def test_without_carrying_lines_stray_and_are_named() -> None:
     """Heights above the floor taken as they are lie up to 12 % of a height too low."""
     first, second = bodies()
-    side = next(
-        one for one in line_designs(read_settings(design_text())) if one.name == "left side"
-    )
+    turn = radians(95)
+    side = GeodesicLine("left side", (HeightAnchor(1010, turn), HeightAnchor(1200, turn)))
     found = []
     for body in (first, second):
         form = Form(body.mesh, 0.0, body)
@@ -130,4 +132,4 @@ def test_without_carrying_lines_stray_and_are_named() -> None:
         if "from where the landmarks" in one.message
     ]
     assert finding.where == "left side"
-    assert finding.number == pytest.approx(0.12 * 1212, abs=8)
+    assert finding.number == pytest.approx(0.12 * 1200, abs=8)
