@@ -10,6 +10,7 @@ import typer
 
 from fitkit.cli.answer import answering, finish, print_findings, print_reports
 from fitkit.cli.progress_lines import shown_progress
+from fitkit.cli.trace_command import trace_command
 
 if TYPE_CHECKING:
     from fitkit.flatten.cut_advice import CutChoice
@@ -473,6 +474,9 @@ def _print_choices(advised: Mapping[str, Sequence[CutChoice]], job: Path) -> Non
 def print_command(job: JobFolder, as_json: AsJson = False) -> None:
     """Write pages, SVG and DXF, with all that needs."""
     _make("print", job, "pages", as_json=as_json)
+
+
+app.command("trace")(trace_command)
 
 
 @app.command("make")

@@ -22,9 +22,12 @@ _MOST_PX = 1400
 _MOVED_MM = 0.5
 # Numbers stand at least this far apart along the outline, as a part of its length.
 _APART = 0.06
+_ROOM_MM = 40.0
 
 
-def png_of_trace(picture: TablePicture, pieces: Sequence[TracedPiece], names: Sequence[str]) -> bytes:
+def png_of_trace(
+    picture: TablePicture, pieces: Sequence[TracedPiece], names: Sequence[str]
+) -> bytes:
     """Return the table from straight above with each piece's outline, holes and lines over it.
 
     Parameters
@@ -38,14 +41,18 @@ def png_of_trace(picture: TablePicture, pieces: Sequence[TracedPiece], names: Se
     rows, columns = shown.shape[:2]
     x0, y1 = picture.corner_mm
     step = picture.pixel_mm
-    extent = (
+    whole = (
         x0 - step / 2,
         x0 + (columns - 0.5) * step,
         y1 - (rows - 0.5) * step,
         y1 + step / 2,
     )
-    figure, axes = _sheet(extent, min(_MOST_PX / max(rows, columns), 1.0) / step)
-    axes.imshow(shown, extent=extent, interpolation="bilinear")
+    extent = _around(picture, pieces, whole)
+    longest = max(extent[1] - extent[0], extent[3] - extent[2])
+    figure, axes = _sheet(extent, min(_MOST_PX / longest, 1.0 / step))
+    axes.imshow(shown, extent=whole, interpolation="bilinear")
+    axes.set_xlim(extent[0], extent[1])
+    axes.set_ylim(extent[2], extent[3])
     for piece, name in zip(pieces, names, strict=True):
         _ring(axes, piece.outline_mm, color=_FOUND, linewidth=1.4)
         for opening in piece.openings_mm:
@@ -130,6 +137,27 @@ def png_of_correction(old_mm: Floats, new_mm: Floats, title: str) -> bytes:
     return _png(figure)
 
 
+def _around(
+    picture: TablePicture,
+    pieces: Sequence[TracedPiece],
+    whole: tuple[float, float, float, float],
+) -> tuple[float, float, float, float]:
+    """Return what of the table to show: pieces and sheets with some room round them."""
+    rows, columns = np.nonzero(picture.paper & picture.seen)
+    places = [piece.outline_mm for piece in pieces]
+    if len(rows):
+        ends = np.array([[columns.min(), rows.max()], [columns.max(), rows.min()]])
+        places.append(picture.to_mm(ends.astype(np.float64)))
+    low = np.min([points.min(axis=0) for points in places], axis=0) - _ROOM_MM
+    high = np.max([points.max(axis=0) for points in places], axis=0) + _ROOM_MM
+    return (
+        max(float(low[0]), whole[0]),
+        min(float(high[0]), whole[1]),
+        max(float(low[1]), whole[2]),
+        min(float(high[1]), whole[3]),
+    )
+
+
 def _tops(off: Floats) -> list[int]:
     """Return where to write numbers: the largest move of each stretch, none crowding another."""
     apart = max(1, int(_APART * len(off)))
@@ -156,7 +184,7 @@ def _rgb(picture: TablePicture) -> Bytes:
     if lab.shape[2] == 1:
         lab = np.concatenate([lab, np.zeros((*lab.shape[:2], 2), dtype=np.float32)], axis=2)
     rgb = np.asarray(cv2.cvtColor(np.ascontiguousarray(lab), cv2.COLOR_LAB2RGB))
-    shown = np.clip(255.0 * rgb + 0.5, 0, 255).astype(np.uint8)
+    shown: Bytes = np.clip(255.0 * rgb + 0.5, 0, 255).astype(np.uint8)
     # What the photo does not show finely enough is greyed out.
     shown[~picture.seen] = (shown[~picture.seen] // 4 + 190).astype(np.uint8)
     return shown

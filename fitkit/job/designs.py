@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, assert_never
 
+import numpy as np
+
 from fitkit.body.side import Side
 from fitkit.job.settings import (
     AnchorSection,
@@ -48,6 +50,7 @@ from fitkit.patch.design import (
     TapeLineDesign,
     ThroughLine,
 )
+from fitkit.template.correction import Correction, EdgeMove, TracedHole
 from fitkit.units import radians_from_degrees
 
 if TYPE_CHECKING:
@@ -55,6 +58,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "anchor_of",
+    "corrections",
     "leaning_on",
     "line_designs",
     "named_girths",
@@ -215,6 +219,21 @@ def named_girths(settings: JobSettings) -> tuple[NamedGirth, ...]:
         NamedGirth(row.name, row.height_mm, row.axis, row.along, row.landmarks or ())
         for row in settings.girth
     )
+
+
+def corrections(settings: JobSettings) -> dict[str, Correction]:
+    """Return what was corrected on card, by patch."""
+    return {
+        section.patch: Correction(
+            section.patch,
+            tuple(
+                EdgeMove(edge.line, edge.piece, np.array(edge.moved_mm)) for edge in section.edges
+            ),
+            tuple(TracedHole(*hole) for hole in section.holes),
+            tuple(np.array(line) for line in section.pencil),
+        )
+        for section in settings.correction
+    }
 
 
 def part_numbers(designs: tuple[PatchDesign, ...]) -> dict[str, int]:

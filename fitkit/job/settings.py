@@ -8,6 +8,7 @@ words it does not know.
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
@@ -24,6 +25,8 @@ __all__ = [
     "AnchorSection",
     "BodySection",
     "CaptureSection",
+    "CorrectedEdgeSection",
+    "CorrectionSection",
     "CutSection",
     "EdgeSection",
     "FormSection",
@@ -511,6 +514,39 @@ class PatchSection(_Section):
         return self
 
 
+class CorrectedEdgeSection(_Section):
+    """An edge of a corrected part: ``{line, moved_mm = [[share, outwards, along], ...]}``.
+
+    ``share`` runs from 0 to 1 along the edge; ``piece`` counts the edges along the same line.
+    """
+
+    line: str
+    piece: Annotated[int, Field(ge=0)] = 0
+    moved_mm: Annotated[list[tuple[_Fraction, float, float]], Field(min_length=2)]
+
+    @model_validator(mode="after")
+    def _rises(self) -> CorrectedEdgeSection:
+        shares = [row[0] for row in self.moved_mm]
+        if any(b <= a for a, b in pairwise(shares)):
+            raise ValueError("The shares, each row's first number, must rise from 0 to 1.")
+        return self
+
+
+class CorrectionSection(_Section):
+    """A ``[[correction]]``: what was changed on a card piece of a patch; `fitkit trace` writes it.
+
+    ``holes`` are [right, up, diameter] and ``pencil`` lines of [right, up], in millimetres from
+    the middle of the blank, seen from the plate's outside.
+    """
+
+    patch: str
+    edges: list[CorrectedEdgeSection] = Field(default_factory=list)
+    holes: list[tuple[float, float, Annotated[float, Field(gt=0.0)]]] = Field(default_factory=list)
+    pencil: list[Annotated[list[tuple[float, float]], Field(min_length=2)]] = Field(
+        default_factory=list
+    )
+
+
 class PrintSection(_Section):
     """``[print]``: the paper the templates are spread over."""
 
@@ -543,4 +579,5 @@ class JobSettings(_Section):
     padding: list[PaddingSection] = Field(default_factory=list)
     line: list[LineSection] = Field(default_factory=list)
     patch: list[PatchSection] = Field(default_factory=list)
+    correction: list[CorrectionSection] = Field(default_factory=list)
     print: PrintSection = PrintSection()

@@ -83,8 +83,8 @@ def with_row(text: str, section: str, values: Mapping[str, Any]) -> str:
     return "".join([*lines[:at], *before, *row, *after, *lines[at:]])
 
 
-def without_row(text: str, section: str, name: str) -> str:
-    """Return the text without the ``[[section]]`` row of that name.
+def without_row(text: str, section: str, name: str, *, key: str = "name") -> str:
+    """Return the text without the ``[[section]]`` row whose ``key`` is that name.
 
     Raises
     ------
@@ -93,7 +93,7 @@ def without_row(text: str, section: str, name: str) -> str:
     """
     document = tomlkit.parse(text)
     rows = document.get(section)
-    names = [str(row.get("name")) for row in rows] if isinstance(rows, AoT) else []
+    names = [str(row.get(key)) for row in rows] if isinstance(rows, AoT) else []
     if name not in names:
         raise _no_such_row(section, name, names)
     lines = text.splitlines(keepends=True)

@@ -260,6 +260,17 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
             pointing("patch", index, patch.name, "edges", name, [*around, "seam"])
         for name in patch.hold:
             pointing("patch", index, patch.name, "hold", name, [*line_names, "seam"])
+    patch_names = [patch.name for patch in settings.patch]
+    corrected: set[str] = set()
+    for index, one in enumerate(settings.correction):
+        if one.patch not in patch_names:
+            cause = f"there is no patch '{one.patch}'."
+            remedy = f"Use one of: {', '.join(patch_names) or 'none drawn yet'}; or take it out."
+            add("correction", index, one.patch, "patch", cause, remedy)
+        elif one.patch in corrected:
+            cause = "the patch is corrected twice."
+            add("correction", index, one.patch, "patch", cause, "Keep one of the two.")
+        corrected.add(one.patch)
     if not problems:
         problems += _ring(text, settings)
     return problems

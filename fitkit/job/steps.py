@@ -139,6 +139,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 "[job]": settings.job.model_dump(mode="json"),
                 "[wearer] name": settings.wearer.name,
                 "[[patch]]": [patch.model_dump(mode="json") for patch in settings.patch],
+                "[[correction]]": [one.model_dump(mode="json") for one in settings.correction],
             }
         case "pages":
             return {

@@ -9,15 +9,15 @@ from scipy.spatial import cKDTree
 
 from fitkit.body.side import Side
 from fitkit.drawing.drawing import Hole
-from fitkit.flatten.flat_patch import FlatCut, FlatEdge, FlatPatch
-from fitkit.flatten.seam import SEAM
+from fitkit.flatten.flat_patch import FlatCut, FlatPatch
 from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.flatten.way_up import way_up
 from fitkit.geometry.arrays import Floats
-from fitkit.patch.design import EdgeTreatment, PatchDesign
+from fitkit.template.blank_edges import blank_edges, shown_line
+from fitkit.template.correction import Correction
 from fitkit.template.match_marks import match_marks
 from fitkit.template.mirror import mirrored_name, mirrored_part
-from fitkit.template.outline import CutOutline, cut_outline
+from fitkit.template.outline import CutOutline
 from fitkit.template.part import MatchMark, NamedLine, Part
 from fitkit.template.part_drawing import part_drawing
 from fitkit.template.template import Template, part_title
@@ -25,8 +25,8 @@ from fitkit.template.words import Block
 
 __all__ = ["formed_edges", "make_templates"]
 
-_PLAIN = EdgeTreatment()
 _BETWEEN = " · "
+_PENCIL = "pencil"
 # A sheet that has to give less than this is only bent.
 _NO_STRETCH = 0.002
 _FORMED = {
@@ -39,7 +39,12 @@ _FORMED = {
 
 
 def make_templates(
-    flat: FlatPatch, *, number: int, job_name: str, wearer: str
+    flat: FlatPatch,
+    *,
+    number: int,
+    job_name: str,
+    wearer: str,
+    correction: Correction | None = None,
 ) -> tuple[Template, ...]:
     """Return the template of a blank; for a paired design the mirrored twin's as well.
 
@@ -51,6 +56,8 @@ def make_templates(
         Part number of the drawn one; its twin gets the next.
     job_name, wearer
         As written on the drawing.
+    correction
+        What the maker changed on a card piece of it, if anything; the twin gets it mirrored.
 
     Returns
     -------
@@ -59,7 +66,7 @@ def make_templates(
         lower left at the origin. The twin's lines are mirrored, its words are not.
     """
     design = flat.design
-    part, outline = _part_of(flat)
+    part, outline = _part_of(flat, correction)
     shown = way_up(flat.form, flat.flat_mm).shown
     way = None if shown == "any" else shown.upper()
     forming = _forming_words(sheet_demand(flat))
@@ -132,70 +139,47 @@ def _cuts_in_words(cuts: Sequence[FlatCut]) -> str:
     return f"{many}: cut to the tip · close edge to edge"
 
 
-def _part_of(flat: FlatPatch) -> tuple[Part, CutOutline]:
+def _part_of(flat: FlatPatch, correction: Correction | None) -> tuple[Part, CutOutline]:
     """Return the blank turned upright, with allowances, marks and named lines."""
     design = flat.design
-    widths = _widths_mm(design, flat.outline)
-    named = [NamedLine(_shown_name(design, edge.line), edge.points_mm) for edge in flat.outline]
-    outline = cut_outline(design.name, named, widths)
-    # Turning by this matrix takes the wearer's up to +y.
-    up = flat.up
-    upright = np.array([[up[1], -up[0]], [up[0], up[1]]])
-    corner = (outline.points_mm @ upright.T).min(axis=0)
-
-    def place(points: Floats) -> Floats:
-        placed: Floats = points @ upright.T - corner
-        return placed
-
-    def line(one: NamedLine) -> NamedLine:
-        return NamedLine(one.name, place(one.points_mm))
-
-    marks = match_marks(flat.outline, formed_edges(flat), widths)
-    edges = tuple(line(one) for one in named)
+    blank = blank_edges(flat, correction)
+    outline, widths = blank.outline, blank.widths_mm
+    place = blank.on_paper
+    marks = match_marks(blank.edges, formed_edges(flat), widths)
+    edges = tuple(
+        NamedLine(shown_line(design, edge.line), place(edge.points_mm)) for edge in blank.edges
+    )
+    holes = [Hole(place(cut.tip_mm), cut.stop_hole_mm) for cut in flat.cuts if cut.stop_hole_mm > 0]
+    pencil = []
+    if correction is not None:
+        holes += [
+            Hole(place(blank.on_flat(np.array([[hole.x_mm, hole.y_mm]])))[0], hole.diameter_mm)
+            for hole in correction.holes
+        ]
+        pencil = [NamedLine(_PENCIL, place(blank.on_flat(told))) for told in correction.pencil_mm]
     part = Part(
-        place(np.concatenate([edge.points_mm[:-1] for edge in flat.outline])),
+        place(np.concatenate([edge.points_mm[:-1] for edge in blank.edges])),
         place(outline.points_mm),
         edges,
         tuple(edge for edge, width in zip(edges, widths, strict=True) if width > 0),
-        tuple(NamedLine(inner.line, place(inner.points_mm)) for inner in flat.inner_lines),
+        (
+            *(NamedLine(inner.line, place(inner.points_mm)) for inner in flat.inner_lines),
+            *pencil,
+        ),
         tuple(
             MatchMark(
                 place(mark.at_mm),
-                mark.inward @ upright.T,
+                mark.inward @ blank.upright.T,
                 mark.label,
-                _shown_name(design, mark.line),
+                shown_line(design, mark.line),
                 mark.crossing,
                 mark.outward_mm,
             )
             for mark in marks
         ),
-        tuple(
-            Hole(place(cut.tip_mm), cut.stop_hole_mm) for cut in flat.cuts if cut.stop_hole_mm > 0
-        ),
+        tuple(holes),
     )
     return part, outline
-
-
-def _widths_mm(design: PatchDesign, outline: Sequence[FlatEdge]) -> list[float]:
-    """Return per edge the width of its allowance.
-
-    A seam is one joint between two edges of the same part: its lap goes on the first of them only,
-    to lie under the other.
-    """
-    widths = []
-    seam_has_lap = False
-    for edge in outline:
-        treatment = design.edges.get(edge.line, _PLAIN)
-        width = treatment.width_mm if treatment.kind == "lap" else 0.0
-        if edge.line == SEAM:
-            width = 0.0 if seam_has_lap else width
-            seam_has_lap = True
-        widths.append(width)
-    return widths
-
-
-def _shown_name(design: PatchDesign, line: str) -> str:
-    return f"seam, {design.seam}" if line == SEAM and design.seam else line
 
 
 def formed_edges(flat: FlatPatch) -> list[Floats]:

@@ -21,6 +21,9 @@ _CORNER_MM = 2.5
 _TOLERANCE_MM = 0.12
 _NOTHING_MM = 0.05
 _STATION_MM = 1.0
+# A moved edge still runs about the same way, looked at over twice this length.
+_LEAST_COS = 0.77
+_DIRECTION_MM = 1.5
 # Edges that meet flatter than this have no corner of their own.
 _FLAT_RAD = 0.4
 
@@ -99,11 +102,15 @@ def _outward_moves(points: Floats, width: float, ring: shapely.LinearRing) -> tu
     from_mm, to_mm = at + (width - _REACH_MM) * normal, at + (width + _REACH_MM) * normal
     rays = shapely.linestrings(np.stack([from_mm, to_mm], axis=1))
     out = np.full(stations, np.nan)
-    for n, crossing in enumerate(shapely.intersection(rays, ring)):
-        places = shapely.get_coordinates(crossing)
-        if len(places):
-            off = (places - at[n]) @ normal[n] - width
-            out[n] = off[np.abs(off).argmin()]
+    crossings = shapely.intersection(rays, ring)
+    places = shapely.get_coordinates(crossings)
+    station = np.repeat(np.arange(stations), shapely.get_num_coordinates(crossings))
+    # Where the piece ends before the edge does, the ray meets the cut that ended it.
+    same = np.sum(_directions(ring, places) * _turned_left(normal)[station], axis=1) > _LEAST_COS
+    off = np.sum((places - at[station]) * normal[station], axis=1) - width
+    for n in np.unique(station[same]):
+        own = off[same & (station == n)]
+        out[n] = own[np.abs(own).argmin()]
     inner = (share * length > _CORNER_MM) & ((1 - share) * length > _CORNER_MM)
     good = np.isfinite(out) & inner
     if not good.any():
@@ -111,6 +118,23 @@ def _outward_moves(points: Floats, width: float, ring: shapely.LinearRing) -> tu
     if not good.any():
         return share, np.zeros(stations)
     return share, np.interp(share, share[good], out[good])
+
+
+def _directions(ring: shapely.LinearRing, places: Floats) -> Floats:
+    """(N, 2): which way the ring runs at each place on it."""
+    arc = shapely.line_locate_point(ring, shapely.points(places))
+    whole = float(ring.length)
+    ends = [
+        shapely.get_coordinates(shapely.line_interpolate_point(ring, (arc + step) % whole))
+        for step in (-_DIRECTION_MM, _DIRECTION_MM)
+    ]
+    ahead = ends[1] - ends[0]
+    directions: Floats = ahead / np.maximum(np.linalg.norm(ahead, axis=1, keepdims=True), 1e-12)
+    return directions
+
+
+def _turned_left(normals: Floats) -> Floats:
+    return np.column_stack([-normals[:, 1], normals[:, 0]])
 
 
 def _corner_move(before: Floats, out_before: float, after: Floats, out_after: float) -> Floats:

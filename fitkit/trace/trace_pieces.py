@@ -10,8 +10,9 @@ import shapely
 
 from fitkit.capture.marker_sheet import MarkerSheet
 from fitkit.capture.photo import Photo
-from fitkit.capture.print_scale import print_scale
+from fitkit.capture.print_scale import print_scale, tag_scale
 from fitkit.capture.sheet_view import SheetView, view_sheets
+from fitkit.capture.tag_set import OUR_SHEETS, TagSet
 from fitkit.errors import PhotoError
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Bytes, Floats, frozen_floats
@@ -36,7 +37,7 @@ _THICK_MM = 1.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TablePhoto:
-    """A photo with its colours. ``colour`` (H, W, 3) uint8 RGB, as large as ``photo.grey``."""
+    """A photo with its colours: (H, W, 3) uint8 RGB as large as ``photo.grey``, or grey again."""
 
     photo: Photo
     colour: Bytes
@@ -98,6 +99,7 @@ def trace_pieces(
     *,
     thickness_mm: float | None = None,
     printed_mm: tuple[float, float] | None = None,
+    tags: TagSet = OUR_SHEETS,
 ) -> Trace:
     """Return the pieces that lie on a table with marker sheets.
 
@@ -110,6 +112,8 @@ def trace_pieces(
         None takes it as lying in the sheets' plane.
     printed_mm
         The sheets' two check lengths as measured.
+    tags
+        What to look for: fitkit's own sheets, or tags of a maker's own.
 
     Raises
     ------
@@ -119,7 +123,7 @@ def trace_pieces(
     findings: list[Finding] = []
     views_seen: list[SheetView] = []
     for index, one in enumerate(photos):
-        seen, remarks = view_sheets(one.photo, index)
+        seen, remarks = view_sheets(one.photo, index, tags)
         views_seen += seen
         findings += remarks
     if not views_seen:
@@ -129,8 +133,11 @@ def trace_pieces(
             "Lay a printed marker sheet flat beside the piece and take the photo from straight "
             "above, so that the whole sheet shows.",
         )
-    sheets = [view.sheet for view in views_seen if isinstance(view.sheet, MarkerSheet)]
-    printed, remarks = print_scale(sheets, printed_mm)
+    if tags.ours:
+        sheets = [view.sheet for view in views_seen if isinstance(view.sheet, MarkerSheet)]
+        printed, remarks = print_scale(sheets, printed_mm)
+    else:
+        printed, remarks = tag_scale(tags)
     findings += remarks
     views = solve_table_views([one.photo for one in photos], views_seen, printed)
     findings += [

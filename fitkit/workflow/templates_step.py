@@ -25,7 +25,7 @@ def templates(job: Job, *, digests: FileDigests, progress: Progress | None = Non
 def _templates(job: Job, progress: Progress | None) -> Made:
     from fitkit.export.drawing_picture import png_of_drawing
     from fitkit.export.drawing_svg import svg_of_drawing
-    from fitkit.job.designs import part_numbers, patch_designs
+    from fitkit.job.designs import corrections, part_numbers, patch_designs
     from fitkit.job.flat_patch_files import read_flat_patch
     from fitkit.job.template_files import template_file, template_stem
     from fitkit.template.make_templates import make_templates
@@ -34,6 +34,7 @@ def _templates(job: Job, progress: Progress | None) -> Made:
     findings: list[Finding] = []
     designs = patch_designs(job.settings)
     numbers = part_numbers(designs)
+    corrected = corrections(job.settings)
     count = 0
     for index, design in enumerate(designs):
         if progress is not None:
@@ -43,6 +44,7 @@ def _templates(job: Job, progress: Progress | None) -> Made:
             number=numbers[design.name],
             job_name=job.settings.job.name,
             wearer=job.settings.wearer.name,
+            correction=corrected.get(design.name),
         )
         for template in drawn:
             stem = template_stem(template)

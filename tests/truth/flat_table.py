@@ -26,7 +26,6 @@ Pixels: TypeAlias = NDArray[np.float32]
 
 __all__ = ["CardPiece", "TableScene", "camera_over", "photo_of", "render_table", "table_lens"]
 
-_HALF_MM = 370.0
 _CELL_MM = 1.0 / CELLS_PER_MM
 _PAPER = np.array([0.80, 0.80, 0.79])
 _INK = 0.035
@@ -52,7 +51,8 @@ class TableScene:
     """What lies on the table, and how it is lit.
 
     ``floor`` is the table's own colour as linear light, ``grain`` how much it varies, ``shade``
-    how much darker the far end of the table is, ``light_rad`` where the lamp stands.
+    how much darker the far end of the table is, ``light_rad`` where the lamp stands, ``half_mm``
+    how far the table goes on before its rim is smeared outwards.
     """
 
     pieces: tuple[CardPiece, ...]
@@ -63,6 +63,7 @@ class TableScene:
     light_rad: float = 0.7
     shadow: float = 0.45
     seed: int = 1
+    half_mm: float = 370.0
 
 
 def table_lens(width_px: int = 1512, height_px: int = 2016) -> Lens:
@@ -113,10 +114,10 @@ def render_table(scene: TableScene, camera: Camera, *, noise_grey: float = 1.5) 
     """(H, W, 3) uint8 RGB: one photo of the table."""
     lens = camera.lens
     rng = np.random.default_rng(scene.seed)
-    size = round(2 * _HALF_MM / _CELL_MM)
+    size = round(2 * scene.half_mm / _CELL_MM)
     floor = _floor(scene, size, rng)
     rays = _rays(camera)
-    low = _look(camera, rays, 0.0)
+    low = _look(camera, rays, 0.0, size)
     light = np.cos(scene.light_rad), np.sin(scene.light_rad)
     tops, walls = [], []
     for piece in scene.pieces:
@@ -129,8 +130,8 @@ def render_table(scene: TableScene, camera: Camera, *, noise_grey: float = 1.5) 
         near = cv2.GaussianBlur(mask, (0, 0), max(0.8 * reach, 0.6))
         floor *= (1.0 - scene.shadow * np.maximum(thrown, 0.7 * near))[:, :, None]
         heights = [piece.thickness_mm * k / 4 for k in range(1, 5)]
-        shown = [_sample(mask, _look(camera, rays, z)) for z in heights]
-        paint = _sample(_paint(piece, size), _look(camera, rays, heights[-1]))
+        shown = [_sample(mask, _look(camera, rays, z, size)) for z in heights]
+        paint = _sample(_paint(piece, size), _look(camera, rays, heights[-1], size))
         tops.append((shown[-1], np.array(piece.colour, np.float32) * (1 + paint)[:, :, None]))
         walls.append((np.max([_sample(mask, low), *shown], axis=0), 0.6 * np.array(piece.colour)))
     picture = _sample(floor, low)
@@ -147,12 +148,13 @@ def render_table(scene: TableScene, camera: Camera, *, noise_grey: float = 1.5) 
     return np.asarray(np.clip(tone + 0.5, 0, 255), dtype=np.uint8)
 
 
-def _cells(points_mm: Floats) -> Floats:
+def _cells(points_mm: Floats, size: int) -> Floats:
     """Return table points as (column, row) of the raster, centres whole."""
+    half = 0.5 * size
     return np.column_stack(
         [
-            (points_mm[:, 0] + _HALF_MM) / _CELL_MM - 0.5,
-            (_HALF_MM - points_mm[:, 1]) / _CELL_MM - 0.5,
+            points_mm[:, 0] / _CELL_MM + half - 0.5,
+            half - points_mm[:, 1] / _CELL_MM - 0.5,
         ]
     )
 
@@ -162,12 +164,12 @@ def _raster(piece: CardPiece, size: int) -> Pixels:
     rings = [piece.outline_mm, *piece.holes_mm]
     fine = 4
     filled = np.zeros((size, size), dtype=np.float32)
-    corner = np.floor(_cells(piece.outline_mm).min(axis=0)).astype(int) - 2
-    far = np.ceil(_cells(piece.outline_mm).max(axis=0)).astype(int) + 3
+    corner = np.floor(_cells(piece.outline_mm, size).min(axis=0)).astype(int) - 2
+    far = np.ceil(_cells(piece.outline_mm, size).max(axis=0)).astype(int) + 3
     wide, high = (far - corner).tolist()
     block = np.zeros((high * fine, wide * fine), dtype=np.uint8)
     drawn = [
-        np.round(((_cells(ring) - corner + 0.5) * fine - 0.5) * 256).astype(np.int32)
+        np.round(((_cells(ring, size) - corner + 0.5) * fine - 0.5) * 256).astype(np.int32)
         for ring in rings
     ]
     cv2.fillPoly(block, drawn, 255, lineType=cv2.LINE_8, shift=8)
@@ -182,7 +184,7 @@ def _paint(piece: CardPiece, size: int) -> Pixels:
     small = rng.normal(0, 1, (size // 8, size // 8)).astype(np.float32)
     fibres = cv2.resize(small, (size, size), interpolation=cv2.INTER_LINEAR) * 0.02
     for line in piece.pencil_mm:
-        drawn = np.round(_cells(line) * 16).astype(np.int32)
+        drawn = np.round(_cells(line, size) * 16).astype(np.int32)
         grey = np.zeros((size, size), dtype=np.uint8)
         cv2.polylines(grey, [drawn], False, 255, thickness=3, lineType=cv2.LINE_AA, shift=4)
         fibres = fibres - 0.55 * grey / 255.0
@@ -200,7 +202,7 @@ def _floor(scene: TableScene, size: int, rng: np.random.Generator) -> Pixels:
         raster = printed_sheet(placed.sheet)
         high, wide = raster.shape
         turn = placed.world_from_sheet.rotation
-        centre = _cells(placed.world_from_sheet.translation_mm[None, :2])[0]
+        centre = _cells(placed.world_from_sheet.translation_mm[None, :2], size)[0]
         # Columns run along the sheet's x, rows against its y; the raster's rows too.
         across = np.array([turn[0, 0], -turn[1, 0]])
         down = np.array([-turn[0, 1], turn[1, 1]])
@@ -234,11 +236,11 @@ def _rays(camera: Camera) -> Pixels:
     return ways.reshape(lens.height_px, lens.width_px, 3).astype(np.float32)
 
 
-def _look(camera: Camera, rays: Pixels, height_mm: float) -> tuple[Pixels, Pixels]:
+def _look(camera: Camera, rays: Pixels, height_mm: float, size: int) -> tuple[Pixels, Pixels]:
     """Return per pixel which cell of the raster at a height it shows."""
     start = camera.centre_mm()
     hit = start[:2] + ((height_mm - start[2]) / rays[:, :, 2])[:, :, None] * rays[:, :, :2]
-    cells = _cells(hit.reshape(-1, 2)).astype(np.float32).reshape(hit.shape)
+    cells = _cells(hit.reshape(-1, 2), size).astype(np.float32).reshape(hit.shape)
     return cells[:, :, 0], cells[:, :, 1]
 
 

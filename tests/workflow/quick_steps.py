@@ -176,7 +176,7 @@ def _flatten_patch(patch: Patch, *, progress: Any = None) -> FlatPatch:
 
 
 def _make_templates(
-    flat: FlatPatch, *, number: int, job_name: str, wearer: str
+    flat: FlatPatch, *, number: int, job_name: str, wearer: str, correction: object = None
 ) -> tuple[Template, ...]:
     CALLS.append(f"template {flat.design.name}")
     sides = [flat.design.side] + [flat.design.side.other] * flat.design.paired

@@ -1,0 +1,111 @@
+"""A blank's edges as they are cut: with what the maker corrected, and how wide an allowance."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
+from fitkit.flatten.seam import SEAM
+from fitkit.geometry.arrays import Floats
+from fitkit.patch.design import EdgeTreatment, PatchDesign
+from fitkit.template.correction import Correction, moved_edges
+from fitkit.template.outline import CutOutline, cut_outline
+from fitkit.template.part import NamedLine
+
+__all__ = ["BlankEdges", "blank_edges", "shown_line"]
+
+_PLAIN = EdgeTreatment()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BlankEdges:
+    """The edges of a blank, on the flat.
+
+    Attributes
+    ----------
+    edges
+        In order round the blank, as corrected.
+    widths_mm
+        Width of the allowance beyond each.
+    outline
+        Where to cut.
+    middle_mm, upright
+        (2,) and (2, 2): the uncorrected blank's middle, and the turn that takes the wearer's up
+        to +y; holes and pencil lines of a correction are told from there.
+    """
+
+    edges: tuple[FlatEdge, ...]
+    widths_mm: tuple[float, ...]
+    outline: CutOutline
+    middle_mm: Floats
+    upright: Floats
+
+    def on_paper(self, points_mm: Floats) -> Floats:
+        """(N, 2) float mm: places on the flat as the template shows them, up along +y.
+
+        The cut line's lower left is the origin.
+        """
+        corner = (self.outline.points_mm @ self.upright.T).min(axis=0)
+        placed: Floats = points_mm @ self.upright.T - corner
+        return placed
+
+    def from_middle(self, points_mm: Floats) -> Floats:
+        """(N, 2) float mm: places on the flat as right and up from the blank's middle."""
+        told: Floats = (points_mm - self.middle_mm) @ self.upright.T
+        return told
+
+    def on_flat(self, told_mm: Floats) -> Floats:
+        """(N, 2) float mm: the reverse of :meth:`from_middle`."""
+        points: Floats = told_mm @ self.upright + self.middle_mm
+        return points
+
+
+def blank_edges(flat: FlatPatch, correction: Correction | None = None) -> BlankEdges:
+    """Return a blank's edges with a correction applied and their allowances beyond them."""
+    edges = flat.outline
+    rough = np.concatenate([edge.points_mm[:-1] for edge in edges])
+    if correction is not None and correction.edges:
+        moved = moved_edges(
+            [edge.line for edge in edges], [edge.points_mm for edge in edges], correction
+        )
+        edges = tuple(
+            replace(edge, points_mm=points) for edge, points in zip(edges, moved, strict=True)
+        )
+    widths = tuple(_widths_mm(flat.design, edges))
+    named = [NamedLine(shown_line(flat.design, edge.line), edge.points_mm) for edge in edges]
+    up = flat.up
+    middle = shapely.Polygon(rough).buffer(0).centroid
+    return BlankEdges(
+        edges,
+        widths,
+        cut_outline(flat.design.name, named, widths),
+        np.array([middle.x, middle.y]),
+        np.array([[up[1], -up[0]], [up[0], up[1]]]),
+    )
+
+
+def shown_line(design: PatchDesign, line: str) -> str:
+    """Return what an edge's line is called on the drawing."""
+    return f"seam, {design.seam}" if line == SEAM and design.seam else line
+
+
+def _widths_mm(design: PatchDesign, outline: Sequence[FlatEdge]) -> list[float]:
+    """Return per edge the width of its allowance.
+
+    A seam is one joint between two edges of the same part: its lap goes on the first of them only,
+    to lie under the other.
+    """
+    widths = []
+    seam_has_lap = False
+    for edge in outline:
+        treatment = design.edges.get(edge.line, _PLAIN)
+        width = treatment.width_mm if treatment.kind == "lap" else 0.0
+        if edge.line == SEAM:
+            width = 0.0 if seam_has_lap else width
+            seam_has_lap = True
+        widths.append(width)
+    return widths

@@ -1,0 +1,215 @@
+"""A card piece trimmed by the maker comes back into the job by photo."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from typer.testing import CliRunner
+
+from fitkit.cli.app import app
+from fitkit.errors import InputError, JobError, PhotoError
+from fitkit.flatten.flat_patch import FlatPatch
+from fitkit.geometry.arrays import Floats
+from fitkit.job.designs import corrections, patch_designs
+from fitkit.job.flat_patch_files import flat_patch_files
+from fitkit.job.job_folder import create_job, open_job
+from fitkit.job.made_from import FileDigests
+from fitkit.job.template_files import read_templates
+from fitkit.patch.design import PatchDesign
+from fitkit.template.blank_edges import blank_edges
+from fitkit.workflow.templates_step import templates
+from fitkit.workflow.trace_job import trace_job
+from tests.template.parts import barrel_panels
+from tests.trace.scenes import SHEETS, off_outline_mm
+from tests.truth.flat_table import CardPiece, TableScene, camera_over, render_table, table_lens
+from tests.truth.studio import photo_jpeg
+
+JOB = """\
+format = 1
+
+[job]
+name = "Heron Warden"
+
+[capture]
+printed_mm = [180.0, 200.0]
+
+[[line]]
+name = "hem"
+kind = "level"
+height_mm = 900
+
+[[line]]
+name = "waist"
+kind = "level"
+height_mm = 1000
+
+[[line]]
+name = "side"
+kind = "level"
+height_mm = 1100
+
+[[line]]
+name = "centre"
+kind = "symmetry"
+
+# the tassets
+[[patch]]
+name = "tasset"
+lines = ["hem", "waist", "centre", "side"]
+inside = { height_mm = 950, bearing_deg = 30 }
+side = "left"
+pair = true
+thickness_mm = 0.5
+edges = { waist = { lap_mm = 12 } }
+"""
+TRIMMED_MM = 5.0
+
+
+@pytest.fixture(scope="module")
+def blank() -> FlatPatch:
+    return barrel_panels()["left lower"]
+
+
+def job_with(folder: Path, blank: FlatPatch) -> Path:
+    create_job(folder, JOB)
+    job = open_job(folder)
+    (design,) = patch_designs(job.settings)
+    digests = FileDigests(folder)
+    with job.locked("test"):
+        job.keep_result(
+            "blanks", flat_patch_files(replace(blank, design=design)), inputs={}, digests=digests
+        )
+        templates(job, digests=digests)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory, blank: FlatPatch) -> Path:
+    return job_with(tmp_path_factory.mktemp("trace") / "heron", blank)
+
+
+def trimmed(blank: FlatPatch, design: PatchDesign) -> Floats:
+    """Return the left tasset's cut line with 5 mm taken off at the hem, lying on the table."""
+    outline = blank_edges(replace(blank, design=design)).outline.points_mm
+    hem = next(edge for edge in blank.outline if edge.line == "hem").points_mm
+    ahead = (hem[-1] - hem[0]) / np.linalg.norm(hem[-1] - hem[0])
+    inward = np.array([-ahead[1], ahead[0]])
+    # Everything beyond the hem moved inwards goes: the hem is straight to half a millimetre.
+    middle = hem.mean(axis=0) + TRIMMED_MM * inward
+    far = 400.0
+    keep = shapely.Polygon(
+        [middle - far * ahead, middle + far * ahead, middle + far * (ahead + inward),
+         middle + far * (inward - ahead)]
+    )  # fmt: skip
+    piece = shapely.intersection(shapely.Polygon(outline), keep)
+    return np.asarray(shapely.get_coordinates(shapely.orient_polygons(piece).exterior))[:-1]
+
+
+def deepest_trim_mm(blank: FlatPatch) -> float:
+    """Return how far the straight trim reaches beyond the hem's ends."""
+    hem = next(edge for edge in blank.outline if edge.line == "hem").points_mm
+    ahead = (hem[-1] - hem[0]) / np.linalg.norm(hem[-1] - hem[0])
+    rise = (hem - hem.mean(axis=0)) @ np.array([-ahead[1], ahead[0]])
+    return TRIMMED_MM - float(rise.min())
+
+
+@pytest.fixture(scope="module")
+def photo(tmp_path_factory: pytest.TempPathFactory, blank: FlatPatch, made: Path) -> Path:
+    (design,) = patch_designs(open_job(made).settings)
+    outline = trimmed(blank, design)
+    centred = outline - 0.5 * (outline.min(axis=0) + outline.max(axis=0))
+    c, s = np.cos(0.6), np.sin(0.6)
+    piece = CardPiece(centred @ np.array([[c, -s], [s, c]]).T, thickness_mm=0.5)
+    assert np.abs(piece.outline_mm[:, 0]).max() < 125
+    camera = camera_over("x", tilt_deg=15.0, distance_mm=620.0, lens=table_lens(1600, 1200))
+    path = tmp_path_factory.mktemp("photos") / "tasset.jpg"
+    rgb = render_table(TableScene((piece,), SHEETS), camera)
+    path.write_bytes(photo_jpeg(rgb, focal_35mm=26, quality=92))
+    return path
+
+
+def test_the_trimmed_edge_is_read_and_nothing_kept_before_the_yes(
+    made: Path, photo: Path, blank: FlatPatch
+) -> None:
+    before = (made / "job.toml").read_text()
+    traced = trace_job(made, [photo], part="tasset, left", thickness_mm=0.5)
+    (piece,) = traced.report.facts["pieces"]
+    assert piece["part"] == "tasset, left"
+    most, least = piece["moved_mm"]["hem"]
+    # The hem bows up amid: the straight cut takes more off its ends than the mean.
+    assert least == pytest.approx(-deepest_trim_mm(blank), abs=0.4)
+    assert most == 0.0
+    assert "waist" not in piece["moved_mm"]
+    assert (made / "job.toml").read_text() == before
+    for picture in traced.report.files:
+        assert picture.read_bytes().startswith(b"\x89PNG")
+    lengths = [f for f in traced.report.findings if f.code == "edge-length-changed"]
+    assert {finding.message.split("'")[1] for finding in lengths} >= {"side", "centre"}
+
+
+def test_kept_corrections_make_the_next_template(
+    tmp_path: Path, blank: FlatPatch, photo: Path
+) -> None:
+    folder = job_with(tmp_path / "heron", blank)
+    done = CliRunner().invoke(
+        app,
+        [
+            "trace",
+            str(folder),
+            str(photo),
+            "--part",
+            "1",
+            "--thickness",
+            "0.5 mm",
+            "--keep",
+            "--json",
+        ],
+    )
+    answer = json.loads(done.stdout)
+    assert done.exit_code == 0
+    assert answer["kept"] is True
+    text = (folder / "job.toml").read_text()
+    assert "# the tassets" in text
+    job = open_job(folder)
+    assert job.state("templates").state == "stale"
+    kept = corrections(job.settings)["tasset"]
+    assert max(len(move.moves) for move in kept.edges) < 30
+    with job.locked("test"):
+        templates(job, digests=FileDigests(folder))
+    left, right = read_templates(job.result_folder("templates"))
+    (design,) = patch_designs(job.settings)
+    want = trimmed(blank, design)
+    assert np.percentile(np.abs(off_outline_mm(left.outline_mm, want)), 95) < 0.6
+    # The twin overlays the left one's mirror.
+    across = left.outline_mm * np.array([-1.0, 1.0]) + [left.outline_mm[:, 0].max(), 0.0]
+    assert shapely.Polygon(right.outline_mm).symmetric_difference(
+        shapely.Polygon(across)
+    ).area == pytest.approx(0.0, abs=1e-6)
+    # A second trace of the same card finds it as printed now, and replaces nothing.
+    again = trace_job(folder, [photo], part="tasset", thickness_mm=0.5)
+    assert again.corrections == ()
+
+
+def test_a_part_and_its_twin_that_look_alike_have_to_be_named(made: Path, photo: Path) -> None:
+    with pytest.raises(
+        PhotoError, match=r"may be tasset, (left|right) or tasset, (left|right)"
+    ) as caught:
+        trace_job(made, [photo], thickness_mm=0.5)
+    assert "--part" in caught.value.remedy
+
+
+def test_an_unknown_part_names_the_known(made: Path, photo: Path) -> None:
+    with pytest.raises(InputError, match="no part called 'visor'") as caught:
+        trace_job(made, [photo], part="visor")
+    assert "tasset, left" in caught.value.remedy
+
+
+def test_a_job_without_templates_says_what_to_run(tmp_path: Path, photo: Path) -> None:
+    create_job(tmp_path / "new", JOB)
+    with pytest.raises(JobError, match="no templates yet"):
+        trace_job(tmp_path / "new", [photo])
