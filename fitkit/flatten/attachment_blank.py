@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from fitkit.errors import DesignError
+from fitkit.findings import Finding
 from fitkit.flatten.attachment_seat import (
     Foot,
     PlateSeat,
@@ -17,15 +19,23 @@ from fitkit.flatten.attachment_seat import (
     seat_of,
     tab_middles,
 )
+from fitkit.flatten.dome import trimmed_dome
+from fitkit.flatten.flat_patch import FlatCut, FlatLine
+from fitkit.flatten.flatten_patch import flatten_patch
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.patch.attachment_design import AttachmentDesign
+from fitkit.patch.design import PatchDesign, PointAnchor
+from fitkit.patch.patch import Patch, PatchEdge
 
 __all__ = ["AttachmentBlank", "Tab", "attachment_blank"]
 
 # Rulings round a cone, tube or spike: on 60 mm across every 0.5 mm.
 _RULINGS = 360
 _FIN_LINES = 201
+_PETAL_TAB_SHARE = 0.5
+# What flattening says of a patch on the wearer and is nothing to a dome.
+_NOT_A_DOMES = ("up-not-plain", "line-length")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,39 +52,43 @@ class AttachmentBlank:
 
     Attributes
     ----------
-    foot_mm
-        (N, 2) float mm: the edge trimmed to the plate, counter-clockwise round the blank.
-    rest_mm
-        (M, 2) float mm: the rest of the outline, from the foot's end back to its start.
-    seam_mm
-        (K, 2) float mm: the edge that the seam's lap goes along, counter-clockwise; none for a fin.
+    design
+        What the maker asked for.
+    edges
+        Its outline, counter-clockwise, joining end to end and closing, without tabs and laps:
+        ``foot`` (trimmed to the plate), ``top``, ``seam`` or the sides of a dome's petals.
+    lapped
+        Number of the edge that the seam's lap goes beyond, if any.
     bends_mm
         Lines (2, 2) along which it is folded.
     tabs
         Along the foot.
-    up_mm
-        (2,) float mm: where the mark on the plate meets the foot, and ``up_inward`` (2,) unit.
+    up_mm, up_inward
+        (2,) float mm: where the mark on the plate meets the foot; (2,) unit, into the blank.
+    stop_holes
+        Cuts that end in a hole.
+    stretch_range
+        Smallest and largest principal stretch from flat to formed.
+    findings
+        What was noticed.
     """
 
     design: AttachmentDesign
-    foot_mm: Floats
-    rest_mm: Floats
-    seam_mm: Floats | None
+    edges: tuple[FlatLine, ...]
+    lapped: int | None
     bends_mm: tuple[Floats, ...]
     tabs: tuple[Tab, ...]
     up_mm: Floats
     up_inward: Floats
-
-    @property
-    def outline_mm(self) -> Floats:
-        """(L, 2) float mm, counter-clockwise, without tabs and laps."""
-        return np.concatenate([self.foot_mm[:-1], self.rest_mm[:-1]])
+    stop_holes: tuple[FlatCut, ...] = ()
+    stretch_range: tuple[float, float] = (1.0, 1.0)
+    findings: tuple[Finding, ...] = ()
 
 
 def attachment_blank(
     design: AttachmentDesign, form: TriangleMesh, at_mm: Floats, plate_thickness_mm: float
 ) -> tuple[AttachmentBlank, PlateSeat]:
-    """Return the blank of a cone, tube, spike or fin, and what it asks of its plate.
+    """Return the blank of an attachment and what it asks of its plate.
 
     Parameters
     ----------
@@ -98,6 +112,8 @@ def attachment_blank(
     seat = seat_of(design, outside, at_mm)
     if design.kind == "fin":
         return _fin(design, outside, seat)
+    if design.kind == "dome":
+        return _dome(design, outside, seat)
     return _ruled(design, outside, seat)
 
 
@@ -119,11 +135,14 @@ def _ruled(
     arc_formed = np.concatenate(
         [[0.0], np.cumsum(np.linalg.norm(np.diff(foot.points_mm, axis=0), axis=1))]
     )
-    middles, width = tab_middles(design, arc)
-    rest = (
-        np.stack([foot_flat[-1], top_flat[-1], foot_flat[0]])
-        if _is_pointed(design)
-        else np.concatenate([foot_flat[-1:], top_flat[::-1], foot_flat[:1]])
+    corners = arc[:: count // 4] if design.kind == "spike" else arc[[0, -1]]
+    middles, width = tab_middles(design, corners)
+    top = () if _is_pointed(design) else (FlatLine("top", top_flat[::-1]),)
+    edges = (
+        FlatLine("foot", foot_flat),
+        FlatLine("seam", np.stack([foot_flat[-1], top_flat[-1]])),
+        *top,
+        FlatLine("seam", np.stack([top_flat[0], foot_flat[0]])),
     )
     quarter = count // 4
     bends = (
@@ -135,11 +154,10 @@ def _ruled(
     inward = top_flat[up] - foot_flat[up]
     blank = AttachmentBlank(
         design,
-        foot_flat,
-        rest,
-        np.stack([foot_flat[-1], top_flat[-1]]),
+        edges,
+        1,
         bends,
-        tuple(_tab(foot_flat, arc, middle, width, design.tab_mm) for middle in middles),
+        tuple(tab_along(foot_flat, arc, middle, width, design.tab_mm) for middle in middles),
         foot_flat[up],
         inward / np.linalg.norm(inward),
     )
@@ -224,7 +242,7 @@ def _nearest_direction(ways: Floats, seat: Seat) -> int:
     return int(np.argmax(np.round(unit @ seat.up, 9)))
 
 
-def _tab(foot: Floats, arc: Floats, middle: float, width: float, reach: float) -> Tab:
+def tab_along(foot: Floats, arc: Floats, middle: float, width: float, reach: float) -> Tab:
     def place(at: float) -> Floats:
         return np.array([np.interp(at, arc, foot[:, k]) for k in range(2)])
 
@@ -260,16 +278,15 @@ def _fin(
     bottom, top = (points * np.array([-1.0, 1.0]) for points in (bottom[::-1], top[::-1]))
     foot = Foot(foot.points_mm[::-1], foot.normals[::-1])
     arc = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(bottom, axis=0), axis=1))])
-    middles, width = tab_middles(design, arc)
-    rest = np.concatenate([bottom[-1:], top[::-1], bottom[:1]])
+    middles, width = tab_middles(design, arc[[0, -1]])
+    ridge_line = np.concatenate([bottom[-1:], top[::-1], bottom[:1]])
     mark = bottom[-1] if seat.ahead @ seat.up < 0 else bottom[0]
     blank = AttachmentBlank(
         design,
-        bottom,
-        rest,
+        (FlatLine("foot", bottom), FlatLine("top", ridge_line)),
         None,
         (),
-        tuple(_tab(bottom, arc, middle, width, design.tab_mm) for middle in middles),
+        tuple(tab_along(bottom, arc, middle, width, design.tab_mm) for middle in middles),
         mark,
         np.array([0.0, 1.0]),
     )
@@ -282,4 +299,58 @@ def _fin(
     up = foot.points_mm[-1] if seat.ahead @ seat.up < 0 else foot.points_mm[0]
     return blank, PlateSeat(
         design.name, np.concatenate([rim[0], rim[1][::-1]]), holes, design.hole_mm, up
+    )
+
+
+def _dome(
+    design: AttachmentDesign, outside: TriangleMesh, seat: Seat
+) -> tuple[AttachmentBlank, PlateSeat]:
+    """Return part of a ball as petals joined at its pole, one tab to each."""
+    dome = trimmed_dome(design, outside, seat)
+    material = PatchDesign(
+        design.name,
+        ("foot",),
+        PointAnchor(*map(float, seat.at_mm)),
+        material=design.material,
+        thickness_mm=design.thickness_mm,
+    )
+    rim = np.append(dome.rim, dome.rim[0])
+    patch = Patch(material, dome.mesh, ((PatchEdge("foot", rim),),))
+    flat = flatten_patch(patch, cuts=dome.cuts)
+    feet = [edge for edge in flat.outline if edge.line == "foot"]
+    tabs = []
+    holes = []
+    foot = Foot(dome.mesh.vertices[rim], dome.rim_normals[np.append(np.arange(len(dome.rim)), 0)])
+    formed = np.concatenate(
+        [[0.0], np.cumsum(np.linalg.norm(np.diff(foot.points_mm, axis=0), axis=1))]
+    )
+    on_form = cKDTree(flat.flat_mm)
+    for edge in feet:
+        arc = np.concatenate(
+            [[0.0], np.cumsum(np.linalg.norm(np.diff(edge.points_mm, axis=0), axis=1))]
+        )
+        width = min(_PETAL_TAB_SHARE * float(arc[-1]), 2.0 * design.tab_mm)
+        tabs.append(tab_along(edge.points_mm, arc, 0.5 * float(arc[-1]), width, design.tab_mm))
+        middle = int(np.argmin(np.abs(arc - 0.5 * arc[-1])))
+        there = flat.form.vertices[int(on_form.query(edge.points_mm[middle])[1])]
+        holes.append(float(formed[int(np.argmin(np.linalg.norm(foot.points_mm - there, axis=1)))]))
+    up = _nearest_direction(foot.points_mm[:-1] - seat.at_mm, seat)
+    at = int(np.argmin(np.linalg.norm(flat.form.vertices - foot.points_mm[up], axis=1)))
+    inward = flat.flat_mm.mean(axis=0) - flat.flat_mm[at]
+    blank = AttachmentBlank(
+        design,
+        tuple(FlatLine(edge.line, edge.points_mm) for edge in flat.outline),
+        None,
+        (),
+        tuple(tabs),
+        flat.flat_mm[at],
+        inward / np.linalg.norm(inward),
+        flat.cuts,
+        (float(flat.stretch.min()), float(flat.stretch.max())),
+        tuple(f for f in flat.findings if f.code not in _NOT_A_DOMES),
+    )
+    away = np.full(len(holes), 0.5 * design.tab_mm)
+    mounts = holes_beside(outside, foot, formed, np.array(holes), away, True)
+    return blank, PlateSeat(
+        design.name, foot.points_mm[:-1], mounts, design.hole_mm, foot.points_mm[up]
     )

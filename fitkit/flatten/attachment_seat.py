@@ -159,18 +159,24 @@ def foot_of_lines(
     return Foot(hits.points_mm, scaled / np.linalg.norm(scaled, axis=1, keepdims=True))
 
 
-def tab_middles(design: AttachmentDesign, arc_mm: Floats) -> tuple[Floats, float]:
+def tab_middles(design: AttachmentDesign, corners_mm: Floats) -> tuple[Floats, float]:
     """Return where along a foot its tabs sit, as arc lengths, and how wide each is.
 
     Parameters
     ----------
-    arc_mm
-        (N,) float mm: along the foot, from 0.
+    corners_mm
+        (N,) float mm: along the foot, its ends and the corners that no tab may go round. Each
+        side between them gets an equal share of the tabs, one at least.
     """
-    pitch = float(arc_mm[-1]) / max(design.tabs, 1)
-    width = min(_TAB_SHARE * pitch, 2.0 * design.tab_mm)
-    middles: Floats = (np.arange(design.tabs, dtype=np.float64) + 0.5) * pitch
-    return middles, width
+    if design.tabs == 0:
+        return np.zeros(0), 0.0
+    sides = len(corners_mm) - 1
+    each = max(1, round(design.tabs / sides))
+    pitch = np.diff(corners_mm) / each
+    middles: Floats = (
+        corners_mm[:-1, None] + (np.arange(each, dtype=np.float64) + 0.5) * pitch[:, None]
+    ).ravel()
+    return middles, min(_TAB_SHARE * float(pitch.min()), 2.0 * design.tab_mm)
 
 
 def holes_beside(
@@ -192,6 +198,8 @@ def holes_beside(
         Whether the foot goes round.
     """
     points, normals = foot.points_mm, foot.normals
+    if len(at_arc_mm) == 0:
+        return np.zeros((0, 3))
     at = np.stack([np.interp(at_arc_mm, arc_mm, points[:, k]) for k in range(3)], axis=1)
     n = np.stack([np.interp(at_arc_mm, arc_mm, normals[:, k]) for k in range(3)], axis=1)
     step = 0.5

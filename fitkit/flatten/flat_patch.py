@@ -9,7 +9,7 @@ from fitkit.geometry.arrays import Floats, Ints, frozen_floats, frozen_ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.patch.design import PatchDesign
 
-__all__ = ["FlatCut", "FlatEdge", "FlatLine", "FlatPatch"]
+__all__ = ["FlatCut", "FlatEdge", "FlatLine", "FlatMount", "FlatPatch"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,6 +82,35 @@ class FlatCut:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class FlatMount:
+    """The place of an attachment on the blank.
+
+    Attributes
+    ----------
+    name
+        The attachment's.
+    footprint_mm
+        (N, 2) float mm: the closed line within which it stands.
+    holes_mm
+        (M, 2) float mm: where its tabs are bolted or riveted, ``hole_mm`` their diameter.
+    up_mm
+        (2,) float mm: where its own mark "up" meets the footprint.
+    """
+
+    name: str
+    footprint_mm: Floats
+    holes_mm: Floats
+    hole_mm: float
+    up_mm: Floats
+
+    def __post_init__(self) -> None:
+        footprint = frozen_floats(self.footprint_mm, (None, 2), "footprint_mm")
+        object.__setattr__(self, "footprint_mm", footprint)
+        object.__setattr__(self, "holes_mm", frozen_floats(self.holes_mm, (None, 2), "holes_mm"))
+        object.__setattr__(self, "up_mm", frozen_floats(self.up_mm, (2,), "up_mm"))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class FlatPatch:
     """A patch laid flat, seen from the plate's outside.
 
@@ -109,6 +138,8 @@ class FlatPatch:
         What was noticed.
     cuts
         Relief cuts; the outline runs down one side of each and up the other.
+    mounts
+        Where attachments stand on it.
     """
 
     design: PatchDesign
@@ -121,6 +152,7 @@ class FlatPatch:
     inner_lines: tuple[FlatLine, ...] = ()
     findings: tuple[Finding, ...] = ()
     cuts: tuple[FlatCut, ...] = ()
+    mounts: tuple[FlatMount, ...] = ()
 
     def __post_init__(self) -> None:
         count = len(self.form.faces)

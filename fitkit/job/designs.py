@@ -24,6 +24,7 @@ from fitkit.job.settings import (
     ThroughSection,
 )
 from fitkit.materials.sheet_material import sheet_material_named
+from fitkit.patch.attachment_design import AttachmentDesign
 from fitkit.patch.design import (
     Anchor,
     AxisAnchor,
@@ -58,6 +59,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "anchor_of",
+    "attachment_designs",
     "corrections",
     "leaning_on",
     "line_designs",
@@ -209,6 +211,33 @@ def _padded_place(section: PaddingSection) -> PaddedPlace:
         return RoundPlace(anchor_of(section.centre), section.radius_mm or 0.0)
     assert section.inside is not None
     return LinedPlace(tuple(section.lines), anchor_of(section.inside))
+
+
+def attachment_designs(settings: JobSettings) -> tuple[AttachmentDesign, ...]:
+    """Return what stands on the patches, in the order of the file."""
+    return tuple(
+        AttachmentDesign(
+            name=row.name,
+            on=row.on,
+            at=anchor_of(row.at),
+            kind=row.kind,
+            across_mm=row.across_mm,
+            height_mm=row.height_mm,
+            top_mm=row.top_mm,
+            turn_rad=radians_from_degrees(row.turn_deg),
+            lean_rad=radians_from_degrees(row.lean_deg),
+            toward_rad=radians_from_degrees(row.toward_deg),
+            material=sheet_material_named(row.material).name,
+            thickness_mm=row.thickness_mm,
+            tabs=row.tabs,
+            tab_mm=row.tab_mm,
+            hole_mm=row.hole_mm,
+            seam_lap_mm=row.seam_lap_mm,
+            gores=row.gores,
+            note=row.note,
+        )
+        for row in settings.attachment
+    )
 
 
 def named_girths(settings: JobSettings) -> tuple[NamedGirth, ...]:

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from fitkit.findings import Finding
-from fitkit.flatten.flat_patch import FlatCut, FlatEdge, FlatLine, FlatPatch
+from fitkit.flatten.flat_patch import FlatCut, FlatEdge, FlatLine, FlatMount, FlatPatch
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.job.plain_json import json_bytes
 from fitkit.job.result_reading import read_result_bytes, read_result_json, reading_result
@@ -58,6 +58,16 @@ def flat_patch_files(flat: FlatPatch) -> dict[str, bytes]:
                 "stop_hole_mm": cut.stop_hole_mm,
             }
             for cut in flat.cuts
+        ],
+        "mounts": [
+            {
+                "name": mount.name,
+                "footprint_mm": mount.footprint_mm.tolist(),
+                "holes_mm": mount.holes_mm.tolist(),
+                "hole_mm": mount.hole_mm,
+                "up_mm": mount.up_mm.tolist(),
+            }
+            for mount in flat.mounts
         ],
         "findings": [finding.as_dict() for finding in flat.findings],
     }
@@ -114,6 +124,16 @@ def read_flat_patch(folder: Path, design: PatchDesign) -> FlatPatch:
                     float(row["stop_hole_mm"]),
                 )
                 for row in values["cuts"]
+            ),
+            mounts=tuple(
+                FlatMount(
+                    row["name"],
+                    np.array(row["footprint_mm"]),
+                    np.array(row["holes_mm"]).reshape(-1, 2),
+                    float(row["hole_mm"]),
+                    np.array(row["up_mm"]),
+                )
+                for row in values["mounts"]
             ),
             findings=tuple(Finding.from_dict(row) for row in values["findings"]),
         )

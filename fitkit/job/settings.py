@@ -23,6 +23,7 @@ from fitkit.units import parse_length_mm
 __all__ = [
     "FORMAT",
     "AnchorSection",
+    "AttachmentSection",
     "BodySection",
     "CaptureSection",
     "CorrectedEdgeSection",
@@ -547,6 +548,44 @@ class CorrectionSection(_Section):
     )
 
 
+class AttachmentSection(_Section):
+    """An ``[[attachment]]``: a cone, tube, square spike, fin or dome that stands on a patch.
+
+    ``across_mm`` is its outside diameter at the plate, a spike's side, a fin's length; ``top_mm`` a
+    cone's diameter at its open top. ``turn_deg`` turns it about its axis, ``lean_deg`` leans that
+    axis towards ``toward_deg``; both count from the wearer's up, counter-clockwise seen from
+    outside.
+    """
+
+    name: _Name
+    on: str
+    at: AnchorSection
+    kind: Literal["cone", "tube", "spike", "fin", "dome"]
+    across_mm: _LengthAboveZero
+    height_mm: _LengthAboveZero
+    top_mm: _LengthFromZero = 0.0
+    turn_deg: _Degrees = 0.0
+    lean_deg: Annotated[float, Field(ge=0.0, le=60.0)] = 0.0
+    toward_deg: _Degrees = 0.0
+    material: str = "card"
+    thickness_mm: _LengthAboveZero = 0.5
+    tabs: Annotated[int, Field(ge=0, le=60)] = 6
+    tab_mm: _LengthAboveZero = 12.0
+    hole_mm: _LengthAboveZero = 3.2
+    seam_lap_mm: _LengthFromZero = 10.0
+    gores: Annotated[int, Field(ge=0, le=24)] = 8
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> AttachmentSection:
+        sheet_material_named(self.material)
+        if self.top_mm > 0 and self.kind != "cone":
+            raise ValueError("Only a cone has an open top: leave top_mm out.")
+        if self.kind == "dome" and self.height_mm > self.across_mm:
+            raise ValueError("A dome is no higher than it is across.")
+        return self
+
+
 class PrintSection(_Section):
     """``[print]``: the paper the templates are spread over."""
 
@@ -580,4 +619,5 @@ class JobSettings(_Section):
     line: list[LineSection] = Field(default_factory=list)
     patch: list[PatchSection] = Field(default_factory=list)
     correction: list[CorrectionSection] = Field(default_factory=list)
+    attachment: list[AttachmentSection] = Field(default_factory=list)
     print: PrintSection = PrintSection()

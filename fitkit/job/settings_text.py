@@ -165,6 +165,8 @@ def _known_words(path: Sequence[Any], values: dict[str, Any]) -> list[str]:
         model = words.GirthSection
     elif names and names[0] == "patch":
         model = words.PatchSection
+    elif names and names[0] == "attachment":
+        model = words.AttachmentSection
     elif names and names[0] == "line":
         row = values["line"][path[1]]
         model = kinds[row["kind"]]
@@ -271,6 +273,16 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
             cause = "the patch is corrected twice."
             add("correction", index, one.patch, "patch", cause, "Keep one of the two.")
         corrected.add(one.patch)
+    stems = {file_stem(patch.name): patch.name for patch in settings.patch}
+    for index, part in enumerate(settings.attachment):
+        stem = file_stem(part.name)
+        if stem in stems:
+            cause = f"the name is taken by '{stems[stem]}' already."
+            add("attachment", index, part.name, "name", cause, "Give it a name of its own.")
+        stems.setdefault(stem, part.name)
+        if part.on not in patch_names:
+            remedy = f"Use one of: {', '.join(patch_names) or 'none drawn yet'}."
+            add("attachment", index, part.name, "on", f"there is no patch '{part.on}'.", remedy)
     if not problems:
         problems += _ring(text, settings)
     return problems

@@ -132,7 +132,8 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
             return {
                 "[[patch]] material and cuts": [
                     patch.model_dump(mode="json", include=stuff) for patch in settings.patch
-                ]
+                ],
+                **_attachments(settings),
             }
         case "templates":
             return {
@@ -140,6 +141,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 "[wearer] name": settings.wearer.name,
                 "[[patch]]": [patch.model_dump(mode="json") for patch in settings.patch],
                 "[[correction]]": [one.model_dump(mode="json") for one in settings.correction],
+                **_attachments(settings),
             }
         case "pages":
             return {
@@ -156,3 +158,10 @@ def _checks(settings: JobSettings, *, on_body: bool) -> list[str]:
     return [
         row for row in settings.capture.checks if isinstance(parse_check(row), BodyCheck) == on_body
     ]
+
+
+def _attachments(settings: JobSettings) -> dict[str, Any]:
+    """Return what the job says on attachments, nothing where it has none."""
+    if not settings.attachment:
+        return {}
+    return {"[[attachment]]": [row.model_dump(mode="json") for row in settings.attachment]}

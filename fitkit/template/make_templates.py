@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from fitkit.body.side import Side
 from fitkit.drawing.drawing import Hole
-from fitkit.flatten.flat_patch import FlatCut, FlatPatch
+from fitkit.flatten.flat_patch import FlatCut, FlatMount, FlatPatch
 from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.flatten.way_up import way_up
 from fitkit.geometry.arrays import Floats
@@ -139,6 +139,12 @@ def _cuts_in_words(cuts: Sequence[FlatCut]) -> str:
     return f"{many}: cut to the tip · close edge to edge"
 
 
+def mount_mark(mount: FlatMount) -> MatchMark:
+    """Return the tick on a footprint that the attachment's own mark meets."""
+    inward = mount.footprint_mm.mean(axis=0) - mount.up_mm
+    return MatchMark(mount.up_mm, inward / np.linalg.norm(inward), "up", mount.name, False)
+
+
 def _part_of(flat: FlatPatch, correction: Correction | None) -> tuple[Part, CutOutline]:
     """Return the blank turned upright, with allowances, marks and named lines."""
     design = flat.design
@@ -150,6 +156,7 @@ def _part_of(flat: FlatPatch, correction: Correction | None) -> tuple[Part, CutO
         NamedLine(shown_line(design, edge.line), place(edge.points_mm)) for edge in blank.edges
     )
     holes = [Hole(place(cut.tip_mm), cut.stop_hole_mm) for cut in flat.cuts if cut.stop_hole_mm > 0]
+    holes += [Hole(place(hole), mount.hole_mm) for mount in flat.mounts for hole in mount.holes_mm]
     pencil = []
     if correction is not None:
         holes += [
@@ -175,9 +182,10 @@ def _part_of(flat: FlatPatch, correction: Correction | None) -> tuple[Part, CutO
                 mark.crossing,
                 mark.outward_mm,
             )
-            for mark in marks
+            for mark in [*marks, *(mount_mark(mount) for mount in flat.mounts)]
         ),
         tuple(holes),
+        tuple(NamedLine(mount.name, place(mount.footprint_mm)) for mount in flat.mounts),
     )
     return part, outline
 

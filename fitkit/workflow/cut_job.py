@@ -118,6 +118,12 @@ def _split(job: Job, patch: str, choice: CutChoice) -> tuple[str, str]:
             f"The patch '{patch}' is round and has no lines of its own to split it by.",
             "Draw a round line in its place and make it the patch's line, or take another choice.",
         )
+    standing = [row.name for row in job.settings.attachment if row.on == patch]
+    if standing:
+        raise JobError(
+            f"'{standing[0]}' stands on the patch '{patch}', which a split would take away.",
+            "Take it out or set it on another patch first, then on one of the halves.",
+        )
     if section.cuts:
         raise JobError(
             f"The patch '{patch}' has relief cuts, which a split would leave hanging.",

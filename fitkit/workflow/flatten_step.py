@@ -61,8 +61,12 @@ def _piece(job: Job, design: PatchDesign) -> str:
     record = MadeFrom.read(job.result_folder("patches"))
     stem = file_stem(design.name)
     cut = [record.files[f"{stem}{end}"][1] for end in (".json", ".ply")] if record else []
-    made = [design.material, design.thickness_mm, design.seam, design.forming, *design.hold]
+    made: list[Any] = [design.material, design.thickness_mm, design.seam, design.forming]
+    made += design.hold
     made += _cut_words(job, design)
+    made += [
+        row.model_dump(mode="json") for row in job.settings.attachment if row.on == design.name
+    ]
     return digest_of_value([step_named("blanks").format, cut, made])
 
 
@@ -77,12 +81,15 @@ def _cut_words(job: Job, design: PatchDesign) -> list[Any]:
 def _kept_blank(
     job: Job, design: PatchDesign, digests: FileDigests
 ) -> tuple[dict[str, bytes], tuple[Finding, ...]] | None:
+    from fitkit.job.attachment_files import attachment_file_name
     from fitkit.job.flat_patch_files import read_flat_patch
     from fitkit.job.settings import file_stem
+    from fitkit.workflow.attachments import attachment_names
 
     stem = file_stem(design.name)
     names = [f"{stem}.json", f"{stem}.npz", f"{stem}-strain.png"]
     names += [f"{stem}.cuts{end}" for end in (".json", ".png")]
+    names += [attachment_file_name(name) for name in attachment_names(job, design.name)]
     files = job.unchanged_files("blanks", names, digests)
     if files is None:
         return None
@@ -100,6 +107,7 @@ def _blank(
     from fitkit.job.flat_patch_files import flat_patch_files
     from fitkit.job.patch_files import read_patch
     from fitkit.job.settings import file_stem
+    from fitkit.workflow.attachments import with_attachments
     from fitkit.workflow.place_cuts import keep_out_places, placed_cuts
 
     if progress is not None:
@@ -117,9 +125,12 @@ def _blank(
         progress=part_of(progress, 0.4, 1.0),
     )
     advice = advice_findings(design, choices, f"fitkit cut {job.called} '{design.name}'")
-    flat = replace(flat, findings=(*flat.findings, *([] if design.cuts else advice)))
+    flat, standing, found = with_attachments(job, patch, flat)
+    advice = [] if design.cuts else advice
+    flat = replace(flat, findings=(*flat.findings, *advice, *found))
     stem = file_stem(design.name)
     files = {
+        **standing,
         f"{stem}-strain.png": png_of_strain(flat),
         f"{stem}.cuts.json": cut_choice_file(choices),
         f"{stem}.cuts.png": png_of_cut_choices(design.name, choices, relief_limit(design)),

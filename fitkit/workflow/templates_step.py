@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from fitkit.findings import Finding
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
+    from fitkit.template.template import Template
 
 __all__ = ["templates"]
 
@@ -35,22 +36,25 @@ def _templates(job: Job, progress: Progress | None) -> Made:
     designs = patch_designs(job.settings)
     numbers = part_numbers(designs)
     corrected = corrections(job.settings)
-    count = 0
+    every: list[Template] = []
     for index, design in enumerate(designs):
         if progress is not None:
             progress(index / len(designs), f"drawing the template of '{design.name}'")
-        drawn = make_templates(
+        every += make_templates(
             read_flat_patch(job.result_folder("blanks"), design),
             number=numbers[design.name],
             job_name=job.settings.job.name,
             wearer=job.settings.wearer.name,
             correction=corrected.get(design.name),
         )
-        for template in drawn:
-            stem = template_stem(template)
-            files[f"{stem}.json"] = template_file(template)
-            files[f"{stem}.svg"] = svg_of_drawing(template.drawing)
-            files[f"{stem}.png"] = png_of_drawing(template.drawing)
-            findings += template.findings
-            count += 1
-    return Made(files, tuple(findings), f"{count} templates")
+    if job.settings.attachment:
+        from fitkit.workflow.attachments import attachment_drawings
+
+        every += attachment_drawings(job)
+    for template in every:
+        stem = template_stem(template)
+        files[f"{stem}.json"] = template_file(template)
+        files[f"{stem}.svg"] = svg_of_drawing(template.drawing)
+        files[f"{stem}.png"] = png_of_drawing(template.drawing)
+        findings += template.findings
+    return Made(files, tuple(findings), f"{len(every)} templates")
