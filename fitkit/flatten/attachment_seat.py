@@ -7,15 +7,29 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.errors import DesignError
+from fitkit.findings import Finding, Severity
+from fitkit.flatten.flat_patch import FlatMount
 from fitkit.geometry.arrays import Floats, frozen_floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import SurfaceRays, nearest_on_mesh
 from fitkit.patch.attachment_design import AttachmentDesign
 
-__all__ = ["Foot", "PlateSeat", "Seat", "plate_outside", "seat_of"]
+__all__ = [
+    "Foot",
+    "PlateSeat",
+    "Seat",
+    "foot_of_lines",
+    "holes_beside",
+    "mount_findings",
+    "plate_outside",
+    "seat_of",
+    "tab_middles",
+]
 
 # A tab is drawn over this share of its room at most.
 _TAB_SHARE = 0.7
+# A footprint whose steps grow by more than this between form and blank is parted there.
+_TORN, _TORN_MM = 1.5, 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -177,6 +191,27 @@ def tab_middles(design: AttachmentDesign, corners_mm: Floats) -> tuple[Floats, f
         corners_mm[:-1, None] + (np.arange(each, dtype=np.float64) + 0.5) * pitch[:, None]
     ).ravel()
     return middles, min(_TAB_SHARE * float(pitch.min()), 2.0 * design.tab_mm)
+
+
+def mount_findings(plate: str, mount: FlatMount, seat: PlateSeat) -> list[Finding]:
+    """Say that an attachment stands across a relief cut or seam of its plate."""
+
+    def steps(points: Floats) -> Floats:
+        found: Floats = np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1)
+        return found
+
+    formed, laid = steps(seat.footprint_mm), steps(mount.footprint_mm)
+    if (laid < _TORN * formed + _TORN_MM).all():
+        return []
+    return [
+        Finding(
+            "stands-across-cut",
+            Severity.WARNING,
+            plate,
+            f"'{mount.name}' stands across a cut or seam of it: its place is parted on the blank.",
+            "Move it, or the cut; or drill its holes only when the cut is closed.",
+        )
+    ]
 
 
 def holes_beside(

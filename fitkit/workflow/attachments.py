@@ -39,6 +39,7 @@ def with_attachments(
     if not standing:
         return flat, {}, []
     from fitkit.flatten.attachment_blank import attachment_blank
+    from fitkit.flatten.attachment_seat import mount_findings
     from fitkit.job.attachment_files import attachment_file, attachment_file_name
 
     mounts = []
@@ -47,7 +48,9 @@ def with_attachments(
     places = points_on_patch(job, patch, [one.at for one in standing])
     for design, at in zip(standing, places, strict=True):
         blank, seat = attachment_blank(design, patch.mesh, at, patch.design.thickness_mm)
-        mounts.append(_mount(flat, seat))
+        mount = _mount(flat, seat)
+        mounts.append(mount)
+        findings += mount_findings(patch.design.name, mount, seat)
         files[attachment_file_name(design.name)] = attachment_file(blank)
         findings += blank.findings
     return replace(flat, mounts=tuple(mounts)), files, findings
