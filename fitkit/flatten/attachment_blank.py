@@ -93,7 +93,7 @@ def attachment_blank(
     Parameters
     ----------
     form
-        The patch on which it stands; the plate lies on its outside.
+        The patch on which it stands: the middle of the plate's sheet.
     at_mm
         (3,) float mm: where its axis meets the form.
 

@@ -110,10 +110,10 @@ class PlateSeat:
 
 
 def plate_outside(form: TriangleMesh, thickness_mm: float) -> TriangleMesh:
-    """Return the outside of a plate whose inside lies on a form."""
+    """Return the outside of a plate the middle of whose sheet lies on a form."""
     if thickness_mm == 0.0:
         return form
-    return form.with_vertices(form.vertices + thickness_mm * form.vertex_normals())
+    return form.with_vertices(form.vertices + 0.5 * thickness_mm * form.vertex_normals())
 
 
 def seat_of(design: AttachmentDesign, outside: TriangleMesh, at_mm: Floats) -> Seat:

@@ -40,7 +40,7 @@ def test_tube_on_a_tube_is_cut_along_their_intersection(thickness_mm: float) -> 
     panel = solids.cylinder_panel(big, 2.0, 160.0, 4.0)
     at = np.array([0.0, -big, 80.0])
     blank, seat = attachment_blank(design("tube"), panel, at, thickness_mm)
-    outer = big + thickness_mm
+    outer = big + 0.5 * thickness_mm
     foot, top = edge(blank, "foot"), edge(blank, "top")
     assert np.ptp(foot[:, 0]) == pytest.approx(2.0 * np.pi * small, abs=0.02)
     assert top[:, 1] == pytest.approx(top[0, 1], abs=1e-6)
@@ -150,8 +150,8 @@ def test_dome_comes_in_petals_that_fit_its_foot() -> None:
 def test_leaning_and_offset_feet_lie_on_the_plates_outside() -> None:
     cap = solids.spherical_cap(120.0, 1.0, 5.0)
     wanted = design("tube", lean_rad=0.5, toward_rad=1.0)
-    _, seat = attachment_blank(wanted, cap, np.array([20.0, 10.0, 115.0]), 2.0)
-    outside = plate_outside(cap, 2.0)
+    _, seat = attachment_blank(wanted, cap, np.array([20.0, 10.0, 115.0]), 4.0)
+    outside = plate_outside(cap, 4.0)
     for points in (seat.footprint_mm, seat.holes_mm):
         assert np.linalg.norm(points, axis=1) == pytest.approx(122.0, abs=0.1)
     assert outside.area_mm2() == pytest.approx(cap.area_mm2() * (122.0 / 120.0) ** 2, rel=1e-3)
