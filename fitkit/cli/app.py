@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from fitkit.cli.answer import answering, finish, print_findings, print_reports
+from fitkit.cli.arguments import AsJson, JobFolder
+from fitkit.cli.line_commands import line_app
+from fitkit.cli.patch_commands import patch_app
 from fitkit.cli.progress_lines import shown_progress
 from fitkit.cli.trace_command import trace_command
 
@@ -29,8 +32,8 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
-JobFolder = Annotated[Path, typer.Argument(metavar="JOB", help="The job folder.")]
-AsJson = Annotated[bool, typer.Option("--json", help="Answer in JSON, for another program.")]
+app.add_typer(line_app, name="line")
+app.add_typer(patch_app, name="patch")
 
 
 def _version(wanted: bool) -> None:
@@ -308,110 +311,6 @@ def adapt_command(
         finish("adapt", adapted.as_dict(), findings, as_json=as_json, show=show)
 
 
-@app.command("line")
-def line_command(
-    job: JobFolder,
-    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="The line.")] = None,
-    level: Annotated[str | None, typer.Option(help="Add a level round at this height.")] = None,
-    limb: Annotated[str | None, typer.Option(help="Limb for --along, as 'left arm'.")] = None,
-    along: Annotated[float | None, typer.Option(help="Add a round on a limb, 0 to 1.")] = None,
-    tilt_deg: Annotated[float, typer.Option(help="Tip the round, front down, in degrees.")] = 0.0,
-    straight: Annotated[
-        list[str] | None,
-        typer.Option(metavar="PLACE", help="Add the shortest way through places; repeat it."),
-    ] = None,
-    through: Annotated[
-        list[str] | None,
-        typer.Option(metavar="PLACE", help="Add a smooth line through places; repeat it."),
-    ] = None,
-    closed: Annotated[bool, typer.Option("--closed", help="Join its end to its start.")] = False,
-    middle: Annotated[bool, typer.Option("--middle", help="Add the line down the middle.")] = False,
-    remove: Annotated[bool, typer.Option("--remove", help="Take the line out.")] = False,
-    as_json: AsJson = False,
-) -> None:
-    """List the tape lines of a job, add one, or take one out.
-
-    A PLACE is HEIGHT@BEARING (1200@30; bearing 0 is the front, 90 the wearer's left),
-    LIMB:ALONG@BEARING ('left arm:0.5@90'), X,Y,Z, or a landmark.
-    """
-    with answering("line", as_json=as_json):
-        from fitkit.workflow.edit_job import anchor_values
-
-        values: dict[str, Any] = {"name": name}
-        tilted = {"tilt_deg": tilt_deg} if tilt_deg else {}
-        kinds: list[dict[str, Any]] = []
-        if level is not None:
-            height: Any = float(level) if level.replace(".", "", 1).isdigit() else level
-            kinds.append({"kind": "level", "height_mm": height, **tilted})
-        if along is not None:
-            kinds.append({"kind": "level", "axis": limb or "trunk", "along": along, **tilted})
-        for kind, places in (("geodesic", straight), ("through", through)):
-            if places:
-                points = [anchor_values(place) for place in places]
-                kinds.append(
-                    {"kind": kind, "points": points, **({"closed": True} if closed else {})}
-                )
-        if middle:
-            kinds.append({"kind": "symmetry"})
-        if len(kinds) > 1 or (kinds and remove):
-            raise typer.BadParameter(
-                "Give one of --level, --along, --straight, --through, --middle or --remove."
-            )
-        if kinds:
-            values |= kinds[0]
-        _edit("line", job, name, values, added=bool(kinds), removed=remove, as_json=as_json)
-
-
-@app.command("patch")
-def patch_command(
-    job: JobFolder,
-    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="The patch.")] = None,
-    line: Annotated[list[str] | None, typer.Option(help="A tape line round it; repeat it.")] = None,
-    inside: Annotated[
-        str | None, typer.Option(metavar="PLACE", help="Any place inside it, as 1200@30.")
-    ] = None,
-    side: Annotated[str, typer.Option(help="left, right or centre, the wearer's.")] = "centre",
-    pair: Annotated[bool, typer.Option("--pair", help="Make the mirrored twin too.")] = False,
-    seam: Annotated[str | None, typer.Option(help="Where a sleeve is opened.")] = None,
-    material: Annotated[str | None, typer.Option(help="As card, foam, leather.")] = None,
-    thickness_mm: Annotated[float | None, typer.Option(help="Thickness in mm.")] = None,
-    clearance_mm: Annotated[float | None, typer.Option(help="Room under it in mm.")] = None,
-    lap: Annotated[
-        list[str] | None, typer.Option(help="A lap along a line, as 'left side=12'; repeat it.")
-    ] = None,
-    remove: Annotated[bool, typer.Option("--remove", help="Take the patch out.")] = False,
-    as_json: AsJson = False,
-) -> None:
-    """List the patches of a job, add one, or take one out."""
-    with answering("patch", as_json=as_json):
-        from fitkit.errors import InputError
-        from fitkit.workflow.edit_job import anchor_values
-
-        values: dict[str, Any] = {"name": name}
-        added = bool(line or inside)
-        if added:
-            if not line or not inside:
-                raise typer.BadParameter("A patch needs --line (once or more) and --inside.")
-            values |= {"lines": line, "inside": anchor_values(inside), "side": side}
-            given = {
-                "pair": pair or None,
-                "seam": seam,
-                "material": material,
-                "thickness_mm": thickness_mm,
-                "clearance_mm": clearance_mm,
-            }
-            values |= {key: value for key, value in given.items() if value is not None}
-            edges: dict[str, Any] = {}
-            for row in lap or ():
-                which, equals, width = row.rpartition("=")
-                if not equals:
-                    raise InputError(f"'{row}' is not a lap.", "Write it as 'left side=12'.")
-                edges[which.strip()] = {"lap_mm": width.strip()}
-            if edges:
-                values["edges"] = edges
-        _edit("patch", job, name, values, added=added, removed=remove, as_json=as_json)
-
-
 @app.command("flatten")
 def flatten_command(job: JobFolder, as_json: AsJson = False) -> None:
     """Lay the patches flat, with all that needs, and say what cutting them would buy."""
@@ -534,36 +433,3 @@ def _show_made(command: str, reports: Sequence[StepReport], job: Path, *, as_jso
 
     values = {"steps": [report.as_dict() for report in reports]}
     finish(command, values, findings, as_json=as_json, show=show)
-
-
-def _edit(
-    section: Literal["line", "patch"],
-    job: Path,
-    name: str | None,
-    values: dict[str, Any],
-    *,
-    added: bool,
-    removed: bool,
-    as_json: bool,
-) -> None:
-    from fitkit.workflow.edit_job import add_row, list_rows, remove_row
-
-    if (added or removed) and not name:
-        raise typer.BadParameter(f"Name the {section}.")
-    if added or removed:
-        report = remove_row(job, section, str(name)) if removed else add_row(job, section, values)
-        finish(
-            section, report.as_dict(), (), as_json=as_json, show=lambda: print(f"{report.words}.")
-        )
-        return
-    rows = [row for row in list_rows(job, section) if name is None or row["name"] == name]
-
-    def show() -> None:
-        for row in rows:
-            rest = ", ".join(f"{k} {v}" for k, v in row.items() if k not in {"name", "points"})
-            print(f"{row['name']:24s} {rest}")
-        if not rows:
-            print(f"No {section} of that name." if name else f"No {section} yet.")
-
-    plural = {"line": "lines", "patch": "patches"}[section]
-    finish(section, {plural: rows}, (), as_json=as_json, show=show)

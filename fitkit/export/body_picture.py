@@ -31,6 +31,8 @@ VIEWS: dict[str, float] = {
 
 # Every view renders this many times finer in each direction, then is averaged.
 _FINER = 2
+# A number is written where at least this share of its places is in sight.
+_SEEN_SHARE = 0.2
 # Okabe and Ito's palette for all kinds of colour vision (Color Universal Design, 2008), without
 # black; dark enough for lines on a light body.
 _LINE_INKS = (
@@ -60,6 +62,7 @@ def png_of_body(
     views: Sequence[str] = ("front", "left", "back"),
     height_px: int = 900,
     value_unit: str = "",
+    numbers: Sequence[tuple[str, Floats]] = (),
 ) -> bytes:
     """Return views of a body side by side, lines over it, names beside them.
 
@@ -79,6 +82,9 @@ def png_of_body(
         Height of the body's part of the picture.
     value_unit
         Unit written at the colour scale.
+    numbers
+        Words and (N, 3) float mm places all over what they mean; they are written amid those
+        places that can be seen, in each view in which enough can be.
 
     Raises
     ------
@@ -108,7 +114,7 @@ def png_of_body(
     low_z, high_z = mesh.bounds_mm()[:, 2]
     px_per_mm = height_px / max(float(high_z - low_z) * 1.04, 1e-6)
     panels = [
-        _panel(mesh, body, face_inks, paths, inks, name, px_per_mm, i == 0)
+        _panel(mesh, body, face_inks, paths, inks, numbers, name, px_per_mm, i == 0)
         for i, name in enumerate(views)
     ]
     if face_values is not None and np.issubdtype(np.asarray(face_values).dtype, np.floating):
@@ -148,6 +154,7 @@ def _panel(
     face_inks: Floats | None,
     paths: Sequence[tuple[str, Floats]],
     inks: dict[str, tuple[int, int, int]],
+    numbers: Sequence[tuple[str, Floats]],
     name: str,
     px_per_mm: float,
     scale_bar: bool,
@@ -202,11 +209,27 @@ def _panel(
     for (line, (x, y)), at_y in zip(ends, heights, strict=True):
         draw.line([(x + 2, y), (column - 8, at_y), (column - 3, at_y)], fill=inks[line], width=1)
         write_with_halo(draw, (column, at_y), line, size_px=size, ink=inks[line])
+    for number, places in numbers:
+        at = _amid_seen(body, places, view)
+        if at is not None:
+            write_with_halo(
+                draw, (at[0] + 12, at[1] + head), number, size_px=round(1.2 * size), anchor="mm"
+            )
     title = name if name in ("front", "back") else f"{name} (wearer's)"
     draw.text((12, 6), title, font=font_px(round(1.3 * size)), fill=(40, 40, 40))
     if scale_bar:
         _scale_bar(draw, view, panel.height - foot, size)
     return panel
+
+
+def _amid_seen(body: LitBody, places: Floats, view: BodyView) -> tuple[float, float] | None:
+    """Return a place in the middle of those in sight, None where too few are."""
+    seen = places[body.in_sight(places, view)]
+    if len(seen) < max(_SEEN_SHARE * len(places), 1):
+        return None
+    flat = view.pixels(seen)
+    x, y = flat[int(np.linalg.norm(flat - flat.mean(axis=0), axis=1).argmin())]
+    return float(x), float(y)
 
 
 def _pointed_at(points_px: list[tuple[float, float]]) -> tuple[float, float]:

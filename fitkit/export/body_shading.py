@@ -7,8 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from fitkit.geometry.arrays import Floats
+from fitkit.export.rasterised import lit_pixels, nearest_faces
+from fitkit.geometry.arrays import Bools, Floats
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.topology import vertex_adjacency
 
 __all__ = ["GROUND_RGB", "BodyView", "LitBody", "view_of"]
 
@@ -17,6 +19,7 @@ GROUND_RGB = (250, 250, 248)
 
 _SKY_RAYS = 40
 _SKY_REACH_MM = 250.0
+_SKY_BLOCK_MM = 8.0
 # A line on the form may lie a little inside the body's rendered surface.
 _HIDDEN_BEHIND_MM = 4.0
 _SKIN = np.array([206.0, 198.0, 188.0])
@@ -70,6 +73,7 @@ class LitBody:
             self._tensor(mesh.vertices.astype(np.float32)),
             self._tensor(mesh.faces.astype(np.uint32)),
         )
+        self._neighbours = vertex_adjacency(mesh).tocsr()
         self._open_sky = self._found_open_sky()
 
     def _rays(self, origins: Floats, directions: Floats) -> Any:
@@ -78,14 +82,17 @@ class LitBody:
 
     def _found_open_sky(self) -> Floats:
         """(V,) float 0..1: how much of the half space above each vertex is free of the body."""
-        normals = self._normals
+        # It changes slowly over the body: one place stands for its neighbourhood.
+        blocks = np.floor(self._mesh.vertices / _SKY_BLOCK_MM).astype(np.int64)
+        _, chosen, block = np.unique(blocks, axis=0, return_index=True, return_inverse=True)
+        normals, places = self._normals[chosen], self._mesh.vertices[chosen]
         # directions spread evenly over the sphere (golden-angle spiral), the same on every run
         i = np.arange(_SKY_RAYS) + 0.5
         z = 1.0 - 2.0 * i / _SKY_RAYS
         turn = np.pi * (1.0 + 5.0**0.5) * i
         ring = np.sqrt(1.0 - z * z)
         directions = np.stack([ring * np.cos(turn), ring * np.sin(turn), z], axis=1)
-        start = self._mesh.vertices + normals * 2.0
+        start = places + normals * 2.0
         free, weight = np.zeros(len(start)), np.zeros(len(start))
         for direction in directions:
             facing = normals @ direction
@@ -96,8 +103,13 @@ class LitBody:
             ).numpy()
             free += np.where(hit, 0.0, facing)
             weight += facing
-        share: Floats = free / np.maximum(weight, 1e-9)
-        return share
+        share = (free / np.maximum(weight, 1e-9))[block.ravel()]
+        # The mean over the neighbours, three times, so that no block shows.
+        degree = np.maximum(np.asarray(self._neighbours.sum(axis=1)).ravel(), 1.0)
+        for _ in range(3):
+            share = 0.5 * share + 0.5 * (self._neighbours @ share) / degree
+        smooth: Floats = share
+        return smooth
 
     def shaded(self, view: BodyView, face_inks: Floats | None = None) -> Any:
         """Return the body as a Pillow image, lit from above the viewer's left, edges darkened.
@@ -106,40 +118,41 @@ class LitBody:
         """
         from PIL import Image
 
-        x = (np.arange(view.width_px) + 0.5) / view.px_per_mm + view.low[0]
-        y = (view.height_px - np.arange(view.height_px) - 0.5) / view.px_per_mm + view.low[1]
-        far = float(np.abs(self._mesh.vertices @ view.eye).max()) + 100.0
-        X, Y = np.meshgrid(x, y)
-        origins = X[..., None] * view.right + Y[..., None] * view.up + far * view.eye
-        hits = self._scene.cast_rays(self._rays(origins, -view.eye))
-        depth = hits["t_hit"].numpy().astype(np.float64)
-        seen = np.isfinite(depth)
-        face = hits["primitive_ids"].numpy().astype(np.int64)[seen]
-        uv = hits["primitive_uvs"].numpy().astype(np.float64)[seen]
-        share = np.stack([1.0 - uv.sum(axis=1), uv[:, 0], uv[:, 1]], axis=1)
-        corners = self._mesh.faces[face]
-        normals = np.einsum("pc,pci->pi", share, self._normals[corners])
-        normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-9)
-        sky = np.einsum("pc,pc->p", share, self._open_sky[corners])
-
-        def lamp(right: float, up: float, eye: float) -> Floats:
-            direction = right * view.right + up * view.up + eye * view.eye
-            lit: Floats = np.clip(normals @ (direction / np.linalg.norm(direction)), 0.0, 1.0)
-            return lit
-
-        above: Floats = 0.5 + 0.5 * normals @ view.up
-        light = 0.30 + 0.62 * lamp(-0.55, 0.65, 0.75) + 0.16 * lamp(0.9, 0.1, 0.35) + 0.08 * above
-        light *= 0.35 + 0.65 * sky
-        # towards the outline the surface turns away: darken it there, as a pencil would
-        light *= 1.0 - 0.35 * (1.0 - np.clip(normals @ view.eye, 0.0, 1.0)) ** 3
-        base = np.broadcast_to(_SKIN, (len(face), 3)).copy()
+        inks = np.broadcast_to(_SKIN, (len(self._mesh.faces), 3)).copy()
         if face_inks is not None:
-            known = np.isfinite(face_inks[face]).all(axis=1)
-            base[known] = face_inks[face[known]]
-        picture = np.broadcast_to(np.array(GROUND_RGB, dtype=np.float64), (*depth.shape, 3)).copy()
-        picture[seen] = np.clip(base * light[:, None] * 1.04, 0.0, 255.0)
-        picture *= 1.0 - 0.55 * _steps_in_depth(depth)[..., None]
-        return Image.fromarray(np.round(picture).astype(np.uint8))
+            known = np.isfinite(face_inks).all(axis=1)
+            inks[known] = face_inks[known]
+        eye = np.column_stack([view.right, view.up, view.eye])
+        lamps = np.array([[-0.55, 0.65, 0.75], [0.9, 0.1, 0.35]])
+        lamps /= np.linalg.norm(lamps, axis=1, keepdims=True)
+        places = view.pixels(self._mesh.vertices)
+        face, nearness = nearest_faces(
+            places,
+            self._mesh.vertices @ view.eye,
+            self._mesh.faces,
+            view.height_px,
+            view.width_px,
+        )
+        picture = lit_pixels(
+            face,
+            nearness,
+            places,
+            self._mesh.faces,
+            self._normals @ eye,
+            self._open_sky,
+            inks,
+            np.column_stack([lamps, [0.62, 0.16]]),
+            np.array(GROUND_RGB, dtype=np.float64),
+        )
+        return Image.fromarray(picture)
+
+    def in_sight(self, points: Floats, view: BodyView) -> Bools:
+        """(N,) bool: which points on the body nothing hides from the eye."""
+        hidden = self._scene.test_occlusions(
+            self._rays(points + view.eye * _HIDDEN_BEHIND_MM, view.eye)
+        ).numpy()
+        seen: Bools = ~hidden
+        return seen
 
     def runs_in_sight(self, points: Floats, view: BodyView) -> list[Floats]:
         """Return stretches (N, 2) px of a line that nothing hides."""
@@ -150,24 +163,10 @@ class LitBody:
         # about one sample a pixel
         at = np.linspace(0.0, along[-1], max(int(along[-1] * view.px_per_mm), 2) + 1)
         dense = np.stack([np.interp(at, along, points[:, i]) for i in range(3)], axis=1)
-        hidden = self._scene.test_occlusions(
-            self._rays(dense + view.eye * _HIDDEN_BEHIND_MM, view.eye)
-        ).numpy()
         flat = view.pixels(dense)
         runs: list[Floats] = []
-        shown = np.flatnonzero(~hidden)
+        shown = np.flatnonzero(self.in_sight(dense, view))
         for run in np.split(shown, np.flatnonzero(np.diff(shown) > 1) + 1):
             if len(run) >= 3:
                 runs.append(flat[run])
         return runs
-
-
-def _steps_in_depth(depth: Floats) -> Floats:
-    """(H, W) float 0..1: 1 on the near side of a step in depth, such as an arm's outline."""
-    filled = np.where(np.isfinite(depth), depth, 1e5)
-    padded = np.pad(filled, 1, mode="edge")
-    around = [padded[1 + dy : padded.shape[0] - 1 + dy, 1 + dx : padded.shape[1] - 1 + dx]
-              for dy, dx in ((0, 1), (0, -1), (1, 0), (-1, 0))]  # fmt: skip
-    drop = np.max(np.stack(around), axis=0) - filled
-    steps: Floats = np.clip((drop - 6.0) / 12.0, 0.0, 1.0)
-    return np.where(np.isfinite(depth), steps, 0.0)

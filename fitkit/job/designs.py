@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, assert_never
+import math
+from typing import TYPE_CHECKING, Any, assert_never
 
 import numpy as np
 
@@ -59,12 +60,14 @@ if TYPE_CHECKING:
 
 __all__ = [
     "anchor_of",
+    "anchor_values_of",
     "attachment_designs",
     "corrections",
     "leaning_on",
     "line_designs",
     "named_girths",
     "padding_designs",
+    "part_number_words",
     "part_numbers",
     "patch_designs",
     "rim_name",
@@ -83,6 +86,27 @@ def anchor_of(section: AnchorSection) -> Anchor:
     if section.axis is not None:
         return AxisAnchor(section.axis, section.along or 0.0, bearing_rad)
     return HeightAnchor(section.height_mm or 0.0, bearing_rad)
+
+
+def anchor_values_of(anchor: Anchor) -> dict[str, Any]:
+    """Return an anchor as the values of its section, the way back from :func:`anchor_of`."""
+    match anchor:
+        case LandmarkAnchor():
+            return {"landmark": anchor.landmark}
+        case HeightAnchor():
+            return {"height_mm": anchor.height_mm, "bearing_deg": _degrees(anchor.bearing_rad)}
+        case AxisAnchor():
+            bearing_deg = _degrees(anchor.bearing_rad)
+            return {"axis": anchor.axis, "along": anchor.along, "bearing_deg": bearing_deg}
+        case PointAnchor():
+            return {"xyz_mm": [anchor.x_mm, anchor.y_mm, anchor.z_mm]}
+        case LineAnchor():
+            told = {"line": anchor.line, "along": anchor.along, "crossing": anchor.crossing}
+            return {key: value for key, value in told.items() if value is not None}
+
+
+def _degrees(angle_rad: float) -> float:
+    return round(math.degrees(angle_rad), 3)
 
 
 def line_designs(settings: JobSettings) -> tuple[TapeLineDesign, ...]:
@@ -273,3 +297,14 @@ def part_numbers(designs: tuple[PatchDesign, ...]) -> dict[str, int]:
         numbers[design.name] = following
         following += 2 if design.paired else 1
     return numbers
+
+
+def part_number_words(designs: tuple[PatchDesign, ...]) -> dict[str, str]:
+    """Return what is written in each patch on pictures: ``3``, or for a pair ``3/4``."""
+    firsts = part_numbers(designs)
+    return {
+        design.name: f"{firsts[design.name]}/{firsts[design.name] + 1}"
+        if design.paired
+        else str(firsts[design.name])
+        for design in designs
+    }

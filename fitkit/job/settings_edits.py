@@ -11,7 +11,14 @@ from tomlkit.items import AoT, Table
 
 from fitkit.errors import JobError
 
-__all__ = ["new_job_text", "with_row", "with_row_settings", "with_setting", "without_row"]
+__all__ = [
+    "new_job_text",
+    "with_row",
+    "with_row_settings",
+    "with_setting",
+    "without_row",
+    "written_value",
+]
 
 _HEADER = re.compile(r"\s*\[\[?\s*([\w.\"' -]+?)\s*\]\]?\s*(?:#.*)?$")
 
@@ -64,20 +71,25 @@ def _with_section_before_rows(text: str, section: str, values: Mapping[str, Any]
     return "".join([*lines[:first], tomlkit.dumps(added), "\n", *lines[first:]])
 
 
-def with_row(text: str, section: str, values: Mapping[str, Any]) -> str:
-    """Return the text with one more ``[[section]]`` row, behind those there are."""
+def with_row(
+    text: str, section: str, values: Mapping[str, Any], *, behind: str | None = None
+) -> str:
+    """Return the text with one more ``[[section]]`` row, behind a named one or all there are."""
     lines = text.splitlines(keepends=True)
     if lines and not lines[-1].endswith("\n"):
         lines[-1] += "\n"
     starts = [i for i, line in enumerate(lines) if line.strip().startswith(f"[[{section}]]")]
     at = len(lines)
     if starts:
-        at = next(
-            (i for i in range(starts[-1] + 1, len(lines)) if _starts_other(lines[i], section)), at
-        )
+        names = [str(row.get("name")) for row in tomlkit.parse(text).get(section, ())]
+        last = starts[-1] if behind is None else starts[names.index(behind)]
+        at = next((i for i in range(last + 1, len(lines)) if _starts_other(lines[i], section)), at)
         while at < len(lines) and at > 0 and lines[at - 1].lstrip().startswith("#"):
             at -= 1  # a remark above the next section stays with it
-    row = [f"[[{section}]]\n", *(f"{key} = {_written(value)}\n" for key, value in values.items())]
+    row = [
+        f"[[{section}]]\n",
+        *(f"{key} = {written_value(value)}\n" for key, value in values.items()),
+    ]
     before = ["\n"] if at > 0 and lines[at - 1].strip() else []
     after = ["\n"] if at < len(lines) else []
     return "".join([*lines[:at], *before, *row, *after, *lines[at:]])
@@ -136,7 +148,7 @@ def with_row_settings(text: str, section: str, name: str, values: Mapping[str, A
 
 def _item(value: Any) -> Any:
     """Return a value as it is written in the file."""
-    return tomlkit.parse(f"it = {_written(value)}\n").item("it")
+    return tomlkit.parse(f"it = {written_value(value)}\n").item("it")
 
 
 def _no_such_row(section: str, name: str, names: Sequence[str]) -> JobError:
@@ -152,11 +164,13 @@ def _starts_other(line: str, section: str) -> bool:
     return header is not None and not header.group(1).startswith(f"{section}.")
 
 
-def _written(value: Any) -> str:
+def written_value(value: Any) -> str:
+    """Return a value as one writes it into ``job.toml``; places of a list one to a line."""
     if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{k} = {_written(v)}" for k, v in value.items()) + "}"
+        inside = ", ".join(f"{_written_key(k)} = {written_value(v)}" for k, v in value.items())
+        return "{" + inside + "}"
     if isinstance(value, (list, tuple)):
-        inner = [_written(item) for item in value]
+        inner = [written_value(item) for item in value]
         if any(isinstance(item, Mapping) for item in value):
             return "[\n" + "".join(f"    {item},\n" for item in inner) + "]"
         return "[" + ", ".join(inner) + "]"
@@ -168,9 +182,9 @@ def new_job_text(
 ) -> str:
     """Return the ``job.toml`` of a new job, with a remark beside what can be set."""
     tape = "".join(
-        f"{_written_key(key)} = {_written(value)}\n" for key, value in (tape_mm or {}).items()
+        f"{_written_key(key)} = {written_value(value)}\n" for key, value in (tape_mm or {}).items()
     )
-    return _NEW_JOB.format(name=_written(name), wearer=_written(wearer), tape=tape)
+    return _NEW_JOB.format(name=written_value(name), wearer=written_value(wearer), tape=tape)
 
 
 def _written_key(key: str) -> str:

@@ -50,9 +50,12 @@ class Step:
 MEASURES_FILES = ("measures.csv", "measures.json", "tapes.png")
 """What ``fitkit measure`` leaves beside the body."""
 
+SHOWN_FILES = ("lines.png", "patches.png")
+"""What ``fitkit line show`` and ``fitkit patch show`` leave beside the body."""
+
 STEPS = (
     Step("scan", "scan", 1),
-    Step("body", "body", 2, ("scan",), MEASURES_FILES),
+    Step("body", "body", 2, ("scan",), (*MEASURES_FILES, *SHOWN_FILES)),
     Step("patches", "patches", 2, ("body",)),
     Step("blanks", "blanks", 2, ("patches",)),
     Step("templates", "templates", 2, ("blanks",)),

@@ -23,7 +23,7 @@ from fitkit.patch.region_lines import RegionLines
 from fitkit.patch.tape_line import TapeLine
 from fitkit.patch.unclosed_patch import line_stops_short, unclosed_patch
 
-__all__ = ["CutForm", "cut_form", "cut_patches", "patch_region"]
+__all__ = ["CutForm", "cut_form", "cut_patches", "patch_region", "places_inside"]
 
 # An inside anchor nearer than this to a boundary line does not say on which side it is.
 _ON_LINE_MM = 0.01
@@ -97,7 +97,7 @@ def cut_form(
     if progress is not None:
         progress(0.0, "putting the tape lines on the form")
     lined = line_the_form(form.mesh, lines)
-    inside = _places_inside(form, designs)
+    inside = _all_places_inside(form, designs)
     regions = [
         patch_region(lined, design, places) for design, places in zip(designs, inside, strict=True)
     ]
@@ -124,7 +124,7 @@ def _check_names(design: PatchDesign, known: Sequence[str]) -> None:
             )
 
 
-def _places_inside(
+def _all_places_inside(
     form: Form, designs: Sequence[PatchDesign]
 ) -> list[list[tuple[Anchor, SurfacePoint]]]:
     """Place the inside anchors of all designs, at one go where none is at fault."""
@@ -132,11 +132,18 @@ def _places_inside(
     try:
         points = iter(place_anchors(form, [anchor for row in anchors for anchor in row]))
     except DesignError:
-        return [_places_of(form, design) for design in designs]
+        return [places_inside(form, design) for design in designs]
     return [[(anchor, next(points)) for anchor in row] for row in anchors]
 
 
-def _places_of(form: Form, design: PatchDesign) -> list[tuple[Anchor, SurfacePoint]]:
+def places_inside(form: Form, design: PatchDesign) -> list[tuple[Anchor, SurfacePoint]]:
+    """Return a patch's inside anchors with the points of the form that they mean.
+
+    Raises
+    ------
+    DesignError
+        When one cannot be placed; the cause names the patch.
+    """
     try:
         return [(a, place_anchor(form, a)) for a in (design.inside, *design.more_inside)]
     except DesignError as error:
@@ -177,8 +184,10 @@ def _regions_of_others(
 ) -> list[tuple[PatchDesign, Bools]]:
     found = []
     for design in others:
+        if not set(design.boundary) <= set(lined.lines):
+            continue  # it lies where none of this form's patches are
         try:
-            places = _places_of(form, design)
+            places = places_inside(form, design)
             found.append((design, patch_region(lined, design, places)))
         except DesignError:
             continue  # told when it is cut from its own form

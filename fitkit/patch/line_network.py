@@ -12,7 +12,7 @@ from fitkit.patch.form import Form
 from fitkit.patch.mirrored_line import mirrored_line
 from fitkit.patch.tape_line import TapeLine, lay_tape_line
 
-__all__ = ["lay_tape_lines", "lines_below", "unmirrored"]
+__all__ = ["lay_tape_lines", "lines_below", "unchanged_lines", "unmirrored"]
 
 
 def lay_tape_lines(
@@ -66,6 +66,28 @@ def lines_below(name: str, designs: Sequence[TapeLineDesign]) -> tuple[TapeLineD
     _in_order(by_name)  # refuses rings
     visit(name)
     return tuple(found.values())
+
+
+def unchanged_lines(
+    before: Sequence[TapeLineDesign],
+    laid: Sequence[TapeLine],
+    designs: Sequence[TapeLineDesign],
+) -> dict[str, TapeLine]:
+    """Return those lines laid before that new designs ask for unchanged, to be kept.
+
+    Neither the line nor any that it leans on may differ.
+
+    Parameters
+    ----------
+    before, laid
+        The designs from before and, in the same order, what they came to.
+    """
+    return {
+        design.name: line
+        for design, line in zip(before, laid, strict=True)
+        if design in designs
+        and lines_below(design.name, before) == lines_below(design.name, designs)
+    }
 
 
 def unmirrored(design: TapeLineDesign, lines: Mapping[str, TapeLineDesign]) -> TapeLineDesign:

@@ -1,20 +1,31 @@
-"""Tape lines and patches by text: rows added to and taken out of ``job.toml``."""
+"""Tape lines and patches by text: rows of ``job.toml`` added, changed, renamed and taken out."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, TypeAlias
 
-from fitkit.errors import InputError
-from fitkit.workflow.step_report import StepReport
+from fitkit.errors import InputError, JobError
+from fitkit.job.job_folder import Job, open_job
+from fitkit.workflow.step_report import Progress, StepReport
 
-__all__ = ["add_row", "anchor_values", "list_rows", "remove_row"]
+__all__ = [
+    "add_row",
+    "anchor_values",
+    "change_line",
+    "change_row",
+    "list_rows",
+    "remove_row",
+    "rename_row",
+]
+
+Section: TypeAlias = Literal["line", "patch"]
 
 _REMEDY = (
     "Write HEIGHT@BEARING such as 1200@30, LIMB:ALONG@BEARING such as 'left arm:0.5@90', X,Y,Z "
-    "in millimetres, or the name of a landmark."
+    "in millimetres, the name of a landmark, or 'on LINE', 'on LINE:ALONG', 'on LINE/LINE'."
 )
 
 
@@ -32,11 +43,20 @@ def anchor_values(text: str) -> dict[str, Any]:
     {'height_mm': 1200.0, 'bearing_deg': 30.0}
     >>> anchor_values("left arm:0.5@90")
     {'axis': 'left arm', 'along': 0.5, 'bearing_deg': 90.0}
+    >>> anchor_values("on waist:0.25")
+    {'line': 'waist', 'along': 0.25}
+    >>> anchor_values("on waist/left side")
+    {'line': 'waist', 'crossing': 'left side'}
     """
     from fitkit.units import parse_length_mm
 
     text = text.strip()
     try:
+        if on := re.fullmatch(r"on\s+([^:@,/]+)(?:(:|/)([^:@,/]+))?", text):
+            line, kind, rest = (part and part.strip() for part in on.groups())
+            if kind is None:
+                return {"line": line}
+            return {"line": line, **({"along": float(rest)} if kind == ":" else {"crossing": rest})}
         if limb := re.fullmatch(r"([^:@]+):([^:@]+)@([^:@]+)", text):
             axis, along, bearing = limb.groups()
             return {
@@ -57,57 +77,160 @@ def anchor_values(text: str) -> dict[str, Any]:
 
 
 def add_row(
-    folder: Path | str, section: Literal["line", "patch"], values: Mapping[str, Any]
+    folder: Path | str,
+    section: Section,
+    values: Mapping[str, Any],
+    *,
+    progress: Progress | None = None,
 ) -> StepReport:
     """Add a tape line or a patch behind those there are; every other line stays as it is.
+
+    A patch that is told by a place inside alone gets the lines that run round it on the body, if
+    that is made; else it ends at whatever lines are there when it is cut.
 
     Raises
     ------
     JobError
         When the job would not hold together with it; nothing is written then.
+    DesignError
+        When no lines run round the place inside a patch.
     """
-    from fitkit.job.job_folder import open_job
     from fitkit.job.settings_edits import with_row
 
     job = open_job(folder)
-    with job.locked(section):
-        changed = job.with_text(with_row(job.text, section, values))
-        changed.keep_text()
-    return StepReport(
+    values, found = dict(values), ""
+    if section == "patch" and not values.get("lines") and "radius_mm" not in values:
+        values, found = _with_lines_found(job, values, progress)
+    return _kept(
+        job,
         section,
-        ran=True,
-        words=f"added the {section} '{values['name']}'",
-        files=(job.folder / "job.toml",),
+        with_row(job.text, section, values),
+        f"added the {section} '{values['name']}'{found}",
     )
 
 
-def remove_row(folder: Path | str, section: Literal["line", "patch"], name: str) -> StepReport:
+def change_row(
+    folder: Path | str,
+    section: Section,
+    name: str,
+    values: Mapping[str, Any],
+    *,
+    without: Sequence[str] = (),
+) -> StepReport:
+    """Set some values of a tape line or patch anew; remarks and all else stay.
+
+    Raises
+    ------
+    JobError
+        When there is none of that name, or the job would not hold together; nothing is
+        written then.
+    """
+    from fitkit.job.row_edits import with_changed_row
+
+    job = open_job(folder)
+    text = with_changed_row(job.text, section, name, values, without=without)
+    keys = ", ".join([*values, *(f"no {key}" for key in without)])
+    return _kept(job, section, text, f"changed the {section} '{name}': {keys}")
+
+
+def change_line(
+    folder: Path | str,
+    name: str,
+    values: Mapping[str, Any],
+    *,
+    moved: Mapping[int, Mapping[str, Any]] | None = None,
+) -> StepReport:
+    """Set some values of a tape line anew, or make it a line of another kind.
+
+    Parameters
+    ----------
+    values
+        With a ``kind`` they tell where the line runs afresh, and what told it before goes.
+    moved
+        Other places for some of its points, counted from 1.
+
+    Raises
+    ------
+    JobError
+        As :func:`change_row`, and when the line has no point of such a number.
+    """
+    from fitkit.job.row_edits import row_values
+
+    was = row_values(open_job(folder).text, "line", name)
+    told = dict(values)
+    gone = [key for key in was if key not in ("name", *told)] if "kind" in told else []
+    if moved:
+        points = list(told.get("points", was.get("points", [])))
+        for number, place in moved.items():
+            if number > len(points):
+                raise JobError(
+                    f"The line '{name}' has {len(points)} points, not {number}.",
+                    "Count them from 1; a level or the middle has none.",
+                )
+            points[number - 1] = dict(place)
+        told["points"] = points
+    return change_row(folder, "line", name, told, without=gone)
+
+
+def rename_row(folder: Path | str, section: Section, name: str, new: str) -> StepReport:
+    """Give a tape line or a patch another name, wherever it is named; all that was set stays.
+
+    Raises
+    ------
+    JobError
+        When there is none of that name, or the new one is taken.
+    """
+    from fitkit.job.row_edits import with_renamed_line, with_renamed_patch
+
+    job = open_job(folder)
+    renamed = with_renamed_line if section == "line" else with_renamed_patch
+    text = renamed(job.text, name, new)
+    return _kept(job, section, text, f"the {section} '{name}' is '{new}' now")
+
+
+def remove_row(folder: Path | str, section: Section, name: str) -> StepReport:
     """Take a tape line or a patch out of the job.
 
     Raises
     ------
     JobError
-        When there is none of that name, or a patch still needs the line.
+        When there is none of that name, or a patch or line still needs the line.
     """
-    from fitkit.job.job_folder import open_job
     from fitkit.job.settings_edits import without_row
 
     job = open_job(folder)
-    with job.locked(section):
-        changed = job.with_text(without_row(job.text, section, name))
-        changed.keep_text()
-    return StepReport(
-        section,
-        ran=True,
-        words=f"took out the {section} '{name}'",
-        files=(job.folder / "job.toml",),
-    )
+    text = without_row(job.text, section, name)
+    return _kept(job, section, text, f"took out the {section} '{name}'")
 
 
-def list_rows(folder: Path | str, section: Literal["line", "patch"]) -> list[dict[str, Any]]:
+def list_rows(folder: Path | str, section: Section) -> list[dict[str, Any]]:
     """Return the rows of the section as plain values, without what was left at its default."""
-    from fitkit.job.job_folder import open_job
-
     settings = open_job(folder).settings
     rows = settings.line if section == "line" else settings.patch
     return [row.model_dump(mode="json", exclude_unset=True) for row in rows]
+
+
+def _kept(job: Job, section: Section, text: str, words: str) -> StepReport:
+    with job.locked(section):
+        job.with_text(text).keep_text()
+    return StepReport(section, ran=True, words=words, files=(job.folder / "job.toml",))
+
+
+def _with_lines_found(
+    job: Job, values: dict[str, Any], progress: Progress | None
+) -> tuple[dict[str, Any], str]:
+    """Return a patch's values with the lines round the place inside it, and what was found."""
+    from fitkit.job.designs import patch_designs
+    from fitkit.job.made_from import MadeFrom
+    from fitkit.job.settings_edits import with_row
+
+    if MadeFrom.read(job.result_folder("body")) is None:
+        return values, ", bounded by whatever lines run round it"
+    from fitkit.patch.divided import bounding_lines
+    from fitkit.workflow.drawn_body import draw_body
+
+    design = patch_designs(job.with_text(with_row(job.text, "patch", values)).settings)[-1]
+    drawn = draw_body(job, progress=progress)
+    lines = bounding_lines(drawn.form, drawn.lines, design).boundary
+    rest = {key: value for key, value in values.items() if key not in ("name", "lines")}
+    return {"name": values["name"], "lines": list(lines), **rest}, f", between {', '.join(lines)}"

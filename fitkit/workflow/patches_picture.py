@@ -1,65 +1,71 @@
-"""The patches of one form as a picture: coloured, with the tape lines round them."""
+"""A form with its patches coloured and numbered, the tape lines over it."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from fitkit.geometry.arrays import Ints
-    from fitkit.patch.form import Form
+    from fitkit.geometry.arrays import Floats
+    from fitkit.patch.cut_patches import CutForm
     from fitkit.patch.patch import Patch
     from fitkit.patch.tape_line import TapeLine
 
-__all__ = ["faces_in_patches", "png_of_patches"]
+__all__ = ["ALL_ROUND", "png_of_cut", "png_of_lines"]
 
-# A face of the form belongs to a patch when its middle lies on the patch's surface.
-_ON_SURFACE_MM = 0.01
+ALL_ROUND = ("front", "left", "back", "right")
+"""The views from all four sides."""
+
+# A number's place is sought among so many vertices of its patch.
+_PLACES = 300
 
 
-def png_of_patches(
-    form: Form,
+def png_of_cut(
+    cut: CutForm,
     lines: Sequence[TapeLine],
-    patches: Sequence[Patch],
+    numbers: Mapping[str, str],
     *,
-    patch_of_face: Ints | None = None,
-    views: tuple[str, ...] = ("front", "left", "back"),
+    views: tuple[str, ...] = ALL_ROUND,
     height_px: int = 900,
+    all_lines: bool = False,
 ) -> bytes:
-    """Return views of a form with its patches coloured and the lines that bound them.
+    """Return views of a cut form: patches coloured, their numbers in them, lines named.
 
-    Lines that no patch is bounded or opened by are left out. ``patch_of_face`` saves finding
-    it again, see :func:`faces_in_patches`.
+    Parameters
+    ----------
+    numbers
+        What is written in each patch, by its name.
+    all_lines
+        Draw also the lines that no patch is bounded or opened by.
     """
-    import numpy as np
-
     from fitkit.export.body_picture import png_of_body
 
-    used = {name for patch in patches for name in patch.design.boundary}
-    used |= {patch.design.seam for patch in patches if patch.design.seam is not None}
-    paths = []
-    for line in lines:
-        if line.name in used:
-            points = line.path.points_mm
-            if line.path.closed:
-                points = np.vstack([points, points[:1]])
-            paths.append((line.name, points))
-    if patch_of_face is None:
-        patch_of_face = faces_in_patches(form, patches)
+    used = {edge.line for patch in cut.patches for loop in patch.loops for edge in loop}
+    used |= {patch.design.seam for patch in cut.patches if patch.design.seam is not None}
     return png_of_body(
-        form.mesh, paths=paths, face_values=patch_of_face, views=views, height_px=height_px
+        cut.lined.mesh,
+        paths=[
+            (line.name, line.path.round_points_mm)
+            for line in lines
+            if all_lines or line.name in used
+        ],
+        face_values=cut.patch_of_face,
+        views=views,
+        height_px=height_px,
+        numbers=[(numbers[patch.design.name], _places(patch)) for patch in cut.patches],
     )
 
 
-def faces_in_patches(form: Form, patches: Sequence[Patch]) -> Ints:
-    """(F,) int: index of the patch that each face of the form lies in, -1 for none."""
-    import numpy as np
+def png_of_lines(cut: CutForm, lines: Sequence[TapeLine], *, height_px: int = 900) -> bytes:
+    """Return the four views of a form with all its lines and nothing else."""
+    from fitkit.export.body_picture import png_of_body
 
-    from fitkit.geometry.nearest import nearest_on_mesh
+    paths = [(line.name, line.path.round_points_mm) for line in lines]
+    return png_of_body(cut.lined.mesh, paths=paths, views=ALL_ROUND, height_px=height_px)
 
-    middles = form.mesh.corners.mean(axis=1)
-    index_of_face = np.full(len(middles), -1, dtype=np.int64)
-    for index, patch in enumerate(patches):
-        _, _, distance_mm = nearest_on_mesh(patch.mesh, middles)
-        index_of_face[distance_mm < _ON_SURFACE_MM] = index
-    return index_of_face
+
+def _places(patch: Patch) -> Floats:
+    vertices = patch.mesh.vertices
+    step = max(1, len(vertices) // _PLACES)
+    places: Floats = vertices[::step]
+    return places

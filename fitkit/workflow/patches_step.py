@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from fitkit.geometry.arrays import Floats
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
+    from fitkit.patch.cut_patches import CutForm
     from fitkit.patch.design import TapeLineDesign
     from fitkit.patch.form import Form, FormGrower
     from fitkit.patch.form_plan import FormPlan
@@ -96,16 +97,22 @@ class _FormWork:
         """Make one form, its lines and its patches."""
         from fitkit.geometry.mesh_files import ply_bytes
         from fitkit.job.patch_files import tape_line_files
-        from fitkit.patch.cut_patches import cut_patches
+        from fitkit.patch.cut_patches import cut_form
 
         stem = _stem(plan)
         form = self._form(plan, stem, part_of(progress, 0.0, 0.3))
         lines = self._laid(plan, stem, form, part_of(progress, 0.3, 0.6))
-        found = cut_patches(form, lines, plan.designs, progress=part_of(progress, 0.6, 1.0))
-        self.patches |= {patch.design.name: patch for patch in found}
+        found = cut_form(
+            form,
+            lines,
+            plan.designs,
+            others=[design for design in self._designs if design not in plan.designs],
+            progress=part_of(progress, 0.6, 1.0),
+        )
+        self.patches |= {patch.design.name: patch for patch in found.patches}
         self.files[f"{stem}.ply"] = ply_bytes(form.mesh)
         self.files[f"{stem}-lines.json"] = tape_line_files(lines)
-        self.files |= _pictures(form, lines, found, stem, first=plan is self._plans[0])
+        self.files |= _pictures(self._job, lines, found, stem, first=plan is self._plans[0])
 
     def _form(self, plan: FormPlan, stem: str, progress: Progress | None) -> Form:
         from fitkit.geometry.mesh_files import mesh_from_ply
@@ -251,18 +258,17 @@ def _stem(plan: FormPlan) -> str:
 
 
 def _pictures(
-    form: Form, lines: tuple[TapeLine, ...], found: tuple[Patch, ...], stem: str, *, first: bool
+    job: Job, lines: tuple[TapeLine, ...], found: CutForm, stem: str, *, first: bool
 ) -> dict[str, bytes]:
     """Return the pictures of one form; the first form's are the ones that overviews show."""
-    from fitkit.workflow.patches_picture import faces_in_patches, png_of_patches
+    from fitkit.job.designs import part_number_words, patch_designs
+    from fitkit.workflow.patches_picture import png_of_cut
 
-    inside = faces_in_patches(form, found)
+    numbers = part_number_words(patch_designs(job.settings))
     if not first:
         name = f"patches-{stem.removeprefix('form-')}.png"
-        return {name: png_of_patches(form, lines, found, patch_of_face=inside, height_px=560)}
+        return {name: png_of_cut(found, lines, numbers, height_px=560)}
     return {
-        "patches.png": png_of_patches(form, lines, found, patch_of_face=inside),
-        "front.png": png_of_patches(
-            form, lines, found, patch_of_face=inside, views=("front",), height_px=560
-        ),
+        "patches.png": png_of_cut(found, lines, numbers),
+        "front.png": png_of_cut(found, lines, numbers, views=("front",), height_px=560),
     }

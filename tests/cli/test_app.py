@@ -20,6 +20,9 @@ from tests.workflow.quick_steps import JOB, job_folder, tree
 
 COMMANDS = ["demo", "markers", "start", "scan", "body", "measure", "line", "patch"]
 COMMANDS += ["flatten", "print", "make", "check"]
+EDITING = [f"line {word}" for word in ("list", "add", "change", "rename", "remove", "show")]
+EDITING += [f"patch {word}" for word in ("list", "add", "change", "rename", "split", "join")]
+EDITING += ["patch remove", "patch show"]
 
 
 def run(*words: object) -> Any:
@@ -56,9 +59,9 @@ def test_help_lists_every_command_and_is_quick() -> None:
     assert spent < 0.5, "seconds of processor time"
 
 
-@pytest.mark.parametrize("command", COMMANDS)
+@pytest.mark.parametrize("command", [*sorted({*COMMANDS} - {"line", "patch"}), *EDITING])
 def test_every_command_has_help(command: str) -> None:
-    result = run(command, "--help")
+    result = run(*command.split(), "--help")
     assert result.exit_code == 0
     assert "--json" in result.output
 
@@ -68,20 +71,23 @@ def test_the_version_is_told() -> None:
 
 
 @pytest.mark.parametrize(
-    "words", [["make"], ["polish", "job"], ["scan", "j", "--printed-mm", "x"], ["line", "j", "x",
-    "--level", "1", "--middle"], ["patch", "j", "x", "--line", "a"], ["markers", "--count", "no"]],
+    "words", [["make"], ["polish", "job"], ["scan", "j", "--printed-mm", "x"], ["line", "add", "j",
+    "x", "--level", "1", "--middle"], ["line", "add", "j", "x"], ["patch", "add", "j", "x"],
+    ["line", "change", "j", "x"], ["patch", "change", "j", "x"], ["markers", "--count", "no"]],
 )  # fmt: skip
 def test_wrong_usage_is_exit_two(words: list[str]) -> None:
     assert run(*words).exit_code == 2
 
 
-@pytest.mark.parametrize("command", ["scan", "measure", "line", "patch", "flatten", "make",
-                                     "print", "check"])  # fmt: skip
+@pytest.mark.parametrize("command", ["scan", "measure", "line list", "line show", "patch list",
+                                     "patch show", "flatten", "make", "print",
+                                     "check"])  # fmt: skip
 def test_what_is_no_job_is_told(command: str, tmp_path: Path) -> None:
-    cause, remedy = fault(run(command, tmp_path))
+    words = command.split()
+    cause, remedy = fault(run(*words, tmp_path))
     assert "holds no job.toml" in cause
     assert "fitkit start" in remedy
-    cause, remedy = fault(run(command, tmp_path / "nowhere"))
+    cause, remedy = fault(run(*words, tmp_path / "nowhere"))
     assert "There is no folder" in cause
     assert list(tmp_path.iterdir()) == []
 
@@ -127,7 +133,7 @@ def test_json_gives_the_same_facts(tmp_path: Path) -> None:
     check = json.loads(run("check", folder, "--json").stdout)
     assert {step["state"] for step in check["steps"]} == {"fresh"}
     assert [finding["code"] for finding in check["findings"]] == ["photo-far"]
-    lines = json.loads(run("line", folder, "--json").stdout)
+    lines = json.loads(run("line", "list", folder, "--json").stdout)
     assert lines["lines"] == [{"name": "waist", "kind": "level", "height_mm": 0.5}]
 
 
@@ -222,37 +228,109 @@ def test_lines_and_patches_are_added_listed_and_taken_out(tmp_path: Path) -> Non
     folder = tmp_path / "job"
     run("start", folder)
     original = (folder / "job.toml").read_text(encoding="utf-8")
-    assert run("line", folder, "waist", "--level", "105 cm").exit_code == 0
-    assert run("line", folder, "chest", "--level", "1250", "--tilt-deg", "3").exit_code == 0
-    assert run("line", folder, "side", "--straight", "105cm@90", "--straight", "1250@90",
-               ).exit_code == 0  # fmt: skip
-    assert run("line", folder, "cuff", "--limb", "left arm", "--along", "0.8").exit_code == 0
-    assert run("line", folder, "hole", "--through", "left arm:0.1@0", "--through", "nape",
-               "--through", "10,20,1300", "--closed").exit_code == 0  # fmt: skip
-    assert run("line", folder, "middle", "--middle").exit_code == 0
-    result = run("patch", folder, "plate", "--line", "waist", "--line", "chest", "--line", "side",
-                 "--line", "middle", "--inside", "1150@40", "--side", "left", "--pair",
-                 "--lap", "side=1 cm")  # fmt: skip
+    for words in (
+        ["waist", "--level", "105 cm"],
+        ["chest", "--level", "1250", "--tilt-deg", "3"],
+        ["side", "--straight", "on waist:0.25", "--straight", "1250@90"],
+        ["cuff", "--limb", "left arm", "--along", "0.8"],
+        ["hole", "--through", "left arm:0.1@0", "--through", "nape",
+         "--through", "10,20,1300", "--closed"],
+        ["middle", "--middle"],
+        ["belt", "--parallel-to", "waist", "--distance", "4 cm", "--towards", "down"],
+        ["right side", "--mirror-of", "side"],
+        ["disc", "--round", "1200@180", "--radius", "60"],
+    ):  # fmt: skip
+        result = run("line", "add", folder, *words)
+        assert result.exit_code == 0, result.stderr
+    result = run("patch", "add", folder, "plate", "--line", "waist", "--line", "chest",
+                 "--line", "side", "--line", "middle", "--inside", "1150@40", "--side", "left",
+                 "--pair", "--lap", "side=1 cm", "--grain", "up", "--grain-deg", "15",
+                 "--note", "over the belt")  # fmt: skip
     assert result.exit_code == 0, result.stderr
-    lines = json.loads(run("line", folder, "--json").stdout)["lines"]
-    assert [line["name"] for line in lines] == ["waist", "chest", "side", "cuff", "hole", "middle"]
+    result = run("patch", "add", folder, "badge", "--inside", "1200@180", "--radius", "40")
+    assert result.exit_code == 0
+    lines = json.loads(run("line", "list", folder, "--json").stdout)["lines"]
+    assert [line["name"] for line in lines] == [
+        "waist", "chest", "side", "cuff", "hole", "middle", "belt", "right side", "disc",
+    ]  # fmt: skip
     assert lines[0]["height_mm"] == 1050.0
+    assert lines[2]["points"][0] == {"line": "waist", "along": 0.25}
     assert lines[4]["points"][2] == {"xyz_mm": [10.0, 20.0, 1300.0]}
-    patches = json.loads(run("patch", folder, "--json").stdout)["patches"]
+    assert lines[6]["distance_mm"] == 40.0
+    words = run("line", "list", folder).stdout
+    assert "on waist:0.25; 1250@90" in words
+    patches = json.loads(run("patch", "list", folder, "--json").stdout)["patches"]
     assert patches[0]["edges"] == {"side": {"lap_mm": 10.0}}
-    cause, _ = fault(run("line", folder, "side", "--remove"))
+    assert patches[0]["grain_deg"] == 15.0
+    assert patches[1]["radius_mm"] == 40.0
+    cause, _ = fault(run("line", "remove", folder, "side"))
     assert "no tape line 'side'" in cause
-    assert run("patch", folder, "plate", "--remove").exit_code == 0
-    for line in lines:
-        assert run("line", folder, line["name"], "--remove").exit_code == 0
+    for name in ("plate", "badge"):
+        assert run("patch", "remove", folder, name).exit_code == 0
+    for line in reversed(lines):
+        assert run("line", "remove", folder, line["name"]).exit_code == 0
     assert (folder / "job.toml").read_text(encoding="utf-8").split() == original.split()
+
+
+def test_lines_and_patches_are_changed_and_renamed_and_remarks_stay(tmp_path: Path) -> None:
+    folder = tmp_path / "job"
+    run("start", folder)
+    run("line", "add", folder, "waist", "--level", "1050")
+    run("line", "add", folder, "side", "--straight", "on waist", "--straight", "1250@90")
+    run("patch", "add", folder, "plate", "--line", "waist", "--line", "side", "--inside", "1150@40",
+        "--lap", "waist=12", "--lap", "side=8", "--seam", "side")  # fmt: skip
+    path = folder / "job.toml"
+    text = path.read_text(encoding="utf-8").replace("1050.0", "1050.0 # by the belt")
+    path.write_text(text, encoding="utf-8")
+    for words in (
+        ["line", "change", folder, "waist", "--level", "106 cm"],
+        ["line", "change", folder, "side", "--point", "2=1260@85"],
+        ["line", "rename", folder, "waist", "belt line"],
+        ["patch", "change", folder, "plate", "--material", "leather", "--lap", "side=0",
+         "--without", "seam"],
+        ["patch", "rename", folder, "plate", "tasset"],
+    ):  # fmt: skip
+        result = run(*words)
+        assert result.exit_code == 0, result.stderr
+    lines = json.loads(run("line", "list", folder, "--json").stdout)["lines"]
+    assert lines[0] == {"name": "belt line", "kind": "level", "height_mm": 1060.0}
+    assert lines[1]["points"] == [{"line": "belt line"}, {"height_mm": 1260.0, "bearing_deg": 85.0}]
+    (patch,) = json.loads(run("patch", "list", folder, "--json").stdout)["patches"]
+    assert patch == {
+        "name": "tasset",
+        "lines": ["belt line", "side"],
+        "inside": {"height_mm": 1150.0, "bearing_deg": 40.0},
+        "material": "leather",
+        "edges": {"belt line": {"lap_mm": 12.0}, "side": {"lap_mm": 0.0}},
+    }
+    assert "# by the belt" in path.read_text(encoding="utf-8")
+    # A line of another kind keeps its name and place; what told it before goes.
+    assert run("line", "change", folder, "side", "--middle").exit_code == 0
+    lines = json.loads(run("line", "list", folder, "--json").stdout)["lines"]
+    assert lines[1] == {"name": "side", "kind": "symmetry"}
+    for words, cause in (
+        (["line", "change", folder, "side", "--point", "1=1@2"], "has 0 points, not 1"),
+        (["line", "change", folder, "belt line", "--point", "x"], "does not say which place"),
+        (["line", "rename", folder, "side", "belt line"], "taken by 'belt line'"),
+        (["patch", "change", folder, "tasset", "--without", "seam"], "has no 'seam' to take out"),
+        (["patch", "rename", folder, "plate", "x"], "no patch called 'plate'"),
+        (["patch", "split", folder, "tasset", "new", "--along", "side"], "no body to draw on"),
+        (["line", "show", folder], "no body to draw on"),
+        (["patch", "show", folder], "no body to draw on"),
+    ):
+        before = tree(folder)
+        told, remedy = fault(run(*words))
+        assert cause in told
+        assert remedy
+        assert tree(folder) == before
 
 
 @pytest.mark.parametrize("place", ["1200@", "@30", "arm:x@3", "1,2", "", "1200@north"])
 def test_a_place_that_cannot_be_read_is_told(place: str, tmp_path: Path) -> None:
     run("start", tmp_path / "job")
     before = tree(tmp_path)
-    _, remedy = fault(run("line", tmp_path / "job", "x", "--straight", place, "--straight", "1@2"))
+    _, remedy = fault(run("line", "add", tmp_path / "job", "x", "--straight", place,
+                          "--straight", "1@2"))  # fmt: skip
     assert "HEIGHT@BEARING" in remedy or "cm" in remedy
     assert tree(tmp_path) == before
 

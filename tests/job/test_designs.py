@@ -6,7 +6,7 @@ import math
 from pathlib import Path
 
 from fitkit.body.side import Side
-from fitkit.job.designs import line_designs, part_numbers, patch_designs
+from fitkit.job.designs import line_designs, part_number_words, part_numbers, patch_designs
 from fitkit.job.settings_text import read_settings
 from fitkit.patch.design import (
     AxisAnchor,
@@ -57,4 +57,6 @@ def test_patches_state_clearance_side_and_edges() -> None:
 
 
 def test_a_pair_takes_two_part_numbers() -> None:
-    assert part_numbers(patch_designs(SETTINGS)) == {"breast plate": 1, "belt": 3}
+    designs = patch_designs(SETTINGS)
+    assert part_numbers(designs) == {"breast plate": 1, "belt": 3}
+    assert part_number_words(designs) == {"breast plate": "1/2", "belt": "3"}

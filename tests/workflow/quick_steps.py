@@ -154,12 +154,12 @@ def _lay_tape_lines(form: Any, designs: Any, *, kept: Any = None, progress: Any 
     return tuple(SimpleNamespace(name=design.name, path=path) for design in designs)
 
 
-def _cut_patches(
-    form: Any, lines: Any, designs: Sequence[PatchDesign], *, progress: Any = None
-) -> tuple[Patch, ...]:
+def _cut_form(
+    form: Any, lines: Any, designs: Sequence[PatchDesign], *, others: Any, progress: Any = None
+) -> Any:
     CALLS.extend(f"cut {design.name}" for design in designs)
     edge = PatchEdge("waist", np.array([0, 1, 2, 3, 0]))
-    return tuple(Patch(design, form.mesh, ((edge,),)) for design in designs)
+    return SimpleNamespace(patches=tuple(Patch(d, form.mesh, ((edge,),)) for d in designs))
 
 
 def _flatten_patch(patch: Patch, *, progress: Any = None) -> FlatPatch:
@@ -235,10 +235,7 @@ def quick_modules() -> dict[str, ModuleType]:
         "export.scan_report": {"html_of_scan": lambda *_, **__: b"<!doctype html>"},
         "export.scan_picture": {"png_of_photos": lambda photos, solved: PNG},
         "export.body_picture": {"png_of_body": lambda mesh, **_: PNG},
-        "workflow.patches_picture": {
-            "faces_in_patches": lambda form, patches: None,
-            "png_of_patches": lambda *_, **__: PNG,
-        },
+        "workflow.patches_picture": {"png_of_cut": lambda *_, **__: PNG},
         "export.cut_choices_picture": {"png_of_cut_choices": lambda *_, **__: PNG},
         "export.strain_picture": {"png_of_strain": lambda flat: PNG},
         "export.drawing_picture": {
@@ -253,7 +250,7 @@ def quick_modules() -> dict[str, ModuleType]:
             "lay_tape_lines": _lay_tape_lines,
             "lines_below": lambda name, lines: tuple(one for one in lines if one.name == name),
         },
-        "patch.cut_patches": {"cut_patches": _cut_patches},
+        "patch.cut_patches": {"cut_form": _cut_form},
         "flatten.flatten_patch": {"flatten_patch": _flatten_patch},
         "template.make_templates": {"make_templates": _make_templates},
         "drawing.tiling": {"tile_drawings": _tile},

@@ -1,56 +1,52 @@
-"""The picture of the patches colours the faces that lie in each."""
+"""The picture of the patches colours each up to its lines and writes its number in it."""
 
 from __future__ import annotations
 
 import io
-from types import SimpleNamespace
-from typing import Any
+from math import pi
 
 import numpy as np
 from PIL import Image
 
-from fitkit.geometry.mesh import TriangleMesh
-from fitkit.patch.design import HeightAnchor, PatchDesign
-from fitkit.workflow.patches_picture import faces_in_patches, png_of_patches
+from fitkit.geometry.arrays import Bytes
+from fitkit.patch.cut_patches import CutForm, cut_form
+from fitkit.patch.design import HeightAnchor, LevelLine, PatchDesign, SymmetryLine
+from fitkit.patch.line_network import lay_tape_lines
+from fitkit.workflow.patches_picture import png_of_cut
+from tests.patch.upright import cylinder_form
+
+FORM = cylinder_form()
+LINES = lay_tape_lines(
+    FORM,
+    (LevelLine("low", height_mm=100), LevelLine("high", height_mm=300), SymmetryLine("middle")),
+)
+LEFT = PatchDesign("left", ("low", "high", "middle"), HeightAnchor(200, pi / 2))
 
 
-def standing_tube(rows: int = 6, around: int = 24) -> TriangleMesh:
-    """Return a tube of radius 50 mm from z = 0 to 120 mm, wound outward, open at both ends."""
-    angle = 2 * np.pi * np.arange(around) / around
-    ring = np.stack([50 * np.cos(angle), 50 * np.sin(angle)], axis=1)
-    points = [
-        np.column_stack([ring, np.full(around, 120.0 * row / rows)]) for row in range(rows + 1)
-    ]
-    faces = []
-    for row in range(rows):
-        for i in range(around):
-            a, b = row * around + i, row * around + (i + 1) % around
-            faces += [[a, b, b + around], [a, b + around, a + around]]
-    return TriangleMesh(np.vstack(points), np.array(faces))
+def picture(cut: CutForm, number: str = "7", view: str = "front") -> Bytes:
+    png = png_of_cut(cut, (), {"left": number}, views=(view,), height_px=400)
+    return np.asarray(Image.open(io.BytesIO(png)).convert("RGB"))
 
 
-def test_faces_are_told_by_the_patch_they_lie_in() -> None:
-    tube = standing_tube()
-    height = tube.corners.mean(axis=1)[:, 2]
-    low, high = height < 40.0, height > 100.0
-    patches: list[Any] = [
-        SimpleNamespace(
-            mesh=tube.faces_only(chosen)[0],
-            design=PatchDesign(name, (name,), HeightAnchor(0.0, 0.0)),
-        )
-        for name, chosen in (("low", low), ("high", high))
-    ]
-    form: Any = SimpleNamespace(mesh=tube)
-    expected = np.where(low, 0, np.where(high, 1, -1))
-    assert np.array_equal(faces_in_patches(form, patches), expected)
-    plain = Image.open(io.BytesIO(png_of_patches(form, (), (), views=("front",))))
-    shown = Image.open(io.BytesIO(png_of_patches(form, (), patches, views=("front",))))
-    assert plain.size == shown.size
-    x, height_px = shown.width // 2, shown.height
-    column = [np.abs(np.subtract(shown.getpixel((x, y)), plain.getpixel((x, y)))).max()
-              for y in range(height_px)]  # fmt: skip
-    changed = np.array(column) > 20
-    # 20 of 120 mm at the top and 40 at the bottom are coloured, the middle half is not
-    assert changed[: height_px // 2].any()
-    assert changed[height_px // 2 :].any()
-    assert 0.3 < changed.mean() < 0.6
+def test_the_patch_is_coloured_up_to_its_lines_and_numbered() -> None:
+    plain, one, other = (
+        picture(cut_form(FORM, LINES, designs), number)
+        for designs, number in (((), ""), ((LEFT,), "7"), ((LEFT,), "8"))
+    )
+    changed = (np.abs(plain.astype(int) - one) > 12).any(axis=2)
+    body = np.flatnonzero((plain[200] < 240).any(axis=1))
+    middle = (body[0] + body[-1]) // 2
+    # The wearer's left is on the right of the picture; half of 200 of 400 mm is coloured.
+    assert not changed[:, : middle - 2].any()
+    share = changed[:, middle + 2 : body[-1]].any(axis=1).mean()
+    assert 0.38 < share < 0.52
+    digits = (np.abs(one.astype(int) - other) > 60).any(axis=2)
+    rows, columns = np.nonzero(digits)
+    assert middle < columns.min() < columns.max() < body[-1]
+    assert np.ptp(rows) < 30
+
+
+def test_a_number_is_not_written_on_the_side_that_does_not_show_the_patch() -> None:
+    cut = cut_form(FORM, LINES, (LEFT,))
+    assert np.array_equal(picture(cut, "7", "right"), picture(cut, "8", "right"))
+    assert not np.array_equal(picture(cut, "7", "left"), picture(cut, "8", "left"))

@@ -1,0 +1,181 @@
+"""Dividing a patch by a line and joining two, keeping what was set."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fitkit.errors import JobError
+from fitkit.workflow.drawn_body import draw_body
+from fitkit.workflow.step_report import Progress, StepReport
+
+if TYPE_CHECKING:
+    from fitkit.job.job_folder import Job
+    from fitkit.patch.design import PatchDesign
+    from fitkit.patch.divided import PatchPart
+
+__all__ = ["join_patches", "split_patch"]
+
+# What tells where a patch is; all else is what was set for it.
+_PLACE = ("name", "lines", "inside", "more_inside", "radius_mm")
+
+
+def split_patch(
+    folder: Path | str,
+    name: str,
+    along: str,
+    new_name: str,
+    *,
+    progress: Progress | None = None,
+) -> StepReport:
+    """Divide a patch along a tape line into itself and a new one, set alike.
+
+    The part with the place inside keeps the name. An edge that a part no longer has loses its
+    treatment there; the new edge between them is plain.
+
+    Raises
+    ------
+    JobError
+        When there is no such patch, or the body has not been made.
+    DesignError
+        When the line does not divide the patch in two.
+    """
+    from fitkit.job.job_folder import open_job
+    from fitkit.job.row_edits import row_values
+    from fitkit.job.settings_edits import with_row
+    from fitkit.patch.divided import divided_patch
+
+    job = open_job(folder)
+    job = _with_rims_drawn(job, name)
+    design = _design(job, name)
+    drawn = draw_body(job, progress=progress)
+    old, new = divided_patch(drawn.form, drawn.lines, design, along)
+    was = row_values(job.text, "patch", name)
+    added = {"name": new_name, **_told(new, was)}
+    text = with_row(job.text, "patch", added, behind=_spelled(job, name))
+    text = _with_part(text, name, _told(old, was), was)
+    with job.locked("patch"):
+        job.with_text(text).keep_text()
+    words = f"divided '{name}' along '{along}': the other part is '{new_name}'"
+    return StepReport("patch", ran=True, words=words, files=(job.folder / "job.toml",))
+
+
+def join_patches(
+    folder: Path | str, name: str, other: str, *, progress: Progress | None = None
+) -> StepReport:
+    """Make one patch of two that lie beside each other; it keeps the first one's settings.
+
+    Edge treatments of the second go along for the edges that are left. What else was set
+    differently for the second is told, since it is lost.
+
+    Raises
+    ------
+    JobError
+        When one of them is not there, or the body has not been made.
+    DesignError
+        When they have no edge in common.
+    """
+    from fitkit.job.job_folder import open_job
+    from fitkit.job.row_edits import row_values, with_patch_meant
+    from fitkit.job.settings_edits import without_row
+    from fitkit.patch.divided import joined_patches
+
+    job = open_job(folder)
+    if _design(job, name).name == _design(job, other).name:
+        raise JobError(f"The patch '{name}' cannot be joined with itself.", "Name two patches.")
+    job = _with_rims_drawn(job, name, other)
+    first, second = _design(job, name), _design(job, other)
+    drawn = draw_body(job, progress=progress)
+    part = joined_patches(drawn.form, drawn.lines, first, second)
+    was, gone = (row_values(job.text, "patch", each) for each in (name, other))
+    edges = {**gone.get("edges", {}), **was.get("edges", {})}
+    seam = was.get("seam", gone.get("seam"))
+    told = _told(part, {**was, "edges": edges, **({} if seam is None else {"seam": seam})})
+    text = without_row(job.text, "patch", _spelled(job, other))
+    text = with_patch_meant(_with_part(text, name, told, was), other, _spelled(job, name))
+    with job.locked("patch"):
+        job.with_text(text).keep_text()
+    lost = [
+        f"{key} {value}"
+        for key, value in gone.items()
+        if key not in (*_PLACE, "edges", "seam") and was.get(key) != value
+    ]
+    words = f"joined '{other}' to '{name}'"
+    if lost:
+        words += f"; set for '{other}' alone and lost: {', '.join(lost)}"
+    return StepReport("patch", ran=True, words=words, files=(job.folder / "job.toml",))
+
+
+def _design(job: Job, name: str) -> PatchDesign:
+    from fitkit.job.designs import patch_designs
+
+    designs = patch_designs(job.settings)
+    for design in designs:
+        if design.name == " ".join(name.split()):
+            return design
+    raise JobError(
+        f"There is no patch called '{name}' in job.toml.",
+        f"Use one of: {', '.join(design.name for design in designs) or 'none there yet'}.",
+    )
+
+
+def _spelled(job: Job, name: str) -> str:
+    """Return a patch's name as the file spells it."""
+    from fitkit.job.row_edits import row_values
+
+    return str(row_values(job.text, "patch", name)["name"])
+
+
+def _told(part: PatchPart, was: dict[str, Any]) -> dict[str, Any]:
+    """Return the values of a part of a patch: where it is, and what was set and still applies."""
+    from fitkit.job.designs import anchor_values_of
+
+    inside = [anchor_values_of(anchor) for anchor in part.inside]
+    told: dict[str, Any] = {"lines": list(part.boundary), "inside": inside[0]}
+    if len(inside) > 1:
+        told["more_inside"] = inside[1:]
+    told |= {key: value for key, value in was.items() if key not in (*_PLACE, "edges", "seam")}
+    opened = part.rims > 1 and "seam" in was
+    if opened:
+        told["seam"] = was["seam"]
+    edges = {
+        line: edge
+        for line, edge in was.get("edges", {}).items()
+        if line in part.boundary or (line == "seam" and opened)
+    }
+    if edges:
+        told["edges"] = edges
+    return told
+
+
+def _with_part(text: str, name: str, told: dict[str, Any], was: dict[str, Any]) -> str:
+    """Return the text with a patch's row told anew; what is told no longer goes."""
+    from fitkit.job.row_edits import with_changed_row
+
+    gone = [key for key in was if key not in told and key != "name"]
+    changed = {key: value for key, value in told.items() if was.get(key) != value}
+    if "edges" in changed:
+        lines = (*was.get("edges", {}), *told["edges"])
+        changed["edges"] = {line: told["edges"].get(line) for line in lines}
+    return with_changed_row(text, "patch", name, changed, without=gone)
+
+
+def _with_rims_drawn(job: Job, *names: str) -> Job:
+    """Return the job with the rims of round patches drawn as lines that others can meet."""
+    from fitkit.job.designs import rim_name
+    from fitkit.job.row_edits import row_values, with_changed_row
+    from fitkit.job.settings_edits import with_row
+
+    text = job.text
+    for name in names:
+        was = row_values(text, "patch", name)
+        if "radius_mm" not in was:
+            continue
+        rim = rim_name(_design(job, name).name)
+        told: dict[str, Any] = {"lines": [rim]}
+        if "rim" in was.get("edges", {}):
+            told["edges"] = {rim: was["edges"]["rim"], "rim": None}
+        text = with_changed_row(text, "patch", name, told, without=["radius_mm"])
+        line = {"name": rim, "kind": "round", "centre": was["inside"]}
+        text = with_row(text, "line", {**line, "radius_mm": was["radius_mm"]})
+    return job.with_text(text)
