@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from fitkit.body.side import Side
 from fitkit.drawing.drawing import Hole
 from fitkit.flatten.flat_patch import FlatCut, FlatMount, FlatPatch
+from fitkit.flatten.formed_edges import formed_edges
 from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.flatten.way_up import way_up
-from fitkit.geometry.arrays import Floats
 from fitkit.template.blank_edges import blank_edges, shown_line
 from fitkit.template.correction import Correction
 from fitkit.template.match_marks import match_marks
@@ -23,7 +22,7 @@ from fitkit.template.part_drawing import part_drawing
 from fitkit.template.template import Template, part_title
 from fitkit.template.words import Block
 
-__all__ = ["formed_edges", "make_templates"]
+__all__ = ["make_templates"]
 
 _BETWEEN = " · "
 _PENCIL = "pencil"
@@ -188,9 +187,3 @@ def _part_of(flat: FlatPatch, correction: Correction | None) -> tuple[Part, CutO
         tuple(NamedLine(mount.name, place(mount.footprint_mm)) for mount in flat.mounts),
     )
     return part, outline
-
-
-def formed_edges(flat: FlatPatch) -> list[Floats]:
-    """Return each edge's points on the form, (N, 3) mm: those of the flat vertices they lie on."""
-    vertices = cKDTree(flat.flat_mm)
-    return [flat.form.vertices[vertices.query(edge.points_mm)[1]] for edge in flat.outline]

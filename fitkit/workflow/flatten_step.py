@@ -10,6 +10,7 @@ from fitkit.workflow.step_report import Progress, StepReport, part_of
 
 if TYPE_CHECKING:
     from fitkit.findings import Finding
+    from fitkit.flatten.flat_patch import FlatPatch
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
     from fitkit.patch.design import PatchDesign
@@ -25,6 +26,7 @@ def flatten(job: Job, *, digests: FileDigests, progress: Progress | None = None)
 
 
 def _blanks(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
+    from fitkit.flatten.seam_match import match_findings, seam_matches
     from fitkit.job.designs import patch_designs
     from fitkit.job.made_from import MadeFrom
 
@@ -32,6 +34,7 @@ def _blanks(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
     files: dict[str, bytes] = {}
     findings: list[Finding] = []
     pieces: dict[str, str] = {}
+    flats: list[FlatPatch] = []
     taken_over = 0
     designs = patch_designs(job.settings)
     for index, design in enumerate(designs):
@@ -42,10 +45,12 @@ def _blanks(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
             kept = _kept_blank(job, design, digests)
         if kept is not None:
             taken_over += 1
-        made, found = kept or _blank(job, design, share)
+        made, flat = kept or _blank(job, design, share)
         files |= made
-        findings += found
+        findings += flat.findings
+        flats.append(flat)
         pieces[design.name] = piece
+    findings += match_findings(flats, seam_matches(flats))
     words = f"{len(designs) - taken_over} patches laid flat"
     if taken_over:
         words += f", {taken_over} taken over"
@@ -80,7 +85,7 @@ def _cut_words(job: Job, design: PatchDesign) -> list[Any]:
 
 def _kept_blank(
     job: Job, design: PatchDesign, digests: FileDigests
-) -> tuple[dict[str, bytes], tuple[Finding, ...]] | None:
+) -> tuple[dict[str, bytes], FlatPatch] | None:
     from fitkit.job.attachment_files import attachment_file_name
     from fitkit.job.flat_patch_files import read_flat_patch
     from fitkit.job.settings import file_stem
@@ -93,12 +98,12 @@ def _kept_blank(
     files = job.unchanged_files("blanks", names, digests)
     if files is None:
         return None
-    return files, read_flat_patch(job.result_folder("blanks"), design).findings
+    return files, read_flat_patch(job.result_folder("blanks"), design)
 
 
 def _blank(
     job: Job, design: PatchDesign, progress: Progress | None
-) -> tuple[dict[str, bytes], tuple[Finding, ...]]:
+) -> tuple[dict[str, bytes], FlatPatch]:
     from fitkit.export.cut_choices_picture import png_of_cut_choices
     from fitkit.export.strain_picture import png_of_strain
     from fitkit.flatten.cut_advice import advice_findings, advise_cuts, relief_limit
@@ -135,4 +140,4 @@ def _blank(
         f"{stem}.cuts.json": cut_choice_file(choices),
         f"{stem}.cuts.png": png_of_cut_choices(design.name, choices, relief_limit(design)),
     }
-    return {**flat_patch_files(flat), **files}, flat.findings
+    return {**flat_patch_files(flat), **files}, flat

@@ -13,9 +13,10 @@ from fitkit.drawing.drawing import Drawing, Layer, Words
 from fitkit.drawing.text_width import words_box_mm
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.flatten_patch import flatten_patch
+from fitkit.flatten.formed_edges import formed_edges
 from fitkit.geometry.arrays import Floats
 from fitkit.patch.design import EdgeTreatment
-from fitkit.template.make_templates import formed_edges, make_templates
+from fitkit.template.make_templates import make_templates
 from fitkit.template.match_marks import match_marks
 from fitkit.template.template import Template
 from fitkit.template.words import SMALLEST_MM

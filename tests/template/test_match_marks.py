@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from fitkit.flatten.flat_patch import FlatEdge
+from fitkit.flatten.formed_edges import formed_edges
 from fitkit.geometry.arrays import Floats
-from fitkit.template.make_templates import formed_edges
 from fitkit.template.match_marks import match_marks
 from tests.template.parts import dome, vambrace
 

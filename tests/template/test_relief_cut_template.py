@@ -7,8 +7,9 @@ import pytest
 
 from fitkit.drawing.drawing import Layer
 from fitkit.flatten.flatten_patch import flatten_patch
+from fitkit.flatten.formed_edges import formed_edges
 from fitkit.flatten.relief_cuts import SurfaceCut
-from fitkit.template.make_templates import formed_edges, make_templates
+from fitkit.template.make_templates import make_templates
 from fitkit.template.match_marks import match_marks
 from tests.truth import solids
 

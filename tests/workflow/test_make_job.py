@@ -130,14 +130,14 @@ def test_only_the_patch_that_changed_is_flattened_again(tmp_path: Path, calls: l
     report = make_job(folder)[3]
     assert [call for call in calls if call.startswith("flatten")] == ["flatten belt"]
     assert report.words == "1 patches laid flat, 1 taken over"
-    assert [finding.code for finding in report.findings] == ["strain"]
+    assert [finding.code for finding in report.findings].count("strain") == 1
     after = tree(folder / "blanks")
     assert {n: after[n] for n in after if "plate" in n} == {
         n: before[n] for n in before if "plate" in n
     }
     # a taken-over piece keeps its findings, and one that was edited is not taken over
     edit(folder, 'name = "plate"', 'name = "plate"\nthickness_mm = 0.8')
-    assert [f.code for f in make_job(folder)[3].findings] == ["strain"]
+    assert [f.code for f in make_job(folder)[3].findings].count("strain") == 1
     calls.clear()
     (folder / "blanks" / "belt.npz").write_bytes(b"broken")
     make_job(folder)

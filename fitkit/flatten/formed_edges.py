@@ -1,0 +1,16 @@
+"""Where the edges of a blank lie on the form."""
+
+from __future__ import annotations
+
+from scipy.spatial import cKDTree
+
+from fitkit.flatten.flat_patch import FlatPatch
+from fitkit.geometry.arrays import Floats
+
+__all__ = ["formed_edges"]
+
+
+def formed_edges(flat: FlatPatch) -> list[Floats]:
+    """Return each edge's points on the form, (N, 3) mm: those of the flat vertices they lie on."""
+    vertices = cKDTree(flat.flat_mm)
+    return [flat.form.vertices[vertices.query(edge.points_mm)[1]] for edge in flat.outline]
