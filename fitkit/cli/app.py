@@ -247,6 +247,37 @@ def measure_command(job: JobFolder, as_json: AsJson = False) -> None:
         finish("measure", measures.as_dict(), (), as_json=as_json, show=show)
 
 
+@app.command("pair")
+def pair_command(
+    job: JobFolder,
+    patch: Annotated[str, typer.Argument(help="A patch that is made in a pair.")],
+    part: Annotated[
+        bool, typer.Option("--part", help="Keep both sides as patches of their own.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Show how a pair's other side would differ if it were fitted there in place of mirrored."""
+    with answering("pair", as_json=as_json):
+        from fitkit.workflow.pair_job import pair_job
+
+        with shown_progress() as progress:
+            shown = pair_job(job, patch, part=part, progress=progress)
+
+        def show() -> None:
+            print(f"'{shown.patch}' mirrored, against '{shown.other}' fitted to its own side:")
+            print(f"  outlines up to {shown.furthest_mm:.1f} mm apart, {shown.rms_mm:.1f} mm rms")
+            print(
+                f"  area {100 * shown.area_share:+.1f} %, outline {100 * shown.length_share:+.1f} %"
+            )
+            print(f"Look at both: {shown.picture}")
+            if shown.parted:
+                print(f"'{shown.other}' now has a row of its own. Go on with: fitkit make {job}")
+            else:
+                print("Kept as a mirrored pair. To make each fitted, add --part.")
+
+        finish("pair", shown.as_dict(), (), as_json=as_json, show=show)
+
+
 @app.command("carry")
 def carry_command(
     job: JobFolder,
