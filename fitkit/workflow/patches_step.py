@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fitkit.errors import JobError
@@ -98,6 +99,7 @@ class _FormWork:
         from fitkit.geometry.mesh_files import ply_bytes
         from fitkit.job.patch_files import tape_line_files
         from fitkit.patch.cut_patches import cut_form
+        from fitkit.patch.pair_findings import pair_findings
 
         stem = _stem(plan)
         form = self._form(plan, stem, part_of(progress, 0.0, 0.3))
@@ -109,7 +111,9 @@ class _FormWork:
             others=[design for design in self._designs if design not in plan.designs],
             progress=part_of(progress, 0.6, 1.0),
         )
-        self.patches |= {patch.design.name: patch for patch in found.patches}
+        for patch in found.patches:
+            noticed = (*patch.findings, *pair_findings(patch, form))
+            self.patches[patch.design.name] = replace(patch, findings=noticed)
         self.files[f"{stem}.ply"] = ply_bytes(form.mesh)
         self.files[f"{stem}-lines.json"] = tape_line_files(lines)
         self.files |= _pictures(self._job, lines, found, stem, first=plan is self._plans[0])

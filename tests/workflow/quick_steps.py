@@ -245,6 +245,7 @@ def quick_modules() -> dict[str, ModuleType]:
         "export.line_picture": {"png_of_line": lambda *_, **__: PNG},
         "body.body_of_scan": {"body_of_scan": _body},
         "patch.form": {"FormGrower": _FormGrower, "Form": _form},
+        "patch.pair_findings": {"pair_findings": lambda patch, form: ()},
         "patch.lines_for_patches": {"lines_for_patches": lambda lines, *_, **__: lines},
         "patch.line_network": {
             "lay_tape_lines": _lay_tape_lines,
