@@ -6,11 +6,13 @@ import io
 from typing import Any
 
 import numpy as np
+import shapely
 
 from fitkit.flatten.flat_patch import FlatPatch
-from fitkit.geometry.arrays import Floats, Ints
+from fitkit.flatten.sheet_demand import sheet_demand
+from fitkit.geometry.arrays import Bools, Floats, Ints
 
-__all__ = ["governing_strain", "png_of_strain"]
+__all__ = ["area_strain", "governing_strain", "png_of_strain"]
 
 # Contour steps in per cent, the finest that gives no more than this many lines is taken.
 _STEPS_PERCENT = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
@@ -19,6 +21,15 @@ _LEAST_RANGE_PERCENT = 0.5
 # Below this the direction of a face's stretch is noise.
 _LEAST_ARROW_PERCENT = 0.1
 _ARROWS_ACROSS = 11
+# The lesser of a face's two strains gets an arrow from this share of the greater on.
+_SECOND_ARROW = 0.3
+_FORMING = {
+    "roll": "roll",
+    "dish": "dish",
+    "raise": "raise",
+    "balanced": "dish and raise",
+    "soft": "ease on",
+}
 
 
 def governing_strain(stretch: Floats) -> Floats:
@@ -35,12 +46,22 @@ def governing_strain(stretch: Floats) -> Floats:
     return governing
 
 
-def png_of_strain(flat: FlatPatch, *, width_px: int = 1100) -> bytes:
-    """Return the flat patch coloured by what the sheet must give.
+def area_strain(stretch: Floats) -> Floats:
+    """(F,) float: by what share each face's area grows from blank to plate.
 
-    Orange areas must stretch, purple ones shrink; unbroken contours are stretch, broken ones
-    shrink, each with its per cent, so that the picture also reads in black and white. Arrows
-    run along the main direction: outwards for stretch, inwards for shrink.
+    Unlike the governing strain it has no leap where a face must stretch one way and shrink the
+    other by as much, which on a blank of least worst strain is much of it.
+    """
+    growth: Floats = stretch.prod(axis=1) - 1.0
+    return growth
+
+
+def png_of_strain(flat: FlatPatch, *, width_px: int = 1100) -> bytes:
+    """Return the flat patch coloured by how much area the sheet must gain or lose.
+
+    Orange areas must gain, purple ones lose; unbroken contours are gain, broken ones loss, each
+    with its per cent, so that the picture also reads in black and white. Arrows run along the
+    principal strains: outwards for stretch, inwards for shrink, as long as the strain is large.
 
     References
     ----------
@@ -54,13 +75,14 @@ def png_of_strain(flat: FlatPatch, *, width_px: int = 1100) -> bytes:
     from matplotlib.figure import Figure
     from matplotlib.tri import Triangulation
 
-    percent = 100.0 * governing_strain(flat.stretch)
+    percent = 100.0 * area_strain(flat.stretch)
+    governing = 100.0 * governing_strain(flat.stretch)
     low, high = flat.flat_mm.min(axis=0), flat.flat_mm.max(axis=0)
     span = np.maximum(high - low, 1.0)
     # room below for the words; the patch fills the rest in true proportions
     plot_width = 0.84 * width_px
     plot_height = float(np.clip(plot_width * span[1] / span[0], 0.35 * width_px, 1.25 * width_px))
-    words_px, head_px = 150.0, 58.0
+    words_px, head_px = 175.0, 58.0
     height_px = plot_height + words_px + head_px
     dpi = 100.0
     figure = Figure(figsize=(width_px / dpi, height_px / dpi), dpi=dpi, facecolor="white")
@@ -78,12 +100,12 @@ def png_of_strain(flat: FlatPatch, *, width_px: int = 1100) -> bytes:
     triangles = Triangulation(flat.flat_mm[:, 0], flat.flat_mm[:, 1], flat.faces)
     axes.tripcolor(triangles, at_vertices, shading="gouraud", cmap="PuOr_r", norm=scale)
     _draw_contours(axes, triangles, at_vertices)
-    _draw_arrows(axes, flat, percent)
+    _draw_arrows(axes, flat, governing)
     outline = np.concatenate([edge.points_mm for edge in flat.outline])
     axes.plot(*np.vstack([outline, outline[:1]]).T, color="black", lw=1.8)
     for line in flat.inner_lines:
         axes.plot(*line.points_mm.T, color="0.25", lw=0.9, ls=(0, (6, 3)))
-    worst = int(np.argmax(np.abs(percent))) if len(percent) else 0
+    worst = int(np.argmax(np.abs(governing))) if len(governing) else 0
     _mark_worst(axes, flat, worst)
 
     bar = figure.add_axes(
@@ -97,7 +119,7 @@ def png_of_strain(flat: FlatPatch, *, width_px: int = 1100) -> bytes:
     figure.text(
         0.02, 1 - 0.62 * head_px / height_px, f"{design.name}{side}", fontsize=16, va="center"
     )
-    for i, text in enumerate(_in_words(percent, worst)):
+    for i, text in enumerate(_in_words(flat, worst)):
         figure.text(0.02, (words_px - 34 - 25 * i) / height_px, text, fontsize=11, va="center")
     _scale_bar(figure, axes, flat, height_px)
     buffer = io.BytesIO()
@@ -105,27 +127,41 @@ def png_of_strain(flat: FlatPatch, *, width_px: int = 1100) -> bytes:
     return buffer.getvalue()
 
 
-def _in_words(percent: Floats, worst: int) -> list[str]:
-    stretch, shrink = float(percent.max(initial=0.0)), float(percent.min(initial=0.0))
+def _in_words(flat: FlatPatch, worst: int) -> list[str]:
+    percent = 100.0 * area_strain(flat.stretch)
+    governing = 100.0 * governing_strain(flat.stretch)
+    if np.abs(governing).max(initial=0.0) < 0.05:
+        return ["The patch lies flat: nowhere does the sheet stretch or shrink by 0.05 %."]
+    gain, loss = float(percent.max(initial=0.0)), float(percent.min(initial=0.0))
     lines = []
-    if stretch >= 0.05:
+    if gain >= 0.05:
         lines.append(
-            f"Orange, unbroken contours: the sheet must stretch, up to {stretch:.1f} % "
+            f"Orange, unbroken contours: the sheet must gain area, up to {gain:.1f} % "
             "(thin it, work outwards)."
         )
-    if shrink <= -0.05:
+    if loss <= -0.05:
         lines.append(
-            f"Purple, broken contours: the sheet must shrink, up to {-shrink:.1f} % "
+            f"Purple, broken contours: the sheet must lose area, up to {-loss:.1f} % "
             "(gather it, or cut relief)."
         )
-    if not lines:
-        return ["The patch lies flat: nowhere does the sheet stretch or shrink by 0.05 %."]
-    kind = "stretch" if percent[worst] > 0 else "shrink"
+    kind = "stretch" if governing[worst] > 0 else "shrink"
     lines.append(
-        f"Ring: worst spot, {kind} {abs(percent[worst]):.1f} %. "
-        "Arrows: main direction, outwards stretch, inwards shrink."
+        f"Ring: worst spot, {kind} {abs(governing[worst]):.1f} %. "
+        "Arrows along the strains: outwards stretch, inwards shrink."
     )
-    return lines
+    return [*lines, _forming_in_words(flat)]
+
+
+def _forming_in_words(flat: FlatPatch) -> str:
+    demand = sheet_demand(flat)
+    cut = 100.0 * (demand.size - 1.0)
+    size = f"blank {abs(cut):.1f} % {'smaller' if cut < 0 else 'larger'} than the plate"
+    words = f"To {_FORMING[demand.forming]}: {size if abs(cut) >= 0.05 else 'blank as large'}, "
+    words += f"{demand.thinnest_mm:.2f} of {flat.design.thickness_mm:g} mm left at its thinnest"
+    if demand.anneals is not None:
+        times = {0: "no anneal", 1: "1 anneal"}.get(demand.anneals, f"{demand.anneals} anneals")
+        words += f", {times}"
+    return words + "."
 
 
 def _at_vertices(percent: Floats, flat: FlatPatch) -> Floats:
@@ -186,25 +222,30 @@ def _draw_arrows(axes: Any, flat: FlatPatch, percent: Floats) -> None:
     if len(faces) == 0:
         return
     centres = flat.flat_mm[flat.faces[faces]].mean(axis=1)
-    along = flat.stretch_direction[faces]
-    strain = flat.stretch[faces] - 1.0
-    second = np.abs(strain[:, 1]) > np.abs(strain[:, 0])
-    along = np.where(second[:, None], np.stack([-along[:, 1], along[:, 0]], axis=1), along)
+    strain = 100.0 * (flat.stretch[faces] - 1.0)
+    first = flat.stretch_direction[faces]
+    second = np.stack([-first[:, 1], first[:, 0]], axis=1)
     low, high = flat.flat_mm.min(axis=0), flat.flat_mm.max(axis=0)
     pitch = float((high - low).max()) / _ARROWS_ACROSS
-    half = pitch * (0.14 + 0.22 * np.abs(percent[faces]) / max(np.abs(percent).max(), 1e-9))
     head = 0.10 * pitch
+    most = max(float(np.abs(percent).max()), 1e-9)
+    least = np.maximum(_SECOND_ARROW * np.abs(strain).max(axis=1), _LEAST_ARROW_PERCENT)
     shafts, heads = [], []
-    for sign in (1.0, -1.0):
-        near = centres + sign * 0.02 * pitch * along
-        far = centres + sign * half[:, None] * along
-        outwards = (percent[faces] > 0)[:, None]
-        tip, tail = np.where(outwards, far, near), np.where(outwards, near, far)
-        forward = np.where(outwards, sign * along, -sign * along)
-        aside = 0.4 * head * np.stack([-forward[:, 1], forward[:, 0]], axis=1)
-        neck = tip - head * forward
-        shafts.append(np.stack([tail, neck], axis=1))
-        heads.append(np.stack([tip, neck + aside, neck - aside], axis=1))
+    for along, size in ((first, strain[:, 0]), (second, strain[:, 1])):
+        half = pitch * (0.14 + 0.22 * np.abs(size) / most)
+        ends = np.concatenate([centres + sign * half[:, None] * along for sign in (1.0, -1.0)])
+        inside = _within_outline(flat, ends).reshape(2, -1).all(axis=0)
+        drawn = inside & (np.abs(size) >= least)
+        for sign in (1.0, -1.0):
+            near = centres + sign * 0.02 * pitch * along
+            far = centres + sign * half[:, None] * along
+            outwards = (size > 0)[:, None]
+            tip, tail = np.where(outwards, far, near), np.where(outwards, near, far)
+            forward = np.where(outwards, sign * along, -sign * along)
+            aside = 0.4 * head * np.stack([-forward[:, 1], forward[:, 0]], axis=1)
+            neck = tip - head * forward
+            shafts.append(np.stack([tail, neck], axis=1)[drawn])
+            heads.append(np.stack([tip, neck + aside, neck - aside], axis=1)[drawn])
     lines, tips = list(np.concatenate(shafts)), list(np.concatenate(heads))
     for width, ink, alpha in ((2.4, "white", 0.7), (0.9, "0.1", 1.0)):
         axes.add_collection(
@@ -215,6 +256,14 @@ def _draw_arrows(axes: Any, flat: FlatPatch, percent: Floats) -> None:
                 tips, facecolors=ink, edgecolors=ink, linewidths=width - 0.8, alpha=alpha, zorder=4
             )
         )
+
+
+def _within_outline(flat: FlatPatch, points: Floats) -> Bools:
+    outline = shapely.polygons(np.concatenate([edge.points_mm for edge in flat.outline]))
+    if not shapely.is_valid(outline):
+        outline = shapely.make_valid(outline)
+    inside: Bools = shapely.contains_xy(outline, points[:, 0], points[:, 1])
+    return inside
 
 
 def _mark_worst(axes: Any, flat: FlatPatch, worst: int) -> None:

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from fitkit.export import strain_picture
-from fitkit.export.strain_picture import governing_strain, png_of_strain
+from fitkit.export.strain_picture import area_strain, governing_strain, png_of_strain
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
 from fitkit.geometry.arrays import Bytes
 from fitkit.geometry.mesh import TriangleMesh
@@ -67,6 +67,11 @@ def test_the_governing_strain_is_the_one_further_from_none() -> None:
     np.testing.assert_allclose(governing_strain(stretch), [0.05, -0.04, -0.1, 0.03], atol=1e-12)
 
 
+def test_area_strain_is_the_growth_of_the_area() -> None:
+    stretch = np.array([[1.05, 1.0], [1.04, 1.0 / 1.04], [0.9, 0.9]])
+    np.testing.assert_allclose(area_strain(stretch), [0.05, 0.0, -0.19], atol=1e-12)
+
+
 def test_stretch_is_orange_and_shrink_is_purple(cap: FlatPatch) -> None:
     red, _, blue = colour_amid(png_of_strain(evenly_stretched(cap, 1.05), width_px=600))
     assert red > blue + 60
@@ -76,19 +81,23 @@ def test_stretch_is_orange_and_shrink_is_purple(cap: FlatPatch) -> None:
 
 def test_the_words_give_the_largest_shrink_of_a_cap(cap: FlatPatch) -> None:
     """Rim of a cap with radial lengths kept: shrink 1 - sin(a)/a, at a = 0.7 just under 8 %."""
-    percent = 100.0 * governing_strain(cap.stretch)
-    said = strain_picture._in_words(percent, int(np.argmax(np.abs(percent))))
+    worst_face = int(np.argmax(np.abs(governing_strain(cap.stretch))))
+    said = strain_picture._in_words(cap, worst_face)
     limit = 100.0 * (1.0 - np.sin(HALF_ANGLE) / HALF_ANGLE)
     worst = float(said[0].split("up to ")[1].split(" %")[0])
     assert said[0].startswith("Purple")
     assert limit - 0.6 < worst <= limit
-    assert all("stretch, up to" not in line for line in said)
+    assert all("gain area" not in line for line in said)
+    assert f"shrink {worst:.1f} %" in said[1]
+    # Radial lengths kept, the blank is larger than the cap: a / (2 sin(a / 2)) by its area's root.
+    larger = 100.0 * (HALF_ANGLE / (2.0 * np.sin(HALF_ANGLE / 2.0)) - 1.0)
+    assert f"blank {larger:.1f} % larger" in said[2]
 
 
 def test_a_flat_patch_is_said_to_be_flat(cap: FlatPatch) -> None:
     flat = evenly_stretched(cap, 1.0)
     assert len(rgb(png_of_strain(flat))) > 300
-    said = strain_picture._in_words(100.0 * governing_strain(flat.stretch), 0)
+    said = strain_picture._in_words(flat, 0)
     assert said == ["The patch lies flat: nowhere does the sheet stretch or shrink by 0.05 %."]
 
 
