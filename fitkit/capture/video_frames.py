@@ -12,9 +12,9 @@ from fitkit.geometry.arrays import Bytes, Floats
 __all__ = ["choose_frames", "frame_signs"]
 
 _SMALL_PX = 240
-# A window for each twelfth of the picture's width that the picture moves: on a walk round
-# the wearer a few degrees.
-_MOVE_A_FRAME = 1.0 / 12.0
+# A window for each twentieth of the picture's width that the picture moves: on a walk round
+# the wearer, who stays in the middle of it, some 11 degrees.
+_MOVE_A_FRAME = 1.0 / 20.0
 _MOST_MOVED = 0.25
 
 

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 
 import cv2
@@ -20,11 +21,13 @@ def scenery() -> np.ndarray:
     return np.clip(cv2.resize(coarse, (2400, 320), interpolation=cv2.INTER_CUBIC), 0, 255)
 
 
-def walk(count: int = 60, *, shaken: set[int] = frozenset(), rest: int = 0) -> list[np.ndarray]:  # type: ignore[assignment]
-    """Frames that pan 8 px each over a scenery; some shaken; the last place held for a while."""
+def walk(
+    count: int = 60, *, step_px: int = 8, shaken: Collection[int] = (), rest: int = 0
+) -> list[np.ndarray]:
+    """Frames that pan over a scenery; some shaken; the last place held for a while."""
     wide, frames = scenery(), []
     for k in range(count + rest):
-        left = 8 * min(k, count)
+        left = step_px * min(k, count)
         frame = wide[40 : 40 + SIZE[1], left : left + SIZE[0]]
         if k in shaken:
             frame = cv2.blur(frame, (9, 1))
@@ -50,29 +53,30 @@ def numbers(photos: tuple) -> list[int]:
 def test_a_film_gives_sharp_frames_spread_over_the_walk(
     tmp_path: Path, name: str, fourcc: str
 ) -> None:
-    """480 px of way on 320 px of picture by twelfths of it: 18 stretches of 3 or 4 frames."""
-    shaken = {k for k in range(60) if k % 3 != 1}
-    path = film(tmp_path / name, walk(shaken=shaken), fourcc)
+    """480 px of way on 320 px of picture by twentieths of it: 30 stretches of 4 frames."""
+    shaken = {k for k in range(120) if k % 3 != 1}
+    frames = walk(120, step_px=4, shaken=shaken)
+    path = film(tmp_path / name, frames, fourcc)
     photos, findings = read_photos(find_photos([path]))
     assert findings == ()
     chosen = numbers(photos)
-    assert 16 <= len(chosen) <= 19
+    assert 28 <= len(chosen) <= 31
     assert chosen == sorted(set(chosen))
     assert not shaken & set(chosen)
     assert chosen[0] <= 4
-    assert chosen[-1] >= 55
-    assert np.diff(chosen).max() <= 6
+    assert chosen[-1] >= 113
+    assert np.diff(chosen).max() <= 8
     assert all(photo.grey.shape == (240, 320) for photo in photos)
     assert len({photo.lens_key for photo in photos}) == 1
     assert not photos[0].focal_known
     # The number in the name is that of the film's frame.
-    exact = walk(shaken=shaken)[chosen[5]].astype(float)
+    exact = frames[chosen[5]].astype(float)
     assert np.abs(photos[5].grey - exact).mean() < 6.0
 
 
 def test_standing_still_gives_no_more_photos(tmp_path: Path) -> None:
     path = film(tmp_path / "w.avi", walk(30, rest=60))
-    assert 8 <= len(read_video(path, "w.avi")) <= 11
+    assert 14 <= len(read_video(path, "w.avi")) <= 17
 
 
 def test_a_long_walk_gives_no_more_than_asked_for() -> None:
