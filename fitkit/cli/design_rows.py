@@ -76,6 +76,9 @@ def _words(value: Any) -> str:
             return f"{value['axis']}:{value['along']:g}@{value['bearing_deg']:g}"
         if "height_mm" in value:
             return f"{value['height_mm']:g}@{value['bearing_deg']:g}"
+        if "between" in value and "bearing_deg" in value:
+            low, high = value["between"]
+            return f"{value['part']:g} from {low} to {high}@{value['bearing_deg']:g}"
         return ", ".join(f"{key} {_words(inner)}" for key, inner in value.items())
     if isinstance(value, list):
         return "; ".join(_words(item) for item in value)

@@ -29,6 +29,7 @@ from fitkit.patch.attachment_design import AttachmentDesign
 from fitkit.patch.design import (
     Anchor,
     AxisAnchor,
+    BetweenAnchor,
     CutDesign,
     EdgeTreatment,
     GeodesicLine,
@@ -85,6 +86,8 @@ def anchor_of(section: AnchorSection) -> Anchor:
     bearing_rad = radians_from_degrees(section.bearing_deg or 0.0)
     if section.axis is not None:
         return AxisAnchor(section.axis, section.along or 0.0, bearing_rad)
+    if section.between is not None:
+        return BetweenAnchor(section.between, section.part or 0.0, bearing_rad)
     return HeightAnchor(section.height_mm or 0.0, bearing_rad)
 
 
@@ -95,6 +98,9 @@ def anchor_values_of(anchor: Anchor) -> dict[str, Any]:
             return {"landmark": anchor.landmark}
         case HeightAnchor():
             return {"height_mm": anchor.height_mm, "bearing_deg": _degrees(anchor.bearing_rad)}
+        case BetweenAnchor():
+            told = {"between": list(anchor.between), "part": anchor.part}
+            return {**told, "bearing_deg": _degrees(anchor.bearing_rad)}
         case AxisAnchor():
             bearing_deg = _degrees(anchor.bearing_rad)
             return {"axis": anchor.axis, "along": anchor.along, "bearing_deg": bearing_deg}
@@ -151,6 +157,8 @@ def _line(section: LineSection) -> TapeLineDesign:
                 height_mm=section.height_mm,
                 along=section.along,
                 tilt_rad=radians_from_degrees(section.tilt_deg),
+                between=section.between,
+                part=0.5 if section.part is None else section.part,
             )
         case GeodesicSection():
             return GeodesicLine(

@@ -109,6 +109,8 @@ def _mirrored(value: Any, twins: Mapping[str, str]) -> Any:
     for key in ("landmark", "axis"):
         if key in made:
             made[key] = other_side(made[key])
+    if "between" in made:
+        made["between"] = [other_side(e) if isinstance(e, str) else e for e in made["between"]]
     for key in ("line", "crossing"):
         if key in made:
             made[key] = twins.get(made[key], made[key])

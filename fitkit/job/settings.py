@@ -101,6 +101,7 @@ _LengthAboveZero: TypeAlias = Annotated[
 _Name: TypeAlias = Annotated[str, BeforeValidator(_name)]
 _Check: TypeAlias = Annotated[str, BeforeValidator(_check_length)]
 _Degrees: TypeAlias = Annotated[float, Field(ge=-360.0, le=360.0)]
+_Part: TypeAlias = Annotated[float, Field(ge=-2.0, le=3.0)]
 _Fraction: TypeAlias = Annotated[float, Field(ge=0.0, le=1.0)]
 
 
@@ -250,8 +251,9 @@ class GirthSection(_Section):
 
 
 class AnchorSection(_Section):
-    """A place on the form, given in exactly one of five ways.
+    """A place on the form, given in exactly one of six ways.
 
+    ``between`` two landmarks is the height ``part`` of the way from the first's to the second's.
     ``line`` is a place on another tape line, for lines only: by ``along`` (0 at its start to 1),
     by the line it is ``crossing`` there, or the place nearest to the point before.
     """
@@ -260,6 +262,8 @@ class AnchorSection(_Section):
     height_mm: _Length | None = None
     axis: str | None = None
     along: _Fraction | None = None
+    between: tuple[str, str] | None = None
+    part: _Part | None = None
     bearing_deg: _Degrees | None = None
     line: _Name | None = None
     crossing: _Name | None = None
@@ -271,6 +275,7 @@ class AnchorSection(_Section):
         ways = (
             {"landmark"},
             {"height_mm", "bearing_deg"},
+            {"between", "part", "bearing_deg"},
             {"axis", "along", "bearing_deg"},
             {"xyz_mm"},
             {"line"},
@@ -279,8 +284,9 @@ class AnchorSection(_Section):
         )
         if given not in ways:
             raise ValueError(
-                "Give a place as landmark, or height_mm and bearing_deg, or axis, along and "
-                "bearing_deg, or xyz_mm, or line (with along or crossing, or alone)."
+                "Give a place as landmark, or height_mm and bearing_deg, or between, part and "
+                "bearing_deg, or axis, along and bearing_deg, or xyz_mm, or line (with along or "
+                "crossing, or alone)."
             )
         return self
 
@@ -367,14 +373,18 @@ class LevelSection(_Section):
     axis: str = "trunk"
     height_mm: _Length | None = None
     along: _Fraction | None = None
+    between: tuple[str, str] | None = None
+    part: _Part | None = None
     tilt_deg: Annotated[float, Field(gt=-90.0, lt=90.0)] = 0.0
 
     @model_validator(mode="after")
     def _one_place(self) -> LevelSection:
-        if self.axis != "trunk" and self.height_mm is not None:
+        if self.axis != "trunk" and self.along is None:
             raise ValueError("Give along (0 to 1) for a level on a limb; height_mm is the trunk's.")
-        if (self.height_mm is None) == (self.along is None):
-            raise ValueError("Give a level either height_mm or along, one of the two.")
+        if [self.height_mm, self.along, self.between].count(None) != 2:
+            raise ValueError("Give a level either height_mm, between or along, one of the three.")
+        if self.part is not None and self.between is None:
+            raise ValueError("Give part together with between two landmarks.")
         return self
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from fitkit.body.body import SegmentAxis
+from fitkit.body.body import Body, SegmentAxis
 from fitkit.errors import DesignError
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.nearest import nearest_on_mesh, rays_of
@@ -15,6 +15,7 @@ from fitkit.geometry.surface_point import SurfacePoint
 from fitkit.patch.design import (
     Anchor,
     AxisAnchor,
+    BetweenAnchor,
     HeightAnchor,
     LandmarkAnchor,
     LineAnchor,
@@ -22,7 +23,7 @@ from fitkit.patch.design import (
 )
 from fitkit.patch.form import Form
 
-__all__ = ["describe_anchor", "place_anchor", "place_anchors"]
+__all__ = ["describe_anchor", "height_between_mm", "place_anchor", "place_anchors"]
 
 TRUNK = "trunk"
 _NECK = "neck"
@@ -62,7 +63,7 @@ def place_anchors(form: Form, anchors: Sequence[Anchor]) -> tuple[SurfacePoint, 
     rays = {
         i: _ray(form, anchor)
         for i, anchor in enumerate(anchors)
-        if isinstance(anchor, HeightAnchor | AxisAnchor)
+        if isinstance(anchor, HeightAnchor | BetweenAnchor | AxisAnchor)
     }
     placed: dict[int, SurfacePoint] = {}
     if targets:
@@ -91,13 +92,18 @@ def _target(form: Form, anchor: LandmarkAnchor | PointAnchor) -> Floats:
     return point
 
 
-def _ray(form: Form, anchor: HeightAnchor | AxisAnchor) -> tuple[SegmentAxis, Floats, Floats]:
+def _ray(
+    form: Form, anchor: HeightAnchor | BetweenAnchor | AxisAnchor
+) -> tuple[SegmentAxis, Floats, Floats]:
     """Axis, origin on it, and direction of the ray that ends in an anchor."""
-    if isinstance(anchor, HeightAnchor):
+    if not isinstance(anchor, AxisAnchor):
         axis = form.body.axis(TRUNK)
-        origin = axis_point_at_height(
-            axis, anchor.height_mm, f"The anchor {describe_anchor(anchor)}"
+        height_mm = (
+            anchor.height_mm
+            if isinstance(anchor, HeightAnchor)
+            else height_between_mm(form.body, anchor.between, anchor.part)
         )
+        origin = axis_point_at_height(axis, height_mm, f"The anchor {describe_anchor(anchor)}")
         sin, cos = math.sin(anchor.bearing_rad), math.cos(anchor.bearing_rad)
         return axis, origin, np.array([sin, -cos, 0.0])
     axis = form.body.axis(anchor.axis)
@@ -160,6 +166,18 @@ def axis_point_at_height(axis: SegmentAxis, height_mm: float, what: str) -> Floa
     return axis.point_at_mm((top - height_mm) / drop)
 
 
+def height_between_mm(body: Body, between: tuple[str, str], part: float) -> float:
+    """Return the height a part of the way from one landmark's height to another's.
+
+    Raises
+    ------
+    DesignError
+        When the body has no such landmark.
+    """
+    low, high = (float(body.landmark(name).at_mm[2]) for name in between)
+    return low + part * (high - low)
+
+
 def describe_anchor(anchor: Anchor) -> str:
     """Return an anchor in words for messages, angles in degrees."""
     if isinstance(anchor, LandmarkAnchor):
@@ -167,6 +185,12 @@ def describe_anchor(anchor: Anchor) -> str:
     if isinstance(anchor, HeightAnchor):
         bearing = math.degrees(anchor.bearing_rad)
         return f"at height {anchor.height_mm:.1f} mm, bearing {bearing:.0f} degrees"
+    if isinstance(anchor, BetweenAnchor):
+        low, high = anchor.between
+        bearing = math.degrees(anchor.bearing_rad)
+        return (
+            f"{anchor.part:.3g} of the way from '{low}' to '{high}', bearing {bearing:.0f} degrees"
+        )
     if isinstance(anchor, AxisAnchor):
         bearing = math.degrees(anchor.bearing_rad)
         return f"at {anchor.along:.3g} along the {anchor.axis}, bearing {bearing:.0f} degrees"

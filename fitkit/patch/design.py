@@ -16,6 +16,7 @@ from fitkit.materials.forming import Forming
 __all__ = [
     "Anchor",
     "AxisAnchor",
+    "BetweenAnchor",
     "CutDesign",
     "EdgeTreatment",
     "GeodesicLine",
@@ -63,6 +64,18 @@ class HeightAnchor:
 
 
 @dataclass(frozen=True, slots=True)
+class BetweenAnchor:
+    """As :class:`HeightAnchor`, the height told by two landmarks: it goes with any body.
+
+    ``part`` 0 is the height of the first landmark, 1 that of the second; it may lie beyond both.
+    """
+
+    between: tuple[str, str]
+    part: float
+    bearing_rad: float
+
+
+@dataclass(frozen=True, slots=True)
 class AxisAnchor:
     """Where a ray square to a limb's axis leaves the surface.
 
@@ -100,15 +113,18 @@ class LineAnchor:
     crossing: str | None = None
 
 
-Anchor: TypeAlias = LandmarkAnchor | HeightAnchor | AxisAnchor | PointAnchor | LineAnchor
+Anchor: TypeAlias = (
+    LandmarkAnchor | HeightAnchor | BetweenAnchor | AxisAnchor | PointAnchor | LineAnchor
+)
 
 
 @dataclass(frozen=True, slots=True)
 class LevelLine:
     """The closed round where a plane square to an axis meets the surface.
 
-    For the trunk give ``height_mm``; for any other axis ``along`` (0 to 1). Exactly one of
-    the two is set. ``tilt_rad`` tips the plane about the wearer's left-right direction, the
+    For the trunk give ``height_mm``, or two landmarks ``between`` whose heights it lies at a
+    ``part`` of the way, 0 at the first; for any other axis ``along`` (0 to 1). Exactly one of
+    the three is set. ``tilt_rad`` tips the plane about the wearer's left-right direction, the
     front going down when positive.
     """
 
@@ -117,6 +133,8 @@ class LevelLine:
     height_mm: float | None = None
     along: float | None = None
     tilt_rad: float = 0.0
+    between: tuple[str, str] | None = None
+    part: float = 0.5
 
 
 @dataclass(frozen=True, slots=True)

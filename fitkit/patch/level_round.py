@@ -11,7 +11,7 @@ from fitkit.errors import DesignError
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.section import plane_sections
 from fitkit.geometry.surface_path import SurfacePath
-from fitkit.patch.anchor import TRUNK, axis_point_at_height, is_limb
+from fitkit.patch.anchor import TRUNK, axis_point_at_height, height_between_mm, is_limb
 from fitkit.patch.design import LevelLine, SymmetryLine
 from fitkit.patch.form import Form
 from fitkit.patch.place_in_words import place_in_words
@@ -30,18 +30,22 @@ def level_round(form: Form, design: LevelLine) -> SurfacePath:
         When the axis does not reach there or nothing closed goes about it.
     """
     axis = form.body.axis(design.axis)
-    if (design.height_mm is None) == (design.along is None):
+    if [design.height_mm, design.along, design.between].count(None) != 2:
         raise DesignError(
             f"The level line '{design.name}' needs either a height or a place along its axis.",
-            "Give height_mm for the trunk, along for any other axis.",
+            "Give height_mm, or two landmarks it lies between, for the trunk; along for any other "
+            "axis.",
         )
-    if design.height_mm is not None:
+    height_mm = design.height_mm
+    if design.between is not None:
+        height_mm = height_between_mm(form.body, design.between, design.part)
+    if height_mm is not None:
         if axis.name != TRUNK:
             raise DesignError(
                 f"The level line '{design.name}' gives a height on the {axis.name}.",
                 "Give along instead, from 0 at the body to 1 at the free end.",
             )
-        point = axis_point_at_height(axis, design.height_mm, f"The level line '{design.name}'")
+        point = axis_point_at_height(axis, height_mm, f"The level line '{design.name}'")
         up = np.array([0.0, 0.0, 1.0])
     else:
         along = float(design.along or 0.0)

@@ -10,6 +10,7 @@ from fitkit.errors import DesignError
 from fitkit.patch.design import (
     Anchor,
     AxisAnchor,
+    BetweenAnchor,
     GeodesicLine,
     HeightAnchor,
     LandmarkAnchor,
@@ -43,6 +44,9 @@ def mirrored_anchor(anchor: Anchor, lines: Mapping[str, TapeLineDesign]) -> Anch
             return LandmarkAnchor(other_side(anchor.landmark))
         case HeightAnchor():
             return replace(anchor, bearing_rad=_mirrored_bearing(anchor.bearing_rad))
+        case BetweenAnchor():
+            low, high = map(other_side, anchor.between)
+            return BetweenAnchor((low, high), anchor.part, _mirrored_bearing(anchor.bearing_rad))
         case AxisAnchor():
             return AxisAnchor(
                 other_side(anchor.axis), anchor.along, _mirrored_bearing(anchor.bearing_rad)

@@ -9,6 +9,7 @@ from fitkit.errors import DesignError
 from fitkit.patch.design import (
     Anchor,
     AxisAnchor,
+    BetweenAnchor,
     GeodesicLine,
     HeightAnchor,
     LandmarkAnchor,
@@ -92,7 +93,7 @@ def _unnamed(design: TapeLineDesign) -> tuple[object, ...]:
     return tuple(_key(one) if isinstance(one, _PLACES) else one for one in fields)
 
 
-_PLACES = (LandmarkAnchor, HeightAnchor, AxisAnchor, PointAnchor, LineAnchor)
+_PLACES = (LandmarkAnchor, HeightAnchor, BetweenAnchor, AxisAnchor, PointAnchor, LineAnchor)
 
 
 def _key(anchor: Anchor) -> tuple[object, ...]:
@@ -100,6 +101,8 @@ def _key(anchor: Anchor) -> tuple[object, ...]:
     match anchor:
         case HeightAnchor():
             return (round(anchor.height_mm, 3), _turned(anchor.bearing_rad))
+        case BetweenAnchor():
+            return (*anchor.between, round(anchor.part, 6), _turned(anchor.bearing_rad))
         case AxisAnchor():
             return (anchor.axis, round(anchor.along, 6), _turned(anchor.bearing_rad))
         case PointAnchor():

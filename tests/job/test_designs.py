@@ -3,13 +3,26 @@
 from __future__ import annotations
 
 import math
+from math import radians
 from pathlib import Path
 
+import pytest
+from pydantic import ValidationError
+
 from fitkit.body.side import Side
-from fitkit.job.designs import line_designs, part_number_words, part_numbers, patch_designs
+from fitkit.job.designs import (
+    anchor_of,
+    anchor_values_of,
+    line_designs,
+    part_number_words,
+    part_numbers,
+    patch_designs,
+)
+from fitkit.job.settings import AnchorSection, LevelSection
 from fitkit.job.settings_text import read_settings
 from fitkit.patch.design import (
     AxisAnchor,
+    BetweenAnchor,
     EdgeTreatment,
     GeodesicLine,
     HeightAnchor,
@@ -60,3 +73,15 @@ def test_a_pair_takes_two_part_numbers() -> None:
     designs = patch_designs(SETTINGS)
     assert part_numbers(designs) == {"breast plate": 1, "belt": 3}
     assert part_number_words(designs) == {"breast plate": "1/2", "belt": "3"}
+
+
+def test_a_place_between_landmarks_is_read_and_written_alike() -> None:
+    section = AnchorSection(between=("front waist", "front chest"), part=0.4, bearing_deg=30)
+    anchor = anchor_of(section)
+    assert anchor == BetweenAnchor(("front waist", "front chest"), 0.4, radians(30))
+    again = anchor_of(AnchorSection(**anchor_values_of(anchor)))
+    assert again == BetweenAnchor(("front waist", "front chest"), 0.4, pytest.approx(radians(30)))
+    with pytest.raises(ValidationError, match="between, part and"):
+        AnchorSection(between=("front waist", "front chest"), bearing_deg=30)
+    with pytest.raises(ValidationError, match="part together with between"):
+        LevelSection(name="belt", kind="level", height_mm=1000, part=0.5)

@@ -10,9 +10,17 @@ import pytest
 from fitkit.body.body import Body, SegmentAxis
 from fitkit.errors import DesignError
 from fitkit.geometry.mesh import TriangleMesh
-from fitkit.patch.anchor import place_anchor
-from fitkit.patch.design import AxisAnchor, HeightAnchor, LandmarkAnchor, PointAnchor
+from fitkit.patch.anchor import describe_anchor, place_anchor
+from fitkit.patch.design import (
+    AxisAnchor,
+    BetweenAnchor,
+    HeightAnchor,
+    LandmarkAnchor,
+    LevelLine,
+    PointAnchor,
+)
 from fitkit.patch.form import Form
+from fitkit.patch.tape_line import lay_tape_line
 from tests.patch.upright import cylinder_form, form_of, polygon_radius_mm, sphere_form
 from tests.truth.solids import cylinder
 
@@ -104,3 +112,17 @@ def test_axis_outside_the_form_is_refused() -> None:
     for bearing in (0.0, pi):  # away from the form, and towards it
         with pytest.raises(DesignError, match="outside the form"):
             place_anchor(form, HeightAnchor(200.0, bearing))
+
+
+def test_a_height_between_landmarks_goes_with_the_body() -> None:
+    """A third of the way from the waist (z = 140) to the chest (z = 290) is z = 190."""
+    form = form_of(cylinder(100, 400, 12), waist=(0, -100, 140), chest=(100, 0, 290))
+    anchor = BetweenAnchor(("waist", "chest"), 1 / 3, 0.5 * pi)
+    point = place_anchor(form, anchor).point_mm
+    assert point[2] == pytest.approx(190)
+    assert point[0] == pytest.approx(100, abs=1)
+    assert "0.333 of the way from 'waist' to 'chest'" in describe_anchor(anchor)
+    level = lay_tape_line(form, LevelLine("belt", between=("waist", "chest"), part=1 / 3))
+    assert level.path.points_mm[:, 2] == pytest.approx(190)
+    with pytest.raises(DesignError, match="no landmark called 'hip'"):
+        place_anchor(form, BetweenAnchor(("hip", "chest"), 0.5, 0.0))
