@@ -24,6 +24,8 @@ class Layer(StrEnum):
     """Cut here: outline, notches, cut-outs."""
     EDGE = "edge"
     """The plate's own edge, inside an allowance: where the neighbour lies or the bend runs."""
+    BEND = "bend"
+    """Where the sheet is folded or rolled."""
     DRILL = "drill"
     """Holes to drill and their centres."""
     MARK = "mark"

@@ -43,6 +43,8 @@ class LineStyle:
 LINE_STYLES: dict[Layer, LineStyle] = {
     Layer.CUT: LineStyle(0.5),
     Layer.EDGE: LineStyle(0.25, (6.0, 1.5), (0.0, 0.20, 0.50)),
+    # ISO 128: long dash, two short ones, narrow: bend lines.
+    Layer.BEND: LineStyle(0.25, (12.0, 2.0, 1.0, 2.0, 1.0, 2.0), (0.35, 0.0, 0.45)),
     Layer.DRILL: LineStyle(0.25, (), (0.62, 0.0, 0.10)),
     Layer.MARK: LineStyle(0.25),
     Layer.GRAIN: LineStyle(0.25, (8.0, 1.5, 0.8, 1.5), (0.0, 0.33, 0.20)),

@@ -29,6 +29,7 @@ _ORDER = (
     Layer.GRAIN,
     Layer.MARK,
     Layer.EDGE,
+    Layer.BEND,
     Layer.DRILL,
     Layer.CUT,
     Layer.WORDS,

@@ -47,6 +47,7 @@ from fitkit.patch.design import (
     PatchDesign,
     PointAnchor,
     RangePlace,
+    RivetRow,
     RoundLine,
     RoundPlace,
     SymmetryLine,
@@ -218,7 +219,17 @@ def _patch(section: PatchSection, form: FormSection) -> PatchDesign:
 
 
 def _treatment(edge: EdgeSection) -> EdgeTreatment:
-    return EdgeTreatment("lap", edge.lap_mm) if edge.lap_mm > 0 else EdgeTreatment()
+    rivets = None
+    if edge.rivets is not None:
+        rivets = RivetRow(edge.rivets, edge.pitch_mm, edge.drill_later)
+    kind = edge.kind()
+    if kind is None:
+        return EdgeTreatment("lap", rivets=rivets) if rivets else EdgeTreatment()
+    name, size = kind
+    if size <= 0:
+        return EdgeTreatment()
+    turned = radians_from_degrees(edge.bend_deg)
+    return EdgeTreatment(name, size, edge.radius_mm, turned, rivets)
 
 
 def padding_designs(settings: JobSettings) -> tuple[Padding, ...]:

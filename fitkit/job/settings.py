@@ -17,7 +17,9 @@ from fitkit.capture.check_length import parse_check
 from fitkit.capture.tag_set import tag_set
 from fitkit.drawing.paper import paper_named
 from fitkit.materials.forming import Forming
+from fitkit.materials.rivet import rivet_named
 from fitkit.materials.sheet_material import sheet_material_named
+from fitkit.patch.design import EdgeKind
 from fitkit.units import parse_length_mm
 
 __all__ = [
@@ -453,9 +455,55 @@ LineSection: TypeAlias = Annotated[
 
 
 class EdgeSection(_Section):
-    """The treatment of one edge of a patch: ``{lap_mm = 12}``."""
+    """The treatment of one edge of a patch: ``{lap_mm = 12}``, ``{wire_mm = 3}`` and so on.
 
-    lap_mm: _LengthFromZero = 0.0
+    One of a lap, a hem, a double hem and a trim by their width, a wire or a bead by its
+    diameter, a flange by its height with ``radius_mm`` and ``bend_deg``. ``rivets`` names the rivet
+    of a row in the lap, ``"blind 3.2"``; without ``lap_mm`` the lap is as wide as that wants.
+    """
+
+    lap_mm: _LengthFromZero | None = None
+    hem_mm: _LengthAboveZero | None = None
+    double_hem_mm: _LengthAboveZero | None = None
+    trim_mm: _LengthAboveZero | None = None
+    wire_mm: _LengthAboveZero | None = None
+    bead_mm: _LengthAboveZero | None = None
+    flange_mm: _LengthAboveZero | None = None
+    radius_mm: _LengthFromZero = 1.5
+    bend_deg: Annotated[float, Field(gt=0.0, lt=180.0)] = 90.0
+    rivets: str | None = None
+    pitch_mm: _LengthAboveZero | None = None
+    drill_later: bool = False
+
+    def kind(self) -> tuple[EdgeKind, float] | None:
+        """Return which treatment it is and its size, None where nothing is said."""
+        sizes: tuple[tuple[EdgeKind, float | None], ...] = (
+            ("lap", self.lap_mm),
+            ("hem", self.hem_mm),
+            ("double hem", self.double_hem_mm),
+            ("trim", self.trim_mm),
+            ("wire", self.wire_mm),
+            ("bead", self.bead_mm),
+            ("flange", self.flange_mm),
+        )
+        given = [(kind, size) for kind, size in sizes if size is not None]
+        return given[0] if given else None
+
+    @model_validator(mode="after")
+    def _one_treatment(self) -> EdgeSection:
+        names = ("lap_mm", "hem_mm", "double_hem_mm", "trim_mm", "wire_mm", "bead_mm", "flange_mm")
+        given = [name for name in names if getattr(self, name) is not None]
+        if len(given) > 1:
+            raise ValueError(f"Give an edge one treatment, not {' and '.join(given)}.")
+        if self.rivets is not None:
+            rivet_named(self.rivets)
+            if given and given != ["lap_mm"]:
+                raise ValueError("Rivets stand in a lap: give lap_mm with them, or neither.")
+        elif self.pitch_mm is not None or self.drill_later:
+            raise ValueError('Give pitch_mm and drill_later together with rivets = "blind 3.2".')
+        if self.flange_mm is None and {"radius_mm", "bend_deg"} & self.model_fields_set:
+            raise ValueError("radius_mm and bend_deg belong to a flange_mm.")
+        return self
 
 
 class CutSection(_Section):

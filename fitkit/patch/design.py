@@ -6,6 +6,7 @@ of :mod:`fitkit.patch.tape_line` and :mod:`fitkit.patch.patch`. Angles are radia
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
@@ -18,6 +19,7 @@ __all__ = [
     "AxisAnchor",
     "BetweenAnchor",
     "CutDesign",
+    "EdgeKind",
     "EdgeTreatment",
     "GeodesicLine",
     "Grain",
@@ -34,6 +36,7 @@ __all__ = [
     "PatchDesign",
     "PointAnchor",
     "RangePlace",
+    "RivetRow",
     "RoundLine",
     "RoundPlace",
     "SymmetryLine",
@@ -266,16 +269,47 @@ class Padding:
     runout_mm: float = 25.0
 
 
-@dataclass(frozen=True, slots=True)
-class EdgeTreatment:
-    """What is added outside the plate's own edge.
+EdgeKind: TypeAlias = Literal["plain", "lap", "wire", "bead", "hem", "double hem", "flange", "trim"]
 
-    ``plain`` adds nothing; ``lap`` adds a strip of ``width_mm`` that lies under or over the
-    neighbour and takes the rivets.
+
+@dataclass(frozen=True, slots=True)
+class RivetRow:
+    """A row of rivets along an edge.
+
+    ``rivet`` is a name such as ``"blind 3.2"``; the row is spread evenly, no further apart than
+    ``pitch_mm`` (None: the middle of what is usual). With ``drill_later`` the neighbour's holes
+    are left out, to be drilled through the lap's when the plates are laid together.
     """
 
-    kind: Literal["plain", "lap"] = "plain"
-    width_mm: float = 0.0
+    rivet: str
+    pitch_mm: float | None = None
+    drill_later: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeTreatment:
+    """What is done along a plate's own edge.
+
+    Attributes
+    ----------
+    kind
+        ``plain``: nothing. ``lap``: a strip that lies under or over the neighbour. ``wire``:
+        wrapped round a wire. ``bead``: rolled hollow. ``hem``, ``double hem``: folded flat once or
+        twice. ``flange``: folded up. ``trim``: spare sheet to cut off after forming.
+    size_mm
+        Of a lap, hem or trim its width; of a wire or bead its (inside) diameter; of a flange its
+        outside height.
+    radius_mm, turned_rad
+        A flange's inside radius and how far it is turned.
+    rivets
+        A row along it, in a lap or in the neighbour's lap.
+    """
+
+    kind: EdgeKind = "plain"
+    size_mm: float = 0.0
+    radius_mm: float = 0.0
+    turned_rad: float = 0.5 * math.pi
+    rivets: RivetRow | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from fitkit.errors import DesignError
 from fitkit.geometry.arrays import Bools, Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import SurfaceRays, nearest_on_mesh
-from fitkit.patch.design import PatchDesign
+from fitkit.patch.design import EdgeTreatment, PatchDesign
 from fitkit.patch.padding import run_out
 from fitkit.patch.patch import Patch
 
@@ -103,14 +103,14 @@ def lifted_mm(
     return lifted
 
 
+def _lap_mm(treatment: EdgeTreatment | None) -> float:
+    return treatment.size_mm if treatment is not None and treatment.kind == "lap" else 0.0
+
+
 def _both_sides(patch: Patch) -> list[tuple[TriangleMesh, Floats, Floats]]:
     """Sheets of a patch, with the places along its border and the width of the lap at each."""
     rim = [edge.vertices for loop in patch.loops for edge in loop]
-    widths = [
-        patch.design.edges[edge.line].width_mm if edge.line in patch.design.edges else 0.0
-        for loop in patch.loops
-        for edge in loop
-    ]
+    widths = [_lap_mm(patch.design.edges.get(edge.line)) for loop in patch.loops for edge in loop]
     at = patch.mesh.vertices[np.concatenate(rim)]
     lap = np.repeat(widths, [len(vertices) for vertices in rim])
     sheets = [(patch.mesh, at, lap)]

@@ -12,7 +12,8 @@ from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
 from fitkit.flatten.seam import SEAM
 from fitkit.geometry.arrays import Floats
 from fitkit.patch.design import EdgeTreatment, PatchDesign
-from fitkit.template.correction import Correction, moved_edges
+from fitkit.template.correction import Correction, edge_frames, moved_edges
+from fitkit.template.edge_allowance import EdgeAllowance, edge_allowance
 from fitkit.template.outline import CutOutline, cut_outline
 from fitkit.template.part import NamedLine
 
@@ -29,8 +30,8 @@ class BlankEdges:
     ----------
     edges
         In order round the blank, as corrected.
-    widths_mm
-        Width of the allowance beyond each.
+    allowances
+        What is added along each.
     outline
         Where to cut.
     middle_mm, upright
@@ -39,10 +40,26 @@ class BlankEdges:
     """
 
     edges: tuple[FlatEdge, ...]
-    widths_mm: tuple[float, ...]
+    allowances: tuple[EdgeAllowance, ...]
     outline: CutOutline
     middle_mm: Floats
     upright: Floats
+
+    @property
+    def widths_mm(self) -> tuple[float, ...]:
+        """Width of the allowance beyond each edge."""
+        return tuple(allowance.width_mm for allowance in self.allowances)
+
+    def fold_lines(self) -> tuple[NamedLine, ...]:
+        """Where the sheet folds along an edge, on the flat, in words of the treatment."""
+        lines = []
+        for edge, allowance in zip(self.edges, self.allowances, strict=True):
+            _, _, outward = edge_frames(edge.points_mm)
+            lines += [
+                NamedLine(allowance.words, edge.points_mm + fold * outward)
+                for fold in allowance.folds_mm
+            ]
+        return tuple(lines)
 
     def on_paper(self, points_mm: Floats) -> Floats:
         """(N, 2) float mm: places on the flat as the template shows them, up along +y.
@@ -75,14 +92,19 @@ def blank_edges(flat: FlatPatch, correction: Correction | None = None) -> BlankE
         edges = tuple(
             replace(edge, points_mm=points) for edge, points in zip(edges, moved, strict=True)
         )
-    widths = tuple(_widths_mm(flat.design, edges))
+    allowances = tuple(_allowances(flat.design, edges))
     named = [NamedLine(shown_line(flat.design, edge.line), edge.points_mm) for edge in edges]
     up = flat.up
     middle = shapely.Polygon(rough).buffer(0).centroid
     return BlankEdges(
         edges,
-        widths,
-        cut_outline(flat.design.name, named, widths),
+        allowances,
+        cut_outline(
+            flat.design.name,
+            named,
+            [allowance.width_mm for allowance in allowances],
+            [allowance.turned for allowance in allowances],
+        ),
         np.array([middle.x, middle.y]),
         np.array([[up[1], -up[0]], [up[0], up[1]]]),
     )
@@ -93,19 +115,18 @@ def shown_line(design: PatchDesign, line: str) -> str:
     return f"seam, {design.seam}" if line == SEAM and design.seam else line
 
 
-def _widths_mm(design: PatchDesign, outline: Sequence[FlatEdge]) -> list[float]:
-    """Return per edge the width of its allowance.
+def _allowances(design: PatchDesign, outline: Sequence[FlatEdge]) -> list[EdgeAllowance]:
+    """Return what is added along each edge.
 
     A seam is one joint between two edges of the same part: its lap goes on the first of them only,
     to lie under the other.
     """
-    widths = []
+    allowances: list[EdgeAllowance] = []
     seam_has_lap = False
     for edge in outline:
-        treatment = design.edges.get(edge.line, _PLAIN)
-        width = treatment.width_mm if treatment.kind == "lap" else 0.0
+        allowance = edge_allowance(design.edges.get(edge.line, _PLAIN), design.thickness_mm)
         if edge.line == SEAM:
-            width = 0.0 if seam_has_lap else width
+            allowance = EdgeAllowance() if seam_has_lap else allowance
             seam_has_lap = True
-        widths.append(width)
-    return widths
+        allowances.append(allowance)
+    return allowances

@@ -8,17 +8,20 @@ import numpy as np
 
 from fitkit.body.side import Side
 from fitkit.drawing.drawing import Hole
-from fitkit.flatten.flat_patch import FlatCut, FlatMount, FlatPatch
+from fitkit.flatten.flat_patch import FlatCut, FlatEdge, FlatMount, FlatPatch
 from fitkit.flatten.formed_edges import formed_edges
 from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.flatten.way_up import way_up
+from fitkit.patch.design import PatchDesign
 from fitkit.template.blank_edges import blank_edges, shown_line
 from fitkit.template.correction import Correction
+from fitkit.template.edge_allowance import EdgeAllowance, edge_allowance
 from fitkit.template.match_marks import match_marks
 from fitkit.template.mirror import mirrored_name, mirrored_part
 from fitkit.template.outline import CutOutline
 from fitkit.template.part import MatchMark, NamedLine, Part
 from fitkit.template.part_drawing import part_drawing
+from fitkit.template.rivet_joint import RivetHoles
 from fitkit.template.template import Template, part_title
 from fitkit.template.words import Block
 
@@ -44,6 +47,7 @@ def make_templates(
     job_name: str,
     wearer: str,
     correction: Correction | None = None,
+    rivets: Sequence[RivetHoles] = (),
 ) -> tuple[Template, ...]:
     """Return the template of a blank; for a paired design the mirrored twin's as well.
 
@@ -57,6 +61,8 @@ def make_templates(
         As written on the drawing.
     correction
         What the maker changed on a card piece of it, if anything; the twin gets it mirrored.
+    rivets
+        Rows of rivet holes in this blank.
 
     Returns
     -------
@@ -65,7 +71,7 @@ def make_templates(
         lower left at the origin. The twin's lines are mirrored, its words are not.
     """
     design = flat.design
-    part, outline = _part_of(flat, correction)
+    part, outline = _part_of(flat, correction, rivets)
     shown = way_up(flat.form, flat.flat_mm).shown
     way = None if shown == "any" else shown.upper()
     forming = _forming_words(sheet_demand(flat))
@@ -77,7 +83,7 @@ def make_templates(
     templates = []
     for twin, (one, side) in enumerate(zip(parts, sides, strict=True)):
         name = mirrored_name(design.name) if twin else design.name
-        block = _block(flat, name, side, number + twin, forming, job_name, wearer)
+        block = _block(flat, name, side, number + twin, forming, job_name, wearer, rivets)
         title = f"{number + twin} {part_title(name, side)}"
         drawing, findings = part_drawing(one, block, name=title, way=way)
         templates.append(
@@ -113,6 +119,7 @@ def _block(
     forming: str,
     job_name: str,
     wearer: str,
+    rivets: Sequence[RivetHoles],
 ) -> Block:
     design = flat.design
     whose = "wearer's middle" if side is Side.CENTRE else f"wearer's {side.value.upper()}"
@@ -125,6 +132,9 @@ def _block(
     ]
     if flat.cuts:
         lines.append(_cuts_in_words(flat.cuts))
+    if any(edge_allowance(edge, design.thickness_mm).turned for edge in design.edges.values()):
+        lines.append("turn edges away from the skin")
+    lines += dict.fromkeys(row.in_words() for row in rivets)
     if design.note:
         lines.append(design.note)
     return Block(f"{number}  {name}", tuple(line for line in lines if line))
@@ -138,13 +148,23 @@ def _cuts_in_words(cuts: Sequence[FlatCut]) -> str:
     return f"{many}: cut to the tip · close edge to edge"
 
 
+def _edge_words(design: PatchDesign, edge: FlatEdge, allowance: EdgeAllowance) -> str:
+    """Return what stands along an edge: its line, and what is done there unless it is a lap."""
+    name = shown_line(design, edge.line)
+    treatment = design.edges.get(edge.line)
+    told = allowance.words and treatment is not None and treatment.kind != "lap"
+    return f"{name}: {allowance.words}" if told else name
+
+
 def mount_mark(mount: FlatMount) -> MatchMark:
     """Return the tick on a footprint that the attachment's own mark meets."""
     inward = mount.footprint_mm.mean(axis=0) - mount.up_mm
     return MatchMark(mount.up_mm, inward / np.linalg.norm(inward), "up", mount.name, False)
 
 
-def _part_of(flat: FlatPatch, correction: Correction | None) -> tuple[Part, CutOutline]:
+def _part_of(
+    flat: FlatPatch, correction: Correction | None, rivets: Sequence[RivetHoles]
+) -> tuple[Part, CutOutline]:
     """Return the blank turned upright, with allowances, marks and named lines."""
     design = flat.design
     blank = blank_edges(flat, correction)
@@ -152,10 +172,14 @@ def _part_of(flat: FlatPatch, correction: Correction | None) -> tuple[Part, CutO
     place = blank.on_paper
     marks = match_marks(blank.edges, formed_edges(flat), widths)
     edges = tuple(
-        NamedLine(shown_line(design, edge.line), place(edge.points_mm)) for edge in blank.edges
+        NamedLine(_edge_words(design, edge, allowance), place(edge.points_mm))
+        for edge, allowance in zip(blank.edges, blank.allowances, strict=True)
     )
     holes = [Hole(place(cut.tip_mm), cut.stop_hole_mm) for cut in flat.cuts if cut.stop_hole_mm > 0]
     holes += [Hole(place(hole), mount.hole_mm) for mount in flat.mounts for hole in mount.holes_mm]
+    holes += [
+        Hole(place(hole), row.drill_mm) for row in rivets if not row.later for hole in row.holes_mm
+    ]
     pencil = []
     if correction is not None:
         holes += [
@@ -185,5 +209,6 @@ def _part_of(flat: FlatPatch, correction: Correction | None) -> tuple[Part, CutO
         ),
         tuple(holes),
         tuple(NamedLine(mount.name, place(mount.footprint_mm)) for mount in flat.mounts),
+        tuple(NamedLine(fold.name, place(fold.points_mm)) for fold in blank.fold_lines()),
     )
     return part, outline

@@ -54,6 +54,7 @@ def mirrored_part(part: Part) -> Part:
         ),
         tuple(replace(hole, centre_mm=across(hole.centre_mm)) for hole in part.holes),
         tuple(line(footprint) for footprint in part.footprints),
+        tuple(line(fold) for fold in part.folds),
     )
 
 

@@ -18,6 +18,7 @@ __all__ = ["CutOutline", "cut_outline"]
 _MITRE_LIMIT = 2.0
 # An allowance that runs into its own part over more than this share of its area is spoken of.
 _LOST_SHARE = 0.05
+_GRID_MM = 1e-6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,7 +29,12 @@ class CutOutline:
     findings: tuple[Finding, ...] = ()
 
 
-def cut_outline(name: str, edges: Sequence[NamedLine], widths_mm: Sequence[float]) -> CutOutline:
+def cut_outline(
+    name: str,
+    edges: Sequence[NamedLine],
+    widths_mm: Sequence[float],
+    turned: Sequence[bool] | None = None,
+) -> CutOutline:
     """Return the outline of a blank with a strip of the given width outside each edge.
 
     Parameters
@@ -39,12 +45,17 @@ def cut_outline(name: str, edges: Sequence[NamedLine], widths_mm: Sequence[float
         The blank's outline in order, counter-clockwise, joining end to end.
     widths_mm
         Per edge the width of its allowance, 0 for none.
+    turned
+        Per edge whether its allowance is folded or rolled over; False for all when None.
 
     Notes
     -----
     Strips end square to their edge; where two meet at a corner they are drawn to a common tip, or
-    cut off straight where the tip would stand out like a thorn.
+    cut off straight where the tip would stand out like a thorn. Strips that are turned over end at
+    a mitre instead, so that they do not lie on each other once folded: along a line that, folded
+    over, halves the corner.
     """
+    turned = turned or [False] * len(edges)
     blank = np.concatenate([edge.points_mm[:-1] for edge in edges])
     if not any(width > 0 for width in widths_mm):
         return CutOutline(blank)
@@ -53,20 +64,30 @@ def cut_outline(name: str, edges: Sequence[NamedLine], widths_mm: Sequence[float
         own = own.buffer(0)
     findings: list[Finding] = []
     strips = []
-    for edge, width in zip(edges, widths_mm, strict=True):
+    for i, (edge, width) in enumerate(zip(edges, widths_mm, strict=True)):
         if width <= 0:
             continue
         strip = shapely.union_all(_strip(edge.points_mm, width))
+        if turned[i]:
+            following = edges[(i + 1) % len(edges)].points_mm
+            strip = shapely.difference(strip, _mitre(edges[i - 1].points_mm, edge.points_mm, width))
+            strip = shapely.difference(
+                strip, _mitre(following[::-1], edge.points_mm[::-1], width, start=False)
+            )
         lost = float(shapely.intersection(strip, own).area) / float(strip.area)
         if lost > _LOST_SHARE:
             findings.append(_lost_finding(name, edge.name, width, lost))
         strips.append(strip)
     for i, edge in enumerate(edges):
         before = i - 1
+        if turned[before] or turned[i]:
+            continue
         corner = _corner(edges[before].points_mm, widths_mm[before], edge.points_mm, widths_mm[i])
         if corner is not None:
             strips.append(corner)
-    whole = shapely.union_all([own, *strips])
+    # A mitred strip's corners are computed ones: without a grid its seam with the blank leaves
+    # gaps and spikes of the last digit.
+    whole = shapely.union_all([own, *strips], grid_size=_GRID_MM if any(turned) else None)
     pieces = [p for p in shapely.get_parts(whole) if p.geom_type == "Polygon"]
     largest = max(pieces, key=lambda p: float(p.area))
     gaps = sum(shapely.Polygon(ring).area > 1.0 for ring in largest.interiors)
@@ -116,6 +137,38 @@ def _corner(
     return _wedge(
         after[0], _normals(before[-2:])[0], width_before, _normals(after[:2])[0], width_after
     )
+
+
+def _mitre(
+    before: Floats, edge: Floats, width: float, *, start: bool = True
+) -> shapely.Polygon:
+    """Return what a turned strip loses at the edge's first corner, empty for nothing.
+
+    ``before`` ends and ``edge`` begins at the corner; for the other end give both reversed.
+    """
+    into, out = _step(edge[:2]), -_step(before[-2:])
+    # The angle inside the blank, between the two edges as they leave the corner.
+    turn = float(into[0] * out[1] - into[1] * out[0]) * (1.0 if start else -1.0)
+    inside = float(np.arctan2(turn, into @ out)) % (2 * np.pi)
+    if inside >= np.pi - 1e-6:
+        return shapely.Polygon()
+    outward = np.array([into[1], -into[0]]) * (1.0 if start else -1.0)
+    back = width / np.tan(max(0.5 * inside, 0.05))
+    corner, beyond = edge[0], 2.0 * width
+    return shapely.Polygon(
+        [
+            corner,
+            corner + width * outward + back * into,
+            corner + width * outward - beyond * into,
+            corner - beyond * into,
+        ]
+    )
+
+
+def _step(points: Floats) -> Floats:
+    step = points[1] - points[0]
+    unit: Floats = step / max(float(np.linalg.norm(step)), 1e-12)
+    return unit
 
 
 def _wedge(at: Floats, n1: Floats, w1: float, n2: Floats, w2: float) -> shapely.Polygon | None:

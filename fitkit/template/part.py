@@ -78,6 +78,8 @@ class Part:
         To drill.
     footprints
         Closed lines within which other parts stand on it, by their names.
+    folds
+        Fold lines, by what is done there.
     """
 
     blank_mm: Floats
@@ -88,6 +90,7 @@ class Part:
     marks: tuple[MatchMark, ...] = ()
     holes: tuple[Hole, ...] = ()
     footprints: tuple[NamedLine, ...] = ()
+    folds: tuple[NamedLine, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "blank_mm", frozen_floats(self.blank_mm, (None, 2), "blank_mm"))

@@ -51,6 +51,7 @@ def part_drawing(
     strokes = [
         Stroke(part.cut_mm, Layer.CUT, closed=True),
         *(Stroke(edge.points_mm, Layer.EDGE) for edge in part.lapped),
+        *(Stroke(fold.points_mm, Layer.BEND) for fold in part.folds),
         *(Stroke(inner.points_mm, Layer.MARK) for inner in part.inner_lines),
         *(Stroke(points, Layer.MARK) for _, points in ticks),
         *(Stroke(line.points_mm, Layer.MARK, closed=True) for line in part.footprints),

@@ -30,22 +30,27 @@ def _templates(job: Job, progress: Progress | None) -> Made:
     from fitkit.job.flat_patch_files import read_flat_patch
     from fitkit.job.template_files import template_file, template_stem
     from fitkit.template.make_templates import make_templates
+    from fitkit.template.rivet_joint import rivet_holes
 
     files: dict[str, bytes] = {}
     findings: list[Finding] = []
     designs = patch_designs(job.settings)
     numbers = part_numbers(designs)
     corrected = corrections(job.settings)
+    flats = [read_flat_patch(job.result_folder("blanks"), design) for design in designs]
+    rows, remarks = rivet_holes(flats)
+    findings += remarks
     every: list[Template] = []
     for index, design in enumerate(designs):
         if progress is not None:
             progress(index / len(designs), f"drawing the template of '{design.name}'")
         every += make_templates(
-            read_flat_patch(job.result_folder("blanks"), design),
+            flats[index],
             number=numbers[design.name],
             job_name=job.settings.job.name,
             wearer=job.settings.wearer.name,
             correction=corrected.get(design.name),
+            rivets=[row for row in rows if row.patch == design.name],
         )
     if job.settings.attachment:
         from fitkit.workflow.attachments import attachment_drawings

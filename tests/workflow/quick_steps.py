@@ -176,7 +176,13 @@ def _flatten_patch(patch: Patch, *, progress: Any = None) -> FlatPatch:
 
 
 def _make_templates(
-    flat: FlatPatch, *, number: int, job_name: str, wearer: str, correction: object = None
+    flat: FlatPatch,
+    *,
+    number: int,
+    job_name: str,
+    wearer: str,
+    correction: object = None,
+    rivets: object = (),
 ) -> tuple[Template, ...]:
     CALLS.append(f"template {flat.design.name}")
     sides = [flat.design.side] + [flat.design.side.other] * flat.design.paired
