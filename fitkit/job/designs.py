@@ -228,8 +228,9 @@ def _treatment(edge: EdgeSection) -> EdgeTreatment:
     name, size = kind
     if size <= 0:
         return EdgeTreatment()
-    turned = radians_from_degrees(edge.bend_deg)
-    return EdgeTreatment(name, size, edge.radius_mm, turned, rivets)
+    if name == "flange":
+        return EdgeTreatment(name, size, edge.radius_mm, radians_from_degrees(edge.bend_deg))
+    return EdgeTreatment(name, size, rivets=rivets)
 
 
 def padding_designs(settings: JobSettings) -> tuple[Padding, ...]:

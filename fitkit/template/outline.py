@@ -139,9 +139,7 @@ def _corner(
     )
 
 
-def _mitre(
-    before: Floats, edge: Floats, width: float, *, start: bool = True
-) -> shapely.Polygon:
+def _mitre(before: Floats, edge: Floats, width: float, *, start: bool = True) -> shapely.Polygon:
     """Return what a turned strip loses at the edge's first corner, empty for nothing.
 
     ``before`` ends and ``edge`` begins at the corner; for the other end give both reversed.

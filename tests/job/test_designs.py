@@ -18,7 +18,7 @@ from fitkit.job.designs import (
     part_numbers,
     patch_designs,
 )
-from fitkit.job.settings import AnchorSection, LevelSection
+from fitkit.job.settings import AnchorSection, EdgeSection, LevelSection
 from fitkit.job.settings_text import read_settings
 from fitkit.patch.design import (
     AxisAnchor,
@@ -85,3 +85,19 @@ def test_a_place_between_landmarks_is_read_and_written_alike() -> None:
         AnchorSection(between=("front waist", "front chest"), bearing_deg=30)
     with pytest.raises(ValidationError, match="part together with between"):
         LevelSection(name="belt", kind="level", height_mm=1000, part=0.5)
+
+
+def test_edges_of_every_kind_and_what_is_refused() -> None:
+    edge = EdgeSection.model_validate
+    assert edge({"wire_mm": 3}).kind() == ("wire", 3.0)
+    assert edge({"flange_mm": "1 cm", "bend_deg": 45}).kind() == ("flange", 10.0)
+    assert edge({"rivets": "blind 3.2"}).kind() is None
+    for wrong in (
+        {"wire_mm": 3, "hem_mm": 6},
+        {"hem_mm": 6, "rivets": "blind 3.2"},
+        {"rivets": "nail 3"},
+        {"pitch_mm": 20},
+        {"lap_mm": 12, "bend_deg": 45},
+    ):
+        with pytest.raises(ValueError, match=r"treatment|lap|rivet|flange"):
+            edge(wrong)
