@@ -251,6 +251,11 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
             pointing("patch", index, patch.name, "lines", name, line_names)
         if patch.seam is not None:
             pointing("patch", index, patch.name, "seam", patch.seam, line_names)
+        places = [("cuts", end) for cut in patch.cuts for end in (cut.edge, cut.tip)]
+        places += [("no_cuts", one.at) for one in patch.no_cuts if not isinstance(one, str)]
+        for key, place in places:
+            for wanted in filter(None, (place.line, place.crossing)):
+                pointing("patch", index, patch.name, key, wanted, line_names)
         barred = [name for name in patch.no_cuts if isinstance(name, str)]
         for name in barred:
             pointing("patch", index, patch.name, "no_cuts", name, [*line_names, "rim", "seam"])
@@ -280,6 +285,8 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
             cause = f"the name is taken by '{stems[stem]}' already."
             add("attachment", index, part.name, "name", cause, "Give it a name of its own.")
         stems.setdefault(stem, part.name)
+        for wanted in filter(None, (part.at.line, part.at.crossing)):
+            pointing("attachment", index, part.name, "at", wanted, line_names)
         if part.on not in patch_names:
             remedy = f"Use one of: {', '.join(patch_names) or 'none drawn yet'}."
             add("attachment", index, part.name, "on", f"there is no patch '{part.on}'.", remedy)

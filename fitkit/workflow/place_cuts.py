@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fitkit.patch.design import KeepOut, PointAnchor
+import numpy as np
+
+from fitkit.patch.design import KeepOut, LineAnchor, PointAnchor
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fitkit.flatten.relief_cuts import SurfaceCut
     from fitkit.geometry.arrays import Floats
+    from fitkit.geometry.surface_path import SurfacePath
     from fitkit.job.job_folder import Job
     from fitkit.patch.design import Anchor
     from fitkit.patch.patch import Patch
@@ -22,9 +25,9 @@ def placed_cuts(job: Job, patch: Patch) -> tuple[SurfaceCut, ...]:
     """Return the relief cuts of a patch's design, on the patch."""
     from fitkit.flatten.relief_cuts import SurfaceCut
 
-    cuts = patch.design.cuts
-    at = points_on_patch(job, patch, [end for cut in cuts for end in (cut.edge, cut.tip)])
-    return tuple(SurfaceCut(at[2 * i], at[2 * i + 1]) for i in range(len(cuts)))
+    return tuple(
+        SurfaceCut(*points_on_patch(job, patch, [cut.edge, cut.tip])) for cut in patch.design.cuts
+    )
 
 
 def keep_out_places(job: Job, patch: Patch) -> tuple[tuple[Floats, float], ...]:
@@ -38,7 +41,8 @@ def points_on_patch(job: Job, patch: Patch, anchors: Sequence[Anchor]) -> list[F
     """Return where anchors lie on a patch, (3,) mm each.
 
     Rays from a limb's or the trunk's axis end on the patch itself; landmarks and points in space
-    go to its nearest place.
+    and places on tape lines go to its nearest place. A place on a line that says no more is the one
+    nearest to the anchor beside it.
 
     Raises
     ------
@@ -49,15 +53,28 @@ def points_on_patch(job: Job, patch: Patch, anchors: Sequence[Anchor]) -> list[F
         return []
     if all(isinstance(anchor, PointAnchor) for anchor in anchors):
         # The commonest case, written by an adopted choice, needs no body.
-        import numpy as np
-
         from fitkit.geometry.nearest import nearest_on_mesh
 
         wanted = np.array([[a.x_mm, a.y_mm, a.z_mm] for a in anchors if isinstance(a, PointAnchor)])
         return list(nearest_on_mesh(patch.mesh, wanted)[0])
+    from fitkit.geometry.nearest import nearest_on_mesh
     from fitkit.job.body_files import read_body
-    from fitkit.patch.anchor import place_anchors
     from fitkit.patch.form import Form
+    from fitkit.patch.line_anchor import place_among_lines
 
     form = Form(patch.mesh, patch.design.clearance_mm or 0.0, read_body(job.result_folder("body")))
-    return [point.point_mm for point in place_anchors(form, anchors)]
+    on_lines = any(isinstance(anchor, LineAnchor) for anchor in anchors)
+    placed = place_among_lines(form, anchors, _laid_lines(job) if on_lines else {})
+    return list(nearest_on_mesh(patch.mesh, np.stack([point.point_mm for point in placed]))[0])
+
+
+def _laid_lines(job: Job) -> dict[str, SurfacePath]:
+    """Return the tape lines as laid on any of the job's forms; these lie beside each other."""
+    from fitkit.job.patch_files import read_tape_lines
+
+    folder = job.result_folder("patches")
+    laid: dict[str, SurfacePath] = {}
+    for path in sorted(folder.glob("*-lines.json")):
+        for line in read_tape_lines(folder, path.name):
+            laid.setdefault(line.name, line.path)
+    return laid
