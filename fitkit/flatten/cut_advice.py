@@ -10,8 +10,11 @@ import numpy as np
 import shapely
 
 from fitkit.findings import Finding, Severity
-from fitkit.flatten.cut_search import CutPlan, CutSearch, lay_flat
+from fitkit.flatten.cut_families import CutFamilies
+from fitkit.flatten.cut_plan import CutPlan, lay_flat
+from fitkit.flatten.cut_search import CutSearch
 from fitkit.flatten.flat_patch import FlatPatch
+from fitkit.flatten.form_to_flat import on_flat
 from fitkit.flatten.minimax import minimise_largest_strain
 from fitkit.flatten.overlap import overlap_area_mm2
 from fitkit.flatten.remesh import edge_for_count, place_on_faces, remesh
@@ -19,14 +22,14 @@ from fitkit.flatten.seam import SEAM, BorderStretch, OpenedPatch
 from fitkit.flatten.sheet_demand import anneals
 from fitkit.flatten.slit_disk import FlatDisk, StraightCut
 from fitkit.flatten.symmetric_dirichlet import minimise_symmetric_dirichlet
-from fitkit.geometry.arrays import Bools, Floats, Ints, frozen_floats
+from fitkit.geometry.arrays import Bools, Floats, frozen_floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
 from fitkit.geometry.topology import boundary_loops
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.design import PatchDesign
 
-__all__ = ["CutChoice", "advice_findings", "advise_cuts", "relief_limit"]
+__all__ = ["CutChoice", "advice_findings", "advise_cuts", "least_strain", "relief_limit"]
 
 Progress = Callable[[float, str], None]
 
@@ -158,17 +161,17 @@ def advise_cuts(
         return (_as_it_is(flat),)
     if whole.strain <= limit:
         return (_choice(flat.design, disk, whole),)
-    search = CutSearch(
+    families = CutFamilies(
         disk,
-        least_strain,
         barred_edge=_barred_edges(flat, disk),
         barred=_barred_area(flat, no_cut_places),
     )
+    search = CutSearch(families, least_strain)
     found = [whole]
     tell(0.1, "trying a cut right through")
     splits = [
         plan
-        for cuts in search.best_through()
+        for cuts in families.best_through()
         if (plan := lay_flat(disk, cuts, least_strain)) is not None and plan.overlap_mm2 == 0.0
     ]
     if splits and not _is_sleeve(flat):
@@ -255,26 +258,6 @@ def _barred_area(
     return shapely.union_all(
         [shapely.Point(at).buffer(radius) for at, (_, radius) in zip(flat_at, places, strict=True)]
     )
-
-
-def on_flat(form: TriangleMesh, flat_mm: Floats, points_mm: Floats, faces: Ints) -> Floats:
-    """(N, 2) float mm: where points of a form lie on its flat.
-
-    ``points_mm`` (N, 3) lie in the triangles ``faces`` (N,).
-    """
-    corners = form.corners[faces]
-    e1, e2, p = (
-        corners[:, 1] - corners[:, 0],
-        corners[:, 2] - corners[:, 0],
-        points_mm - corners[:, 0],
-    )
-    a, b, c = (np.einsum("ni,ni->n", x, y) for x, y in ((e1, e1), (e1, e2), (e2, e2)))
-    d, e = np.einsum("ni,ni->n", p, e1), np.einsum("ni,ni->n", p, e2)
-    scale = a * c - b * b
-    s, t = ((c * d - b * e) / scale)[:, None], ((a * e - b * d) / scale)[:, None]
-    q = flat_mm[form.faces[faces]]
-    found: Floats = q[:, 0] + s * (q[:, 1] - q[:, 0]) + t * (q[:, 2] - q[:, 0])
-    return found
 
 
 def _worth_telling(found: Sequence[CutPlan], limit: float) -> list[CutPlan]:

@@ -9,8 +9,8 @@ import shapely
 from shapely.ops import polylabel, split
 
 from fitkit.errors import DesignError
-from fitkit.flatten.cut_advice import on_flat
 from fitkit.flatten.flat_patch import FlatPatch
+from fitkit.flatten.form_to_flat import on_flat
 from fitkit.flatten.remesh import place_on_faces
 from fitkit.geometry.arrays import Floats, frozen_floats
 from fitkit.geometry.nearest import nearest_on_mesh

@@ -13,6 +13,7 @@ from fitkit.errors import DesignError
 from fitkit.findings import Finding, Severity
 from fitkit.flatten.cut_border import cut_edge_name, with_cut_border
 from fitkit.flatten.flat_patch import FlatCut, FlatLine
+from fitkit.flatten.form_to_flat import on_flat
 from fitkit.flatten.remesh import place_on_faces
 from fitkit.flatten.seam import OpenedPatch
 from fitkit.flatten.slit_disk import FlatDisk, StraightCut, cuts_that_clash, slit_disk
@@ -108,13 +109,11 @@ def cut_open(name: str, disk: OpenedPatch, flat_mm: Floats, cuts: Sequence[Surfa
     flat_disk = FlatDisk(disk.mesh, flat_mm, disk.round)
     ends = np.concatenate([[cut.edge_mm, cut.tip_mm] for cut in cuts])
     at, faces, _ = nearest_on_mesh(disk.mesh, ends)
+    laid = on_flat(disk.mesh, flat_mm, at, faces)
     planned = []
     outline = flat_disk.outline().exterior
     for number in range(len(cuts)):
-        edge, tip = (
-            _on_flat(flat_disk, at[2 * number + end], int(faces[2 * number + end]))
-            for end in (0, 1)
-        )
+        edge, tip = laid[2 * number], laid[2 * number + 1]
         foot = shapely.get_coordinates(outline.interpolate(outline.project(shapely.Point(edge))))
         planned.append(StraightCut(foot[0], tip))
     clash = cuts_that_clash(flat_disk, planned)
@@ -128,15 +127,6 @@ def cut_open(name: str, disk: OpenedPatch, flat_mm: Floats, cuts: Sequence[Surfa
             "Move its place on the edge or its tip, or take it out of the patch's cuts.",
         )
     return CutOpen(with_cut_border(disk, slit), slit.start_mm, tuple(planned))
-
-
-def _on_flat(disk: FlatDisk, point: Floats, face: int) -> Floats:
-    corners = disk.mesh.vertices[disk.mesh.faces[face]]
-    basis = np.stack([corners[1] - corners[0], corners[2] - corners[0]], axis=1)
-    share = np.linalg.lstsq(basis, point - corners[0], rcond=None)[0]
-    flat = disk.flat_mm[disk.mesh.faces[face]]
-    found: Floats = flat[0] + share[0] * (flat[1] - flat[0]) + share[1] * (flat[2] - flat[0])
-    return found
 
 
 def flat_cuts(design: PatchDesign, disk: OpenedPatch, flat_mm: Floats) -> tuple[FlatCut, ...]:

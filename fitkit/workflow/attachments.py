@@ -59,8 +59,8 @@ def with_attachments(
 def _mount(flat: FlatPatch, seat: PlateSeat) -> FlatMount:
     import numpy as np
 
-    from fitkit.flatten.cut_advice import on_flat
     from fitkit.flatten.flat_patch import FlatMount
+    from fitkit.flatten.form_to_flat import on_flat
     from fitkit.geometry.nearest import nearest_on_mesh
 
     points = np.vstack([seat.footprint_mm, seat.holes_mm, seat.up_mm[None]])

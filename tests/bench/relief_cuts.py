@@ -13,7 +13,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from fitkit.flatten.cut_advice import least_strain
-from fitkit.flatten.cut_search import CutPlan, CutSearch, core_drop, lay_flat
+from fitkit.flatten.cut_families import CutFamilies
+from fitkit.flatten.cut_plan import CutPlan, lay_flat
+from fitkit.flatten.cut_search import CutSearch, core_drop
 from fitkit.flatten.slit_disk import FlatDisk, StraightCut
 from fitkit.flatten.stretch import stretch_field
 from fitkit.flatten.symmetric_dirichlet import minimise_symmetric_dirichlet
@@ -74,7 +76,7 @@ def hemisphere(limits: Sequence[float]) -> None:
     for limit in limits:
         print(f"  to {100 * limit:g} %")
         begin = time.process_time()
-        search = CutSearch(disk, least_strain)
+        search = CutSearch(CutFamilies(disk), least_strain)
         plan, _ = search.fewest(limit, MOST_CUTS)
         print(f"    search:          {_told(plan, RADIUS_MM)}, {_cpu(begin)}")
         if plan is not None:
@@ -92,10 +94,10 @@ def saddle() -> None:
     """Print what a saddle takes: one piece, a slit, a cut through."""
     disk = flat_disk(solids.saddle(RADIUS_MM, 1.5 / RADIUS_MM, 4.0))
     print(f"saddle c = 1.5, {len(disk.mesh.faces)} triangles, uncut {100 * one_piece(disk):.1f} %")
-    search = CutSearch(disk, least_strain)
-    slit = lay_flat(disk, search.ranked(search.one_more(()))[0][1], least_strain)
+    search = CutSearch(CutFamilies(disk), least_strain)
+    slit = lay_flat(disk, search.families.ranked(search.families.one_more(()))[0][1], least_strain)
     print(f"    best slit:   {_told(slit, RADIUS_MM)}")
-    for cuts in search.best_through():
+    for cuts in search.families.best_through():
         print(f"    cut through: {_told(lay_flat(disk, cuts, least_strain), RADIUS_MM)}")
 
 
@@ -108,7 +110,7 @@ def bulges() -> None:
     print(f"    uncut {100 * one_piece(disk):.1f} %")
     for limit in (0.05, 0.02):
         begin = time.process_time()
-        plan, _ = CutSearch(disk, least_strain).fewest(limit, MOST_CUTS)
+        plan, _ = CutSearch(CutFamilies(disk), least_strain).fewest(limit, MOST_CUTS)
         print(f"    to {100 * limit:g} %: {_told(plan, RADIUS_MM)}, {_cpu(begin)}")
         even: list[StraightCut] = []
         for count in range(2, MOST_CUTS + 1):
