@@ -139,6 +139,10 @@ def _split(job: Job, patch: str, choice: CutChoice) -> tuple[str, str]:
     text = with_row_settings(text, "patch", patch, rows[0])
     second = {key: value for key, value in {**whole, **rows[1]}.items() if value is not None}
     text = with_row(text, "patch", second)
+    for other in job.settings.patch:
+        if patch in other.over:
+            under = [name for name in other.over if name != patch] + [row["name"] for row in rows]
+            text = with_row_settings(text, "patch", other.name, {"over": under})
     names = " and ".join(f"'{row['name']}'" for row in rows)
     return text, f"'{patch}' is split into {names} along the new line '{line}'"
 
@@ -154,6 +158,7 @@ def _half_row(section: PatchSection, half: PatchHalf, line: str) -> dict[str, An
         "lines": [*half.lines, line],
         "inside": _place(half.inside_mm),
         "more_inside": None,
+        "hold": [name for name in section.hold if name in half.lines] or None,
         "edges": kept or None,
         "no_cuts": no_cuts or None,
     }
