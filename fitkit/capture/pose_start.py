@@ -19,7 +19,7 @@ from fitkit.capture.photo_network import LENS_PARAMETERS, LensPriors, Network, S
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.rigid import RigidTransform
 
-__all__ = ["PlacedPoses", "SeenPoints", "largest_connected", "place_all"]
+__all__ = ["PlacedPoses", "SeenPoints", "largest_connected", "place_all", "poses_of_view"]
 
 # Reprojection beyond this says the same: wrong.
 _LOST_PX = 30.0
@@ -70,6 +70,28 @@ def largest_connected(views: Sequence[tuple[int, int]]) -> tuple[set[int], set[i
             best, most = (cameras, sheets), size
         remaining = [(camera, sheet) for camera, sheet in remaining if camera not in cameras]
     return best
+
+
+def poses_of_view(view: SeenPoints, lens: Floats) -> tuple[list[RigidTransform], float]:
+    """Return the one or two poses a view allows, better first, and how clear the first is.
+
+    Each is ``camera_from_sheet``; ``lens`` (7,) as :data:`LENS_PARAMETERS` says.
+    """
+    matrix, distortion = _opencv_lens(lens)
+    _, turns, shifts, errors = cv2.solvePnPGeneric(
+        view.points_mm, view.pixels_px, matrix, distortion, flags=cv2.SOLVEPNP_IPPE
+    )
+    poses, sizes = [], []
+    for turn, shift, error in zip(turns, shifts, np.ravel(errors), strict=False):
+        pose = _pose(turn, shift)
+        # The printed side must face the camera, and lie before it.
+        centre = pose.inverse().translation_mm
+        if pose.translation_mm[2] > 0 and centre[2] > 0:
+            poses.append(pose)
+            sizes.append(float(error))
+    if len(poses) < 2:
+        return poses, 10.0
+    return poses, (sizes[1] + 0.1) / (sizes[0] + 0.1)
 
 
 def place_all(views: Sequence[SeenPoints], lens_of_camera: Ints, priors: LensPriors) -> PlacedPoses:
@@ -153,26 +175,8 @@ class _Placing:
         """Return the one or two poses a view allows, better first, and how clear the first is."""
         key = (view.camera, view.sheet)
         if key not in self._poses_of_view:
-            self._poses_of_view[key] = self._poses(view)
+            self._poses_of_view[key] = poses_of_view(view, self._lens(view.camera))
         return self._poses_of_view[key]
-
-    def _poses(self, view: SeenPoints) -> tuple[list[RigidTransform], float]:
-        lens = self._lens(view.camera)
-        matrix, distortion = _opencv_lens(lens)
-        _, turns, shifts, errors = cv2.solvePnPGeneric(
-            view.points_mm, view.pixels_px, matrix, distortion, flags=cv2.SOLVEPNP_IPPE
-        )
-        poses, sizes = [], []
-        for turn, shift, error in zip(turns, shifts, np.ravel(errors), strict=False):
-            pose = _pose(turn, shift)
-            # The printed side must face the camera, and lie before it.
-            centre = pose.inverse().translation_mm
-            if pose.translation_mm[2] > 0 and centre[2] > 0:
-                poses.append(pose)
-                sizes.append(float(error))
-        if len(poses) < 2:
-            return poses, 10.0
-        return poses, (sizes[1] + 0.1) / (sizes[0] + 0.1)
 
     def _errors_px(self, view: SeenPoints, camera_from_sheet: RigidTransform) -> Floats:
         """Return (K,) px reprojection errors, cut off where they only say lost."""

@@ -16,6 +16,7 @@ from fitkit.capture.photo import Photo
 from fitkit.capture.photo_network import LensPriors, Network, Sightings
 from fitkit.capture.pose_start import SeenPoints, largest_connected, place_all
 from fitkit.capture.print_scale import PrintScale, print_scale, tag_scale
+from fitkit.capture.rigid_groups import views_of_subject
 from fitkit.capture.scan import SolvedCameras, SolvedSheet
 from fitkit.capture.sensor_axes import in_sensor_axes, upright_camera
 from fitkit.capture.sheet_view import SheetView
@@ -84,7 +85,9 @@ def solve_views(
     findings = list(earlier)
     photos, views = in_sensor_axes(photos, views)
     _demand_enough(photos, {view.photo for view in views}, findings)
-    in_use = _connected(views, photos, findings)
+    still, remarks = views_of_subject(photos, views)
+    findings.extend(remarks)
+    in_use = _connected(still, photos, findings)
     printed, remarks = _scale_of_prints(in_use, printed_mm, tags)
     findings.extend(remarks)
     solution = _Solution(photos, in_use, printed, tags, findings)
