@@ -41,6 +41,7 @@ _UNLIKE = 255 * 255
 _FEWEST_MATCHES = 12
 _VOTE_PX = 1.2
 _SURE_PX = 0.05
+_STILL_PX = 1.5
 _FEWEST_SEEN = 3
 
 
@@ -236,6 +237,12 @@ def _matches(
     chosen = np.flatnonzero(towards >= 0)
     chosen = chosen[back[towards[chosen]] == chosen]
     pairs = np.stack([chosen, towards[chosen]], axis=1)
+    # What stays in its place in the photo while the cameras go round is not on the body: a
+    # still camera before a turntable sees the room so.
+    step = np.abs(one.rays[pairs[:, 0]] - other.rays[pairs[:, 1]]).max(axis=1)
+    still = step < _STILL_PX * max(one.pixel, other.pixel)
+    if int(still.sum()) >= _FEWEST_MATCHES:
+        pairs = pairs[~still]
     if len(pairs) < _FEWEST_MATCHES:
         return nothing
     pose, neighbour_pose = camera.camera_from_world, neighbour.camera_from_world

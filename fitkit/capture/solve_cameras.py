@@ -19,6 +19,7 @@ from fitkit.findings import Finding, Severity
 __all__ = ["solve_cameras"]
 
 Progress = Callable[[float, str], None]
+Measure = Callable[[Photo, int, TagSet], tuple[tuple[SheetView, ...], tuple[Finding, ...]]]
 
 
 def solve_cameras(
@@ -27,6 +28,7 @@ def solve_cameras(
     printed_mm: tuple[float, float] | None = None,
     checks: Sequence[CheckLength] = (),
     tags: TagSet = OUR_SHEETS,
+    measure: Measure = view_sheets,
     progress: Progress | None = None,
 ) -> SolvedCameras:
     """Find where each photo was taken from, in millimetres, from the marker sheets in it.
@@ -43,6 +45,8 @@ def solve_cameras(
         :func:`fitkit.capture.scale_check.hold_to_checks`.
     tags
         What to look for: fitkit's own sheets, or tags of a maker's own, anywhere.
+    measure
+        How the sheets in a photo are measured; one that remembers saves doing it again.
     progress
         Told how far it is.
 
@@ -63,7 +67,7 @@ def solve_cameras(
         if index in lensless:
             continue
         tell(0.8 * index / len(photos), f"looking for marker sheets in {photo.name}")
-        seen, remarks = view_sheets(photo, index, tags)
+        seen, remarks = measure(photo, index, tags)
         views.extend(seen)
         findings.extend(remarks)
     tell(0.8, "adjusting cameras, lenses and sheets together")

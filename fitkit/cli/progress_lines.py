@@ -1,4 +1,4 @@
-"""Progress on standard error: a bar on a terminal, plain lines elsewhere."""
+"""Progress on standard error, with the time left: a bar on a terminal, plain lines elsewhere."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+
+from fitkit.workflow.time_left import TimeLeft
 
 __all__ = ["shown_progress"]
 
@@ -24,14 +26,15 @@ def shown_progress() -> Iterator[Callable[[float, str], None]]:
 
 def _lines() -> Callable[[float, str], None]:
     last = time.monotonic() - _SECONDS_BETWEEN_LINES + 1.0
-    highest = 0.0
+    highest, left = 0.0, TimeLeft()
 
     def told(fraction: float, words: str) -> None:
         nonlocal last, highest
         highest = max(highest, fraction)
         if time.monotonic() - last >= _SECONDS_BETWEEN_LINES:
             last = time.monotonic()
-            print(f"{100 * highest:3.0f} %  {words}", file=sys.stderr, flush=True)
+            line = ", ".join(filter(None, (words, left.words(highest))))
+            print(f"{100 * highest:3.0f} %  {line}", file=sys.stderr, flush=True)
 
     return told
 
@@ -49,11 +52,12 @@ def _bar() -> Iterator[Callable[[float, str], None]]:
     )
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
         task = progress.add_task("", total=1.0)
-        highest = 0.0
+        highest, left = 0.0, TimeLeft()
 
         def told(fraction: float, words: str) -> None:
             nonlocal highest
             highest = max(highest, fraction)
-            progress.update(task, completed=highest, description=words)
+            line = ", ".join(filter(None, (words, left.words(highest))))
+            progress.update(task, completed=highest, description=line)
 
         yield told

@@ -94,7 +94,7 @@ def scan_step(job: Job, *, digests: FileDigests, progress: Progress | None = Non
     report = run_step(
         job,
         "scan",
-        lambda told: _scan_photos(job.photo_paths(), job.settings.capture, told),
+        lambda told: _scan_photos(job, job.photo_paths(), told),
         digests=digests,
         progress=progress,
     )
@@ -146,7 +146,7 @@ def _scan(
         inputs = job.inputs("scan", digests, photos=staged)
         started = time.perf_counter()
         paths = sorted([*job.photo_paths(), *staged.values()], key=lambda path: path.name)
-        made = _scan_photos(paths, job.settings.capture, progress)
+        made = _scan_photos(job, paths, progress)
         seconds = time.perf_counter() - started
         # From here on the scan stands. A crash before its folder is exchanged leaves the
         # photos in place and the scan stale, which the next run makes good.
@@ -194,19 +194,21 @@ def _with_facts(report: StepReport, job: Job) -> StepReport:
     return replace(report, facts=facts)
 
 
-def _scan_photos(
-    paths: Sequence[Path], settings: CaptureSection, progress: Progress | None
-) -> Made:
+def _scan_photos(job: Job, paths: Sequence[Path], progress: Progress | None) -> Made:
     from dataclasses import replace
 
     from fitkit.capture.capture_volume import default_capture_volume
     from fitkit.capture.check_length import CheckLength, parse_check
     from fitkit.capture.photo import read_photos
     from fitkit.capture.reconstruct import reconstruct
+    from fitkit.capture.sheet_view import view_sheets
     from fitkit.capture.solve_cameras import solve_cameras
     from fitkit.export.scan_picture import png_of_photos
     from fitkit.job.scan_files import scan_files
+    from fitkit.job.sheet_view_memory import SheetViewMemory
 
+    settings = job.settings.capture
+    memory = SheetViewMemory(job.folder, view_sheets)
     photos, unread = read_photos(
         paths, longest_px=settings.longest_px, progress=part_of(progress, 0.0, 0.06)
     )
@@ -217,6 +219,7 @@ def _scan_photos(
             check for check in map(parse_check, settings.checks) if isinstance(check, CheckLength)
         ],
         tags=_tags(settings),
+        measure=memory,
         progress=part_of(progress, 0.06, 0.25),
     )
     missing: tuple[Finding, ...] = tuple(f for f in unread if f not in solved.findings)
@@ -238,6 +241,7 @@ def _scan_photos(
         "report.html": report,
     }
     del photos
+    memory.keep()
     words = (
         f"{len(solved.cameras)} of {len(given)} photos, {len(solved.sheets)} sheets, "
         f"scale to {100 * solved.scale_sigma:.2f} %, {len(scan.cloud_mm)} points"

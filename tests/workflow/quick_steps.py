@@ -108,6 +108,7 @@ def _solve_cameras(
     printed_mm: Any = None,
     checks: Any = (),
     tags: Any = None,
+    measure: Any = None,
     progress: Any = None,
 ) -> SolvedCameras:
     if len(photos) < 3:
@@ -224,12 +225,14 @@ def _find_photos(paths: Sequence[Path]) -> tuple[Path, ...]:
 
 def quick_modules() -> dict[str, ModuleType]:
     """Return the quick steps as modules, by the name of what they stand for."""
-    functions: dict[str, dict[str, Callable[..., Any]]] = {
+    functions: dict[str, dict[str, Callable[..., Any] | None]] = {
         "job.small_picture": {
             "small_picture": lambda path: PNG,
             "small_picture_of_grey": lambda grey: PNG,
         },
         "capture.photo": {"find_photos": _find_photos, "read_photos": _read_photos},
+        "capture.sheet_view": {"view_sheets": None},
+        "job.sheet_view_memory": {"SheetViewMemory": lambda *_: SimpleNamespace(keep=lambda: None)},
         "capture.solve_cameras": {"solve_cameras": _solve_cameras},
         "capture.capture_volume": {
             "default_capture_volume": lambda solved, **_: CaptureVolume(0, 0, 400.0, 700.0, 1700.0)

@@ -10,17 +10,26 @@ import json
 import shutil
 import sys
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from PIL import ExifTags, Image, PngImagePlugin
 
+from fitkit.capture.photo import Photo
 from fitkit.findings import Severity
 from fitkit.workflow import check_job, make_job, scan_job
 from tests.capture.sheet_scene import photo_of, ring_of_cameras, sheets_on_floor
 from tests.workflow.quick_steps import JOB, quick_modules
 
-REAL = {"photo", "solve_cameras", "small_picture", "scan_picture"}
+REAL = {
+    "photo",
+    "solve_cameras",
+    "sheet_view",
+    "sheet_view_memory",
+    "small_picture",
+    "scan_picture",
+}
 PLACE = "Heronry Lane 7"
 # 54 deg 19 min 37.12 s and its kin, written as no other number of the job would be.
 SECONDS = 37.12, 48.56
@@ -141,3 +150,39 @@ def test_a_check_that_says_nothing_changes_nothing(tmp_path: Path, photo_files: 
         scan_job(folder, [photo_files], checks=["from 1 to 5"])
     assert list((folder / "photos").iterdir()) == []
     shutil.rmtree(folder)
+
+
+@pytest.mark.usefixtures("real_photos")
+def test_a_scan_with_more_photos_measures_only_the_new_ones_and_comes_out_the_same(
+    tmp_path: Path, photo_files: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from fitkit.capture import sheet_view
+
+    measured: list[str] = []
+
+    def counting(photo: Photo, *rest: Any) -> Any:
+        measured.append(photo.name)
+        return view_sheets(photo, *rest)
+
+    view_sheets = sheet_view.view_sheets
+    monkeypatch.setattr(sheet_view, "view_sheets", counting)
+    names = sorted(path.name for path in photo_files.iterdir())
+    again, fresh = job_of(tmp_path / "again"), job_of(tmp_path / "fresh")
+    scan_job(again, [photo_files / name for name in names[:4]])
+    assert measured == names[:4]
+    scan_job(again, [photo_files / name for name in names[4:]])
+    assert measured == names
+    scan_job(fresh, [photo_files])
+    cameras = [(folder / "scan" / "cameras.json").read_bytes() for folder in (again, fresh)]
+    assert cameras[0] == cameras[1]
+
+    # What is kept may be damaged or thrown away at any time.
+    kept = again / ".fitkit" / "sheet-views"
+    assert len(list(kept.iterdir())) == len(names)
+    for path in kept.iterdir():
+        path.write_bytes(b"not what it was")
+    (again / "scan" / "cameras.json").unlink()
+    measured.clear()
+    scan_job(again)
+    assert measured == names
+    assert (again / "scan" / "cameras.json").read_bytes() == cameras[1]
