@@ -13,7 +13,7 @@ import tomlkit
 from tomlkit.items import AoT, Array, InlineTable, Null, Table
 
 from fitkit.errors import JobError
-from fitkit.job.settings_edits import written_value
+from fitkit.job.settings_edits import without_row, written_value
 
 __all__ = [
     "row_values",
@@ -21,6 +21,7 @@ __all__ = [
     "with_patch_meant",
     "with_renamed_line",
     "with_renamed_patch",
+    "without_correction",
 ]
 
 
@@ -88,11 +89,16 @@ def with_renamed_line(text: str, name: str, new: str) -> str:
         for place in [*line.get("points", []), line.get("centre", {})]:
             _exchange(place, ("line", "crossing"), exchanged)
     for patch in document.get("patch", []):
-        _exchange(patch, ("lines", "hold", "seam", "grain"), exchanged)
+        _exchange(patch, ("lines", "hold", "seam", "grain", "no_cuts"), exchanged)
         edges = patch.get("edges")
         if edges is not None and name in edges:
             plain = edges.unwrap()
             _set(patch, "edges", {exchanged(line): edge for line, edge in plain.items()})
+    for padded in document.get("padding", []):
+        _exchange(padded, ("lines",), exchanged)
+    for corrected in document.get("correction", []):
+        for edge in corrected.get("edges", []):
+            _exchange(edge, ("line",), exchanged)
     return tomlkit.dumps(document)
 
 
@@ -106,15 +112,32 @@ def with_renamed_patch(text: str, name: str, new: str) -> str:
     """
     document = tomlkit.parse(text)
     _set(_row(document, "patch", name), "name", new)
+    for corrected in document.get("correction", []):
+        _exchange(corrected, ("patch",), lambda value: new if value == name else value)
     return with_patch_meant(tomlkit.dumps(document), name, new)
 
 
 def with_patch_meant(text: str, name: str, other: str) -> str:
     """Return the text in which rows that name one patch name another in its place."""
     document = tomlkit.parse(text)
+
+    def exchanged(value: Any) -> Any:
+        return other if value == name else value
+
     for patch in document.get("patch", []):
-        _exchange(patch, ("over",), lambda value: other if value == name else value)
+        _exchange(patch, ("over",), exchanged)
+    for attached in document.get("attachment", []):
+        _exchange(attached, ("on",), exchanged)
     return tomlkit.dumps(document)
+
+
+def without_correction(text: str, *patches: str) -> str:
+    """Return the text without what was corrected on patches that are no longer the same."""
+    for patch in patches:
+        rows = tomlkit.parse(text).get("correction", [])
+        if any(row.get("patch") == patch for row in rows):
+            text = without_row(text, "correction", patch, key="patch")
+    return text
 
 
 def _row(document: Mapping[str, Any], section: str, name: str) -> Table:

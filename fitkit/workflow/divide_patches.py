@@ -31,7 +31,8 @@ def split_patch(
     """Divide a patch along a tape line into itself and a new one, set alike.
 
     The part with the place inside keeps the name. An edge that a part no longer has loses its
-    treatment there; the new edge between them is plain.
+    treatment there; the new edge between them is plain. What was corrected on a card piece of the
+    whole goes.
 
     Raises
     ------
@@ -41,7 +42,7 @@ def split_patch(
         When the line does not divide the patch in two.
     """
     from fitkit.job.job_folder import open_job
-    from fitkit.job.row_edits import row_values
+    from fitkit.job.row_edits import row_values, without_correction
     from fitkit.job.settings_edits import with_row
     from fitkit.patch.divided import divided_patch
 
@@ -52,7 +53,8 @@ def split_patch(
     old, new = divided_patch(drawn.form, drawn.lines, design, along)
     was = row_values(job.text, "patch", name)
     added = {"name": new_name, **_told(new, was)}
-    text = with_row(job.text, "patch", added, behind=_spelled(job, name))
+    text = without_correction(job.text, _spelled(job, name))
+    text = with_row(text, "patch", added, behind=_spelled(job, name))
     text = _with_part(text, name, _told(old, was), was)
     with job.locked("patch"):
         job.with_text(text).keep_text()
@@ -76,7 +78,7 @@ def join_patches(
         When they have no edge in common.
     """
     from fitkit.job.job_folder import open_job
-    from fitkit.job.row_edits import row_values, with_patch_meant
+    from fitkit.job.row_edits import row_values, with_patch_meant, without_correction
     from fitkit.job.settings_edits import without_row
     from fitkit.patch.divided import joined_patches
 
@@ -91,7 +93,8 @@ def join_patches(
     edges = {**gone.get("edges", {}), **was.get("edges", {})}
     seam = was.get("seam", gone.get("seam"))
     told = _told(part, {**was, "edges": edges, **({} if seam is None else {"seam": seam})})
-    text = without_row(job.text, "patch", _spelled(job, other))
+    text = without_correction(job.text, _spelled(job, name), _spelled(job, other))
+    text = without_row(text, "patch", _spelled(job, other))
     text = with_patch_meant(_with_part(text, name, told, was), other, _spelled(job, name))
     with job.locked("patch"):
         job.with_text(text).keep_text()
