@@ -8,6 +8,7 @@ import numpy as np
 
 from fitkit.findings import Finding, Severity
 from fitkit.flatten.remesh import smallest_angle_rad
+from fitkit.flatten.rolled_fit import RolledFit
 from fitkit.flatten.sheet_demand import SheetDemand
 from fitkit.flatten.smoothing import Smoothed
 from fitkit.flatten.symmetric_dirichlet import FlatMap
@@ -20,6 +21,7 @@ __all__ = [
     "length_findings",
     "noise_findings",
     "overlap_findings",
+    "roll_findings",
     "sliver_findings",
     "stretch_findings",
     "unsettled_findings",
@@ -32,6 +34,10 @@ _CARD_STRAIN_PLAIN_TO_SEE = 0.05
 # second is the elongation of soft aluminium sheet (1100-O, 1.6 mm, typical; from memory).
 _HEAVY_STRAIN = 0.15
 _TEARING_STRAIN = 0.35
+# Padding takes up this much between a plate and its wearer; common practice.
+_OFF_MM = 3.0
+# A fit that still gives by this many times the limit tells nothing.
+_ROLLED_TOO_FAR = 1.5
 # Beyond this the noise hides creases and edges that a plate would have to follow.
 _ROUGH_MM = 1.0
 # A girth on the blank within this of the form's is true enough not to speak of.
@@ -113,6 +119,29 @@ def _anneal_findings(design: PatchDesign, demand: SheetDemand) -> list[Finding]:
             number=float(demand.anneals),
             limit=0.0,
             unit="anneals",
+        )
+    ]
+
+
+def roll_findings(design: PatchDesign, fit: RolledFit, limit: float) -> list[Finding]:
+    """Say how far a sheet that is only bent stands off the form."""
+    if fit.strain > _ROLLED_TOO_FAR * limit:
+        return []
+    plain = fit.most_mm > _OFF_MM
+    return [
+        Finding(
+            "roll-gap",
+            Severity.WARNING if plain else Severity.NOTE,
+            design.name,
+            f"Only bent, the {design.material} stands off the form by up to {fit.most_mm:.1f} mm "
+            f"(no more than {fit.usual_mm:.1f} mm over 95 % of it), giving by "
+            f"{100 * fit.strain:.1f} %.",
+            "Cut relief into it or divide it with another tape line, if that is too far."
+            if plain
+            else "",
+            number=fit.most_mm,
+            limit=_OFF_MM,
+            unit="mm",
         )
     ]
 

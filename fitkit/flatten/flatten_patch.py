@@ -14,6 +14,7 @@ from fitkit.flatten.flat_findings import (
     length_findings,
     noise_findings,
     overlap_findings,
+    roll_findings,
     sliver_findings,
     stretch_findings,
     unsettled_findings,
@@ -33,6 +34,7 @@ from fitkit.flatten.relief_cuts import (
     flat_cuts,
 )
 from fitkit.flatten.remesh import Remeshed, carried_line, edge_for_count, remesh, smallest_angle_rad
+from fitkit.flatten.rolled_fit import rolled_fit
 from fitkit.flatten.seam import OpenedPatch, check_is_disk_or_sleeve, open_patch
 from fitkit.flatten.seam_line import seam_chain
 from fitkit.flatten.sheet_demand import demand_on_sheet
@@ -63,6 +65,8 @@ _SLIVER_RAD = np.radians(8.0)
 _EXACT_ENERGY = 1e-12
 # A mean strain of 1e-4: perhaps a developable that has not come to rest.
 _NEARLY_EXACT_ENERGY = 1e-8
+# Beyond so many times what a sheet gives nobody would try to bend it over the form.
+_NOT_ROLLED = 15.0
 # Steps on the first map: enough to even out its scale before points are spread over it.
 _FIRST_STEPS = 12
 _FIRST_TOLERANCE = 0.1
@@ -149,6 +153,10 @@ def flatten_patch(
     stretch, direction = stretch_field(disk.mesh, flat)
     demand = demand_on_sheet(patch.design, disk.mesh, flat, stretch)
     findings += stretch_findings(patch.design, demand)
+    if demand.forming == "roll" and 1.0 < demand.over < _NOT_ROLLED:
+        tell(0.92, "bending it over the form")
+        limit = sheet_material_named(patch.design.material).stretch_limit
+        findings += roll_findings(patch.design, rolled_fit(disk.mesh, flat, limit), limit)
     lines = _flat_lines(opened, first_flat, disk, start, flat, cut)
     findings += length_findings(patch.design, _formed_and_flat(opened, disk, flat, lines))
     opening = flat_cuts(patch.design, disk, flat)
