@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 from typing import TypeAlias
 
 import numpy as np
@@ -11,6 +12,7 @@ import numpy as np
 from fitkit.body.adapt_findings import measure_findings, shape_findings, unknown_findings
 from fitkit.body.adapted_body import AdaptedBody, AdaptedMeasure
 from fitkit.body.body import Body
+from fitkit.body.level_slopes import LevelSlopes
 from fitkit.body.measure_gradient import measure_gradients
 from fitkit.body.pulled_body import PulledBody
 from fitkit.body.shape_handles import ShapeHandles
@@ -23,7 +25,8 @@ __all__ = ["TapeReader", "adapt"]
 _ROUNDS = 12
 # Parts of a step that are tried until one makes things better.
 _SHARES = (1.0, 0.5, 0.25, 0.1, 0.04)
-_SETTLED = 1e-6
+_SETTLED, _ENOUGH = 1e-6, 0.05
+_TAPE_MM = 0.8
 _CLOSE_MM = 0.05
 _SPREAD_MM = 0.02
 
@@ -35,6 +38,7 @@ def adapt(
     body: Body,
     wanted_mm: Mapping[str, float],
     *,
+    hoped_mm: Mapping[str, tuple[float, float]] = MappingProxyType({}),
     read_tape: TapeReader = tape_measures,
     progress: Callable[[float, str], None] | None = None,
 ) -> AdaptedBody:
@@ -51,6 +55,9 @@ def adapt(
         The stand-in's body.
     wanted_mm
         Length by name of the measure, in mm; ``"upper arm"`` stands for left and right.
+    hoped_mm
+        Further lengths by name that are only likely: the length, and how far off it costs as
+        much as the change of shape itself. They give way to those wanted.
     read_tape
         Takes the measures; theirs are the names.
 
@@ -85,47 +92,63 @@ def adapt(
             (),
             np.zeros_like(body.mesh.vertices),
         )
+    hopes, _ = _targets({name: length for name, (length, _) in hoped_mm.items()}, before)
+    spread = {name: far for name, (_, far) in hoped_mm.items()}
+    aims = {
+        **{name: (length, _either(name, spread)) for name, length in hopes.items()},
+        **{name: (length, _SPREAD_MM) for name, length in targets.items()},
+    }
     tell(0.15, "finding the handles of the shape")
     pulled = PulledBody.of(body)
-    wanted = np.array(list(targets.values()))
+    levels = LevelSlopes.of(body, targets)
+    names = list(aims)
+    wanted = np.array([*(length for length, _ in aims.values()), *levels.wanted_mm])
+    spreads = np.array([*(far for _, far in aims.values()), *levels.spreads_mm])
+    hard = np.array([name in targets for name in names])
 
     def taken(candidate: Body) -> tuple[Floats, list[TapeMeasure]] | None:
         found = {measure.name: measure for measure in read_tape(candidate)}
-        if any(name not in found for name in targets):
+        slopes = levels.taken_mm(candidate)
+        if slopes is None or any(name not in found for name in names):
             return None  # so misshapen that a measure is lost
-        measures = [found[name] for name in targets]
-        return np.array([measure.length_mm for measure in measures]), measures
+        measures = [found[name] for name in names]
+        return np.array([*(measure.length_mm for measure in measures), *slopes]), measures
 
     numbers = np.zeros(pulled.handles.count)
     current = body
-    reading = np.array([before[name].length_mm for name in targets])
-    measures = [before[name] for name in targets]
-    merit = _merit(pulled.handles, numbers, wanted - reading)
+    measures = [before[name] for name in names]
+    reading: Floats = np.array([*(measure.length_mm for measure in measures), *levels.wanted_mm])
+    merit = _merit(pulled.handles, numbers, (wanted - reading) / spreads)
     for turn in range(_ROUNDS):
         off = wanted - reading
-        if np.abs(off).max() < _CLOSE_MM:
+        far = float(np.abs(off[: len(names)][hard]).max())
+        if far < _CLOSE_MM and (turn > 0 or len(targets) == len(aims)):
             break
-        tell(0.2 + 0.75 * turn / _ROUNDS, f"reshaping, {np.abs(off).max():.1f} mm off")
+        tell(0.2 + 0.75 * turn / _ROUNDS, f"reshaping, {far:.1f} mm off")
         gradients = measure_gradients(current.mesh, measures)
+        gradients += levels.gradients(current)
         answers = np.stack([pulled.handles.answer(gradient) for gradient in gradients])
-        aim = _least_energy(pulled.handles.energy, answers, off + answers @ numbers)
+        aim = _least_energy(pulled.handles.energy, answers, off + answers @ numbers, spreads)
         merit_before = merit
         for share in _SHARES:
             trial = numbers + share * (aim - numbers)
             candidate = pulled.body(trial)
-            answer = None if _turned(body, candidate) else taken(candidate)
-            if answer is None:
+            found = None if _turned(body, candidate) else taken(candidate)
+            if found is None:
                 continue
-            merit_there = _merit(pulled.handles, trial, wanted - answer[0])
+            merit_there = _merit(pulled.handles, trial, (wanted - found[0]) / spreads)
             if merit_there < merit:
                 numbers, current, merit = trial, candidate, merit_there
-                reading, measures = answer
+                reading, measures = found
                 break
-        if merit_before - merit < _SETTLED * merit_before:
+        # Once all are within what a tape can tell, what is still gained bit by bit is not worth it.
+        still = float(np.abs((wanted - reading)[: len(names)][hard]).max())
+        if merit_before - merit < (_ENOUGH if still < _TAPE_MM else _SETTLED) * merit_before:
             break
+    after = dict(zip(names, reading[: len(names)].tolist(), strict=True))
     rows = tuple(
-        AdaptedMeasure(name, targets[name], before[name].length_mm, float(now))
-        for name, now in zip(targets, reading, strict=True)
+        AdaptedMeasure(name, length, before[name].length_mm, after[name])
+        for name, length in targets.items()
     )
     shift = current.mesh.vertices - body.mesh.vertices
     findings = [
@@ -155,14 +178,19 @@ def _targets(
     return targets, unknown
 
 
+def _either(name: str, spread: Mapping[str, float]) -> float:
+    """Return what is said of a measure, or of both sides of it."""
+    return spread[name] if name in spread else spread[name.split(" ", 1)[1]]
+
+
 def _merit(handles: ShapeHandles, numbers: Floats, off: Floats) -> float:
-    return float(numbers @ handles.energy @ numbers + off @ off / _SPREAD_MM**2)
+    return float(numbers @ handles.energy @ numbers + off @ off)
 
 
-def _least_energy(energy: Floats, answers: Floats, wanted: Floats) -> Floats:
+def _least_energy(energy: Floats, answers: Floats, wanted: Floats, spreads: Floats) -> Floats:
     """Return the numbers of least energy whose measures are as wanted, or nearest to it."""
     inverse = np.linalg.solve(energy, answers.T)
-    system = answers @ inverse + _SPREAD_MM**2 * np.eye(len(wanted))
+    system: Floats = answers @ inverse + np.diag(np.square(spreads))
     least: Floats = inverse @ np.linalg.solve(system, wanted)
     return least
 

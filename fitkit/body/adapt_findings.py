@@ -9,6 +9,7 @@ import shapely
 
 from fitkit.body.adapted_body import AdaptedMeasure
 from fitkit.body.body import Body
+from fitkit.body.new_dents import new_dents_mm
 from fitkit.body.taut_round import taut_rounds
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.mesh import TriangleMesh
@@ -19,6 +20,7 @@ _LIMIT_MM = 1.0
 _FAR_SHARE = 0.2
 _LEVELS = 16
 _TOUCH_MM2 = 5.0
+_DENT_MM = 1.0
 
 
 def unknown_findings(unknown: Sequence[str], names: Iterable[str]) -> list[Finding]:
@@ -79,7 +81,7 @@ def measure_findings(rows: Sequence[AdaptedMeasure]) -> list[Finding]:
 
 
 def shape_findings(before: Body, after: Body, notes: Sequence[str]) -> list[Finding]:
-    """Say which arms went with the trunk, and where limbs and trunk grew into each other."""
+    """Say which arms went with the trunk, where dents came, and where parts cross."""
     findings = [
         Finding(
             "adapt-arm-held",
@@ -89,6 +91,7 @@ def shape_findings(before: Body, after: Body, notes: Sequence[str]) -> list[Find
         )
         for note in notes
     ]
+    findings += _dent_findings(before, after)
     armpits = [mark for name, mark in after.landmarks.items() if name.endswith("armpit")]
     if not armpits:
         return findings
@@ -111,6 +114,27 @@ def shape_findings(before: Body, after: Body, notes: Sequence[str]) -> list[Find
             )
         )
     return findings
+
+
+def _dent_findings(before: Body, after: Body) -> list[Finding]:
+    dents = new_dents_mm(before.mesh, after.mesh)
+    deepest = float(dents.max())
+    if deepest <= _DENT_MM:
+        return []
+    x, y, z = after.mesh.vertices[int(np.argmax(dents))].tolist()
+    return [
+        Finding(
+            "adapt-dent",
+            Severity.WARNING,
+            f"x {x:.0f}, y {y:.0f}, z {z:.0f}",
+            f"Reshaping made a dent {deepest:.1f} mm deep at x {x:.0f}, y {y:.0f}, z {z:.0f}.",
+            "Look there in the picture of the change, and give a measure near it or take the "
+            "measures about it again.",
+            deepest,
+            _DENT_MM,
+            "mm",
+        )
+    ]
 
 
 def _overlap_mm2(mesh: TriangleMesh, height_mm: float) -> float:

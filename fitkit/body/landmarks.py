@@ -17,7 +17,7 @@ from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
 from fitkit.geometry.section import plane_sections
 
-__all__ = ["find_landmarks", "rim_point_mm"]
+__all__ = ["find_landmarks", "level_points_mm", "rim_point_mm"]
 
 _ARMPIT_TO_MM = 0.2
 _HOLLOW_MM = 25.0
@@ -58,8 +58,8 @@ def find_landmarks(
     ):
         one = None if height is None else trunk_round(mesh, height)
         if one is not None:
-            for way, direction in _WAYS.items():
-                add(f"{way} {level}", rim_point_mm(one, centre, direction), confidence)
+            for name, point in level_points_mm(level, one, centre).items():
+                add(name, point, confidence)
     for side in (Side.LEFT, Side.RIGHT):
         armpit = _armpit(mesh, levels.arms[side])
         if armpit is not None:
@@ -68,8 +68,8 @@ def find_landmarks(
         if axis is not None:
             add(f"{side.value} shoulder", axis.start_mm, 0.7)
     if "neck" in axes:
-        neck = _neck_base(mesh, axes["neck"], found, levels)
-        for name, point in neck:
+        neck = dict(_neck_base(mesh, axes["neck"], found, levels))
+        for name, point in _even_sides(mesh, neck).items():
             add(name, point, 0.6)
         sides = [found[name].at_mm[2] for name in ("left neck", "right neck") if name in found]
         one = trunk_round(mesh, float(np.mean(sides))) if sides else None
@@ -86,6 +86,14 @@ def find_landmarks(
     found["top"] = Landmark("top", axes["trunk"].start_mm)
     found["bottom"] = Landmark("bottom", axes["trunk"].end_mm)
     return found
+
+
+def level_points_mm(level: str, one: TautRound, centre_mm: Floats) -> dict[str, Floats]:
+    """Return front, back, left and right of a level round, (3,) float mm by landmark name."""
+    return {
+        f"{way} {level}": rim_point_mm(one, centre_mm, direction)
+        for way, direction in _WAYS.items()
+    }
 
 
 def rim_point_mm(one: TautRound, centre_mm: Floats, direction: Floats) -> Floats:
@@ -185,6 +193,23 @@ def _neck_base(
         inside = np.where(between, -depth, -np.inf)
         if inside.max() > 1.0:
             yield name, _deepest(points, np.where(between, -depth, 0.0), int(np.argmax(inside)))
+
+
+def _even_sides(mesh: TriangleMesh, neck: Mapping[str, Floats]) -> dict[str, Floats]:
+    """Return the neck's points with left and right at the mean of what both sides say.
+
+    The side of a neck runs out into the shoulder in a long, shallow hollow, whose deepest point
+    a little roughness moves by a finger's breadth; two of them say better.
+    """
+    if not {"left neck", "right neck"} <= neck.keys():
+        return dict(neck)
+    left, right = neck["left neck"], neck["right neck"]
+    mean = 0.5 * (left + right * np.array([-1.0, 1.0, 1.0]))
+    even: dict[str, Floats] = {}
+    for name, sign in (("left neck", 1.0), ("right neck", -1.0)):
+        at = mean * np.array([sign, 1.0, 1.0])
+        even[name] = nearest_on_mesh(mesh, at[np.newaxis])[0][0]
+    return {**neck, **even}
 
 
 def _deepest(points: Floats, depth: Floats, best: int) -> Floats:

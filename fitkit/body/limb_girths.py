@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from fitkit.body.body import Body, SegmentAxis
+from fitkit.body.surface_lengths import way_over_skin
 from fitkit.body.tape_reading import TapeMeasure, girth_reading
 from fitkit.body.taut_round import TautRound, taut_round
 from fitkit.geometry.arrays import Floats
@@ -20,6 +21,8 @@ _BELOW_CROTCH_MM = 20.0
 # Where along forearm and lower leg the fullest and the thinnest place is looked for.
 _FOREARM, _CALF, _ANKLE = (0.02, 0.6), (0.1, 0.6), (0.6, 0.98)
 _NECK_BASE_MOST = 1.9
+# Where between neck and crown the head is fullest; lower down the nose would count.
+_ABOVE_NOSE = (0.5, 0.85)
 
 
 def extreme_round(
@@ -41,9 +44,9 @@ def extreme_round(
 def limb_girths(body: Body) -> Iterator[TapeMeasure]:
     """Yield neck base and head, then per side forearm, elbow, wrist, thigh, knee, calf and ankle.
 
-    What was not found on the body is left out. The neck base is taken in the one plane through
-    the back and the front of the neck's base, whereas a tape follows it out of plane; the thigh
-    is level, just below the crotch; the ankle is the smallest girth above the ankle bones.
+    What was not found on the body is left out. The neck base goes over the skin through the four
+    points of the neck's base; the thigh is level, just below the crotch; the ankle is the
+    smallest girth above the ankle bones.
 
     References
     ----------
@@ -57,15 +60,29 @@ def limb_girths(body: Body) -> Iterator[TapeMeasure]:
 
 
 def _neck_base(body: Body) -> Iterator[TapeMeasure]:
+    """Yield the way over the skin round the neck's base through its four points.
+
+    Where a side point is missing, the girth in the plane through back and front stands in.
+    """
     back, front = body.landmarks.get("back neck"), body.landmarks.get("front neck")
     neck = body.axes.get("neck")
     if back is None or front is None or neck is None:
         return
+    thin = taut_round(body.mesh, neck.point_at_mm(0.5), neck.direction)
+    if thin is None:
+        return
+    most = _NECK_BASE_MOST * thin.girth_mm
+    names = ("back neck", "left neck", "front neck", "right neck")
+    if all(name in body.landmarks for name in names):
+        way = way_over_skin(body, names, closed=True)
+        if way is not None and way.length_mm() < most:
+            words = f"over the skin through {', '.join(names)}"
+            yield TapeMeasure("neck base", "girth", way.length_mm(), way, way.points_mm, words)
+        return
     normal = np.cross([1.0, 0.0, 0.0], back.at_mm - front.at_mm)
     one = taut_round(body.mesh, 0.5 * (back.at_mm + front.at_mm), normal)
-    thin = taut_round(body.mesh, neck.point_at_mm(0.5), neck.direction)
     # Where the plane runs out over the shoulders it is no neck's base any more.
-    if one is not None and thin is not None and one.girth_mm < _NECK_BASE_MOST * thin.girth_mm:
+    if one is not None and one.girth_mm < most:
         yield girth_reading("neck base", one, "in the plane through front neck and back neck")
 
 
@@ -74,7 +91,7 @@ def _head(body: Body) -> Iterator[TapeMeasure]:
     if crown is None or neck is None:
         return
     low, high = float(neck.start_mm[2]), float(crown.at_mm[2])
-    levels = low + (high - low) * np.linspace(0.3, 0.85, 12)
+    levels = low + (high - low) * np.linspace(*_ABOVE_NOSE, 12)
     rounds = [
         one
         for level in levels.tolist()
@@ -102,14 +119,15 @@ def _arm(body: Body, side: str) -> Iterator[TapeMeasure]:
 def _leg(body: Body, side: str) -> Iterator[TapeMeasure]:
     thigh, lower = body.axes.get(f"{side} thigh"), body.axes.get(f"{side} lower leg")
     crotch = body.landmarks.get("crotch")
-    if thigh is None or lower is None or crotch is None:
+    if thigh is not None and crotch is not None:
+        level_mm = float(crotch.at_mm[2]) - _BELOW_CROTCH_MM
+        inside = np.array([thigh.start_mm[0], thigh.start_mm[1], level_mm])
+        one = taut_round(body.mesh, inside, _UP)
+        if one is not None:
+            yield girth_reading(f"{side} thigh", one, f"level, {level_mm:.0f} mm above the floor")
+    if lower is None:
         return
-    level_mm = float(crotch.at_mm[2]) - _BELOW_CROTCH_MM
-    inside = np.array([thigh.start_mm[0], thigh.start_mm[1], level_mm])
-    one = taut_round(body.mesh, inside, _UP)
-    if one is not None:
-        yield girth_reading(f"{side} thigh", one, f"level, {level_mm:.0f} mm above the floor")
-    yield from _joint(body, f"{side} knee", thigh.end_mm, thigh, lower)
+    yield from _joint(body, f"{side} knee", lower.start_mm, thigh or lower, lower)
     for name, reach, smallest in (("calf", _CALF, False), ("ankle", _ANKLE, True)):
         found = extreme_round(body.mesh, lower, np.linspace(*reach, 16), smallest=smallest)
         if found is not None:

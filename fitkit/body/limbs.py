@@ -31,6 +31,7 @@ _ANKLE_SHARE = 0.084
 _ABOVE_ANKLE = 0.13
 # Wrist to shoulder over fingertip to shoulder lies at 0.76 there; a wide window about it.
 _WRIST_WINDOW = (0.66, 0.88)
+_WRIST_REACH_MM = 24.0
 
 
 def find_limbs(
@@ -172,10 +173,9 @@ def _forearm(
     )
     if len(window) < 5:
         return
-    narrow = int(window[np.argmin(girths[window])])
-    if narrow in (window[0], window[-1]):
+    wrist_way = _narrowest_mm(ways[window], girths[window])
+    if wrist_way is None:
         return  # no hand below it that would tell where the wrist is
-    wrist_way = float(ways[narrow])
     whole_mm = before_mm + wrist_way
     elbow_way, sure = bend_mm(
         line,
@@ -191,6 +191,25 @@ def _forearm(
     _mark(rays, marks, f"{name} elbow", elbow, _square(np.array([0.0, 1, 0]), course), sure)
     _mark(rays, marks, f"{name} wrist", wrist, _square(outward, wrist_course), 0.7)
     axes[f"{name} forearm"] = SegmentAxis(f"{name} forearm", elbow, wrist)
+
+
+def _narrowest_mm(ways: Floats, girths: Floats) -> float | None:
+    """Return the way to a limb's narrowest place; None where it gets ever narrower or wider.
+
+    One section carries a scan's roughness. Girth that falls evenly to the wrist and rises evenly
+    to the hand turns where two straight lines meet, and all sections tell where that is.
+    """
+    narrow = int(np.argmin(girths))
+    if narrow in (0, len(girths) - 1):
+        return None
+    tries = np.linspace(ways[narrow] - _WRIST_REACH_MM, ways[narrow] + _WRIST_REACH_MM, 41)
+    tries = tries[(tries > ways[1]) & (tries < ways[-2])]
+    misfits = []
+    for turn in tries.tolist():
+        lines = np.column_stack([np.ones(len(ways)), ways, np.maximum(ways - turn, 0.0)])
+        fit = lines @ np.linalg.lstsq(lines, girths, rcond=None)[0]
+        misfits.append(float(((girths - fit) ** 2).sum()))
+    return float(tries[int(np.argmin(misfits))]) if misfits else float(ways[narrow])
 
 
 def _square(direction: Floats, course: Floats) -> Floats:

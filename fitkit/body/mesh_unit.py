@@ -11,7 +11,7 @@ from fitkit.findings import Finding, Severity
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.units import MM_PER_UNIT
 
-__all__ = ["MeshUnit", "mesh_in_mm"]
+__all__ = ["MeshUnit", "mesh_in_mm", "unit_readings"]
 
 MeshUnit: TypeAlias = Literal["mm", "cm", "m", "in"]
 
@@ -54,12 +54,12 @@ def mesh_in_mm(
             )
         factor = MM_PER_UNIT[unit]
         return (mesh if factor == 1 else mesh.with_vertices(mesh.vertices * factor)), ()
-    fitting = [name for name, factor in MM_PER_UNIT.items() if _is_a_body(size * factor)]
-    if fitting != ["mm"]:
+    readings = unit_readings(mesh)
+    if readings:
         raise InputError(
             f"{called} is {size:.4g} at its longest and does not say in what unit.",
             f"Give its unit with --unit (mesh_unit in [body] of job.toml); the likeliest "
-            f"readings are {_readings(size)}.",
+            f"readings are {readings}.",
         )
     return mesh, (
         Finding(
@@ -74,6 +74,16 @@ def mesh_in_mm(
             "mm",
         ),
     )
+
+
+def unit_readings(mesh: TriangleMesh) -> str:
+    """Return the three likeliest readings of a mesh's size in words; empty where it is plain.
+
+    It is plain where no unit but the millimetre makes it the size of a body or of a part of one.
+    """
+    size = float(np.ptp(mesh.vertices, axis=0).max())
+    fitting = [name for name, factor in MM_PER_UNIT.items() if _is_a_body(size * factor)]
+    return "" if fitting == ["mm"] else _readings(size)
 
 
 def _is_a_body(longest_mm: float) -> bool:

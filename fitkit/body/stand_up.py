@@ -21,6 +21,8 @@ _FLOOR_TILT_RAD = np.radians(25.0)
 _SAME_FACET_RAD = np.radians(2.0)
 _SOLE_AREA_MM2 = 1500.0
 _TOES_MM = 8.0
+_HOLLOW_MM = 8.0
+_TRUNK_LEVELS = np.linspace(0.08, 0.8, 19)
 _ROUNDS = 15
 
 
@@ -84,8 +86,8 @@ def find_standing(mesh: TriangleMesh) -> Standing:
 
     The plane that best mirrors the surface onto itself gives left and right; across it the
     body is longest upwards; what it rests on, feet or a flat cut end, is the floor. Legs
-    are below; without legs the narrower end is above. The toes tell the front; without feet it
-    is a guess (the neck stands behind the middle of the chest), and a warning says so.
+    are below; without legs the narrower end is above. The toes tell the front; without feet the
+    hollow of the back and the lean of the neck do, and a warning says where that is a guess.
 
     Parameters
     ----------
@@ -117,9 +119,7 @@ def find_standing(mesh: TriangleMesh) -> Standing:
     if abs(toes) > _TOES_MM:
         front, how, sure = np.sign(toes) * ahead, "the toes", True
     else:
-        chest = reach[(height > 0.55) & (height < 0.8)].mean()
-        neck = reach[height > 0.93].mean()
-        front, how, sure = (1.0 if chest >= neck else -1.0) * ahead, "the lean of the neck", False
+        front, how, sure = _front_of_trunk(height, reach, ahead)
     rests = "what it rests on" if on_floor is not None else "its longest direction"
     finding = Finding(
         "body-stood-up",
@@ -133,6 +133,46 @@ def find_standing(mesh: TriangleMesh) -> Standing:
         "--front.",
     )
     return Standing(up, front, (finding,))
+
+
+def _front_of_trunk(height: Floats, reach: Floats, ahead: Floats) -> tuple[Floats, str, bool]:
+    """Return the front of a body without feet, what told it, and whether that is plain.
+
+    The small of the back is hollow between seat and shoulder blades, the belly is less so; and
+    a neck leans forward.
+    """
+    deep = {}
+    for sign in (1.0, -1.0):
+        outline = []
+        for level in _TRUNK_LEVELS.tolist():
+            near = np.abs(height - level) < 0.02
+            if near.sum() > 5:
+                outline.append((level, float(np.percentile(sign * reach[near], 97))))
+        deep[sign] = _deepest_hollow(np.array(outline).reshape(-1, 2))
+    hollow = deep[-1.0] - deep[1.0]
+    # Going up, a neck leans forward.
+    top = (height > 0.9) & (height < 0.97)
+    lean = float(np.polyfit(height[top], reach[top], 1)[0]) if top.sum() > 20 else 0.0
+    if abs(hollow) > _HOLLOW_MM:
+        plain = np.sign(hollow) == np.sign(lean) or abs(hollow) > 2 * _HOLLOW_MM
+        return np.sign(hollow) * ahead, "the hollow of the back", bool(plain)
+    return (1.0 if lean >= 0 else -1.0) * ahead, "the lean of the neck", False
+
+
+def _deepest_hollow(outline: Floats) -> float:
+    """How far an outline of (level, reach) rows lies inside the taut line over it, at most."""
+    taut = [0]
+    for k in range(1, len(outline)):
+        while len(taut) > 1:
+            (x, y), (u, v) = outline[taut[-2]], outline[taut[-1]]
+            if (u - x) * (outline[k, 1] - y) < (v - y) * (outline[k, 0] - x):
+                break
+            taut.pop()
+        taut.append(k)
+    if len(outline) < 3:
+        return 0.0
+    over = np.interp(outline[:, 0], outline[taut, 0], outline[taut, 1])
+    return float((over - outline[:, 1]).max())
 
 
 def _middle(reach: Floats) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -11,9 +11,10 @@ from fitkit.body.tape_reading import TapeMeasure
 from fitkit.errors import MeshError
 from fitkit.geometry.geodesic import join_paths, shortest_legs
 from fitkit.geometry.nearest import nearest_on_mesh
+from fitkit.geometry.surface_path import SurfacePath
 from fitkit.geometry.surface_point import SurfacePoint
 
-__all__ = ["surface_lengths"]
+__all__ = ["surface_lengths", "way_over_skin"]
 
 _LENGTHS = {
     "back length": ("back neck", "back waist"),
@@ -38,13 +39,9 @@ def surface_lengths(body: Body) -> Iterator[TapeMeasure]:
     for name, marks in _LENGTHS.items():
         if not all(mark in body.landmarks for mark in marks):
             continue
-        points = np.array([body.landmarks[mark].at_mm for mark in marks])
-        on, faces, _ = nearest_on_mesh(body.mesh, points)
-        places = [SurfacePoint(at, face) for at, face in zip(on, faces.tolist(), strict=True)]
-        try:
-            path = join_paths(shortest_legs(body.mesh, places))
-        except MeshError:
-            continue  # a place where the surface is too damaged to follow has no length to give
+        path = way_over_skin(body, marks)
+        if path is None:
+            continue
         yield TapeMeasure(
             name,
             "length",
@@ -53,3 +50,17 @@ def surface_lengths(body: Body) -> Iterator[TapeMeasure]:
             path.points_mm,
             f"over the surface, {' to '.join(marks)}",
         )
+
+
+def way_over_skin(body: Body, marks: Sequence[str], *, closed: bool = False) -> SurfacePath | None:
+    """Return the shortest way over the surface from landmark to landmark, back again if closed.
+
+    None where the surface is too damaged to follow.
+    """
+    points = np.array([body.landmarks[mark].at_mm for mark in marks])
+    on, faces, _ = nearest_on_mesh(body.mesh, points)
+    places = [SurfacePoint(at, face) for at, face in zip(on, faces.tolist(), strict=True)]
+    try:
+        return join_paths(shortest_legs(body.mesh, places, closed=closed), closed=closed)
+    except MeshError:
+        return None

@@ -2,36 +2,49 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
 from typing import Literal, TypeAlias
 
-from fitkit.errors import InputError
+import numpy as np
 
-__all__ = ["SURVEY_GROUPS", "SurveyGroup", "filled_tape_mm", "survey_mm"]
+from fitkit.errors import InputError
+from fitkit.geometry.arrays import Floats, frozen_floats
+
+__all__ = [
+    "SURVEY_GROUPS",
+    "SurveyGroup",
+    "filled_tape_mm",
+    "survey_mm",
+    "survey_names",
+    "survey_spread_mm",
+]
 
 SurveyGroup: TypeAlias = Literal["men", "women"]
 SURVEY_GROUPS: tuple[SurveyGroup, ...] = ("men", "women")
 
-# Mean and standard deviation in mm. C. C. Gordon et al., 2012 Anthropometric Survey of U.S. Army
-# Personnel: Methods and Summary Statistics, NATICK/TR-15/007, 2014 (approved for public release,
-# distribution unlimited), computed from its public individual data: 4082 men, 1986 women,
-# soldiers of 17 to 58. Waist girth there is at the navel, the upper arm's is flexed.
-_STATURE = {"men": (1756.2, 68.6), "women": (1628.5, 64.2)}
-_GIRTHS = {
-    "chest": {"men": (1058.7, 87.4), "women": (946.9, 82.7)},
-    "waist": {"men": (940.6, 111.7), "women": (860.9, 99.9)},
-    "hip": {"men": (1019.5, 76.7), "women": (1021.2, 75.9)},
-    "neck": {"men": (397.6, 25.8), "women": (329.8, 19.2)},
-    "upper arm": {"men": (358.1, 34.6), "women": (305.6, 30.8)},
-}
-_LENGTHS = {
-    "neck height": {"men": (1517.3, 63.3), "women": (1395.7, 59.5)},
-    "waist height": {"men": (1056.5, 52.2), "women": (980.1, 50.0)},
-    "shoulder height": {"men": (1440.7, 63.3), "women": (1335.1, 58.1)},
-    "crotch height": {"men": (845.9, 46.5), "women": (782.3, 44.6)},
-    "shoulder breadth": {"men": (415.7, 19.2), "women": (365.3, 18.3)},
-    "upper arm length": {"men": (335.2, 17.5), "women": (311.2, 17.2)},
-}
+_SIDES = ("left", "right")
+# What a tape list is believed to, in standard deviations; it keeps two numbers that contradict
+# each other from driving the rest to extremes.
+_TAPE_ERROR = 0.15
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sizes:
+    """Mean (N,) and standard deviation (N,) in mm, correlations (N, N), in order of the names."""
+
+    names: tuple[str, ...]
+    mean_mm: Floats
+    spread_mm: Floats
+    together: Floats
+
+
+def survey_names() -> tuple[str, ...]:
+    """Return the measures that the survey holds, by the names that tape lists use."""
+    return _sizes("men").names
 
 
 def survey_mm(name: str, group: SurveyGroup, *, deviations: float = 0.0) -> float:
@@ -40,38 +53,67 @@ def survey_mm(name: str, group: SurveyGroup, *, deviations: float = 0.0) -> floa
     Raises
     ------
     InputError
-        When the survey does not hold that measure here.
+        When the survey does not hold that measure.
     """
-    tables = {"stature": _STATURE, **_GIRTHS, **_LENGTHS}
-    if name not in tables:
-        raise InputError(f"The survey holds no '{name}' here.", f"Choose from {', '.join(tables)}.")
-    mean, spread = tables[name][group]
-    return mean + deviations * spread
+    sizes = _sizes(group)
+    k = _index(sizes, name)
+    return float(sizes.mean_mm[k] + deviations * sizes.spread_mm[k])
+
+
+def survey_spread_mm(name: str, group: SurveyGroup) -> float:
+    """Return the standard deviation of a measure of the survey; errors as :func:`survey_mm`."""
+    sizes = _sizes(group)
+    return float(sizes.spread_mm[_index(sizes, name)])
 
 
 def filled_tape_mm(
     tape_mm: Mapping[str, float], group: SurveyGroup
 ) -> tuple[dict[str, float], tuple[str, ...]]:
-    """Return stature, girths and lengths of a torso, and the names of those filled in.
+    """Return every measure of the survey, and the names of those filled in.
 
-    A girth left out is as many standard deviations from the survey's mean as those that are
-    given, on average. A stature left out is the mean; a length left out is the mean's share of
-    the stature.
+    What the list leaves out is what people of the given measures have on average: the linear
+    regression on all that is given, by the survey's means, spreads and correlations. What is
+    given for both sides counts with its mean.
+
+    References
+    ----------
+    T. W. Anderson, *An Introduction to Multivariate Statistical Analysis*, 3rd ed., Wiley 2003,
+    section 2.5: the conditional mean of jointly normal measures.
     """
-    given = {" ".join(name.lower().split()): float(length) for name, length in tape_mm.items()}
-    both = [
-        given[f"{side} upper arm"] for side in ("left", "right") if f"{side} upper arm" in given
-    ]
-    if both and "upper arm" not in given:
-        given["upper arm"] = sum(both) / len(both)
-    known = [name for name in _GIRTHS if name in given]
-    scores = [(given[name] - _GIRTHS[name][group][0]) / _GIRTHS[name][group][1] for name in known]
-    score = sum(scores) / len(scores) if scores else 0.0
-    stature = given.get("stature", survey_mm("stature", group))
-    whole = {"stature": stature}
-    for name in _GIRTHS:
-        whole[name] = given.get(name, survey_mm(name, group, deviations=score))
-    share = stature / survey_mm("stature", group)
-    for name in _LENGTHS:
-        whole[name] = given.get(name, share * survey_mm(name, group))
-    return whole, tuple(name for name in whole if name not in given)
+    sizes = _sizes(group)
+    told = {" ".join(name.lower().split()): float(length) for name, length in tape_mm.items()}
+    given: dict[str, float] = {}
+    for name in sizes.names:
+        sides = [told[f"{side} {name}"] for side in _SIDES if f"{side} {name}" in told]
+        if name in told or sides:
+            given[name] = told.get(name, sum(sides) / max(len(sides), 1))
+    known = np.array([sizes.names.index(name) for name in given], dtype=np.int64)
+    score = (np.array(list(given.values())) - sizes.mean_mm[known]) / sizes.spread_mm[known]
+    own = sizes.together[np.ix_(known, known)] + _TAPE_ERROR**2 * np.eye(len(known))
+    expected = sizes.together[:, known] @ np.linalg.solve(own, score)
+    lengths = sizes.mean_mm + expected * sizes.spread_mm
+    whole = dict(zip(sizes.names, lengths.tolist(), strict=True)) | given
+    return whole, tuple(name for name in sizes.names if name not in given)
+
+
+def _index(sizes: _Sizes, name: str) -> int:
+    if name not in sizes.names:
+        raise InputError(f"The survey holds no '{name}'.", f"Choose from {', '.join(sizes.names)}.")
+    return sizes.names.index(name)
+
+
+@cache
+def _sizes(group: SurveyGroup) -> _Sizes:
+    text = files("fitkit.body").joinpath("survey.toml").read_text(encoding="utf-8")
+    table = tomllib.loads(text)
+    count = len(table["names"])
+    own = table[group]
+    together = np.eye(count)
+    for k, row in enumerate(own["correlations"], start=1):
+        together[k, :k] = together[:k, k] = row
+    return _Sizes(
+        tuple(table["names"]),
+        frozen_floats(own["mean_mm"], (count,), "mean_mm"),
+        frozen_floats(own["spread_mm"], (count,), "spread_mm"),
+        frozen_floats(together, (count, count), "correlations"),
+    )

@@ -5,18 +5,24 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import gaussian_filter1d
+from scipy.signal import find_peaks
 
 from fitkit.body.body_levels import BodyLevels
+from fitkit.body.taut_round import TautRound
 from fitkit.geometry.arrays import Floats
 
-__all__ = ["TrunkLevels", "find_trunk_levels"]
+__all__ = ["UNDER_ARMPIT_MM", "TrunkLevels", "find_trunk_levels"]
 
 # A tape passes under the armpit with its own breadth, not in its very tip (common
 # practice, no source).
-_UNDER_ARMPIT_MM = 15.0
+UNDER_ARMPIT_MM = 15.0
 _WAIST_DEPTH = 0.015
 _PARABOLA_MM = 30.0
 _CHEST_REACH_MM = 100.0
+_ABOVE_ARMPIT_MM = 60.0
+_EVEN_MM = 10.0
+_STANDS_OUT_MM = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +32,9 @@ class TrunkLevels:
     Attributes
     ----------
     chest_mm
-        The greatest level girth of the trunk at or just below the armpits; on a bust without
-        arms the level of greatest depth above the waist.
+        The level of the bust points, where the front of the chest stands out farthest, but not
+        above the armpits. Where nothing stands out, the greatest level girth at or just below
+        the armpits; on a bust without arms the level of greatest depth above the waist.
     waist_mm
         The natural waist: the narrowest level between chest and hip.
     hip_mm
@@ -48,12 +55,12 @@ def find_trunk_levels(levels: BodyLevels) -> TrunkLevels:
     References
     ----------
     In the sense of ISO 8559-1:2017 and ISO 7250-1:2017 (from memory); those standards find
-    the levels by touch (nipples, ribs, hip bones), here they are found by girth alone.
+    the levels by touch (nipples, ribs, hip bones), here they are found by shape alone.
     """
     heights, girths = levels.heights_mm, levels.girths_mm
     armpits = [chain[0].centre_mm[2] for chain in levels.arms.values() if chain]
     below = (
-        np.flatnonzero(heights <= min(armpits) - _UNDER_ARMPIT_MM)
+        np.flatnonzero(heights <= min(armpits) - UNDER_ARMPIT_MM)
         if armpits
         else np.flatnonzero(heights < 0.5 * (heights[0] + heights[-1]) + 0.25 * np.ptp(heights))
     )
@@ -66,21 +73,58 @@ def find_trunk_levels(levels: BodyLevels) -> TrunkLevels:
         lower = below[:0]
     else:
         upper, lower = below[:waist], below[waist + 1 :]
+    bust_mm = _bust_mm(levels, upper)
     chest = _widest(levels, upper) if armpits else _deepest(levels, upper)
     waist_at = None if waist is None else int(below[waist])
     hip_at = int(lower[np.argmax(girths[lower])]) if len(lower) else None
 
-    chest_mm = float(heights[chest])
-    if armpits:
-        ceiling = min(armpits) - _UNDER_ARMPIT_MM
+    ceiling = min(armpits) - UNDER_ARMPIT_MM if armpits else np.inf
+    chest_mm, sure = float(heights[chest]), 0.7 if armpits else 0.5
+    if bust_mm is not None:
+        # A bust higher than the armpits are open: they may be filled, and the tape lies too low.
+        open_arms = 0.9 if armpits else 0.7
+        chest_mm, sure = (bust_mm, open_arms) if bust_mm <= ceiling else (float(ceiling), 0.6)
+    elif armpits:
         # Where the trunk widens right up to the armpits, the tape lies as high as it can.
         chest_mm = ceiling if chest == below[0] else min(_settled(levels, chest), ceiling)
     return TrunkLevels(
         chest_mm,
         None if waist_at is None else _settled(levels, waist_at),
         None if hip_at is None else _settled(levels, hip_at),
-        0.9 if armpits else 0.5,
+        sure,
     )
+
+
+def _bust_mm(levels: BodyLevels, among: np.ndarray) -> float | None:
+    """Height at which the front of the chest stands out farthest; None where nothing does.
+
+    Looked for up to a little above the armpits, which scans often fill. To stand out is to
+    reach farther forward than what is above and below it, on both sides of the middle.
+    """
+    heights = levels.heights_mm
+    zone = np.flatnonzero(
+        (heights >= heights[among[-1]]) & (heights <= heights[among[0]] + _ABOVE_ARMPIT_MM)
+    )
+    if len(zone) < 5:
+        return None
+    reach = np.array([_breast_reach_mm(levels.trunk[k]) for k in zone.tolist()])
+    step = float(np.median(-np.diff(heights[zone])))
+    reach = gaussian_filter1d(reach, _EVEN_MM / step, mode="nearest")
+    peaks, found = find_peaks(reach, prominence=_STANDS_OUT_MM)
+    if len(peaks) == 0:
+        return None
+    best = int(peaks[np.argmax(found["prominences"])])
+    around = slice(best - 1, best + 2)
+    bend, slope, _ = np.polyfit(heights[zone][around] - heights[zone][best], reach[around], 2)
+    return float(heights[zone][best] - (slope / (2 * bend) if bend < 0 else 0.0))
+
+
+def _breast_reach_mm(one: TautRound) -> float:
+    """How far forward a level reaches beside its middle, the lesser of both sides."""
+    points = one.path.points_mm
+    across = points[:, 0] / max(float(one.high_mm[0]), -float(one.low_mm[0]))
+    sides = [points[(side * across > 0.12) & (side * across < 0.85)] for side in (1.0, -1.0)]
+    return float(min(-side[:, 1].min() if len(side) else 0.0 for side in sides))
 
 
 def _widest(levels: BodyLevels, among: np.ndarray) -> int:

@@ -32,6 +32,19 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
+FromTape = Annotated[
+    str | None,
+    typer.Option(
+        metavar="men|women",
+        help="No photos, no mesh: build a stand-in from the tape list, what it leaves out from "
+        "a survey of men or women.",
+    ),
+]
+TapePart = Annotated[
+    str | None,
+    typer.Option(help="What of the stand-in to keep: whole body, torso, head, left arm, ..."),
+]
+
 app.add_typer(line_app, name="line")
 app.add_typer(patch_app, name="patch")
 
@@ -100,6 +113,8 @@ def start_command(
         list[str] | None,
         typer.Option(help="One line of the tape list, as chest='98 cm'; may be repeated."),
     ] = None,
+    from_tape: FromTape = None,
+    part: TapePart = None,
     as_json: AsJson = False,
 ) -> None:
     """Make a job folder with a job.toml to fill in."""
@@ -109,6 +124,7 @@ def start_command(
         from fitkit.errors import InputError
         from fitkit.workflow.start_job import start_job
 
+        _check_stand_in(from_tape, part)
         measures: dict[str, str] = {}
         for row in tape or ():
             what, equals, length = row.partition("=")
@@ -119,11 +135,13 @@ def start_command(
             measures[what.strip()] = length.strip()
         if wearer is None and sys.stdin.isatty() and not as_json:
             wearer = typer.prompt("Who wears it", default="", show_default=False, err=True)
-        report = start_job(job, name=name, wearer=wearer or "", tape=measures)
+        report = start_job(
+            job, name=name, wearer=wearer or "", tape=measures, from_tape=from_tape, part=part
+        )
 
         def show() -> None:
             print(f"{report.words}.")
-            print(f"Next: fitkit scan {job} PHOTOS")
+            print(f"Next: fitkit body {job}" if from_tape else f"Next: fitkit scan {job} PHOTOS")
 
         finish("start", report.as_dict(), (), as_json=as_json, show=show)
 
@@ -198,15 +216,28 @@ def body_command(
     front: Annotated[
         str | None, typer.Option(help="The file's axis that points to the wearer's front.")
     ] = None,
+    from_tape: FromTape = None,
+    part: TapePart = None,
     as_json: AsJson = False,
 ) -> None:
-    """Take a mesh from elsewhere into the job, or make the body again."""
+    """Take a mesh from elsewhere, or the tape list alone, or make the body again."""
     with answering("body", as_json=as_json):
+        import sys
+
         from fitkit.units import MM_PER_UNIT
-        from fitkit.workflow.body_job import body_job
+        from fitkit.workflow.body_job import body_job, readings_of_file
 
         if unit is not None and unit not in MM_PER_UNIT:
             raise typer.BadParameter(f"--unit is one of {', '.join(MM_PER_UNIT)}.")
+        _check_stand_in(from_tape, part)
+        if mesh is not None and unit is None and sys.stdin.isatty() and not as_json:
+            readings = readings_of_file(mesh)
+            if readings:
+                print(f"{mesh.name} does not say in what unit it is; likeliest {readings}.",
+                      file=sys.stderr)  # fmt: skip
+                while unit not in MM_PER_UNIT:
+                    question = f"What is one number of it ({', '.join(MM_PER_UNIT)})"
+                    unit = typer.prompt(question, err=True)
         with shown_progress() as progress:
             reports = body_job(
                 job,
@@ -214,6 +245,8 @@ def body_command(
                 unit=unit,  # type: ignore[arg-type]  # checked just above
                 up=up,
                 front=front,
+                from_tape=from_tape,  # type: ignore[arg-type]  # checked too
+                part=part,  # type: ignore[arg-type]
                 progress=progress,
             )
         _show_made("body", reports, job, as_json=as_json)
@@ -434,6 +467,15 @@ def check_command(job: JobFolder, as_json: AsJson = False) -> None:
                 print("No findings.")
 
         finish("check", check.as_dict(), check.findings, as_json=as_json, show=show)
+
+
+def _check_stand_in(from_tape: str | None, part: str | None) -> None:
+    from fitkit.body.body_part import BODY_PARTS
+
+    if from_tape not in (None, "men", "women"):
+        raise typer.BadParameter("--from-tape is men or women.")
+    if part is not None and part not in BODY_PARTS:
+        raise typer.BadParameter(f"--part is one of {', '.join(BODY_PARTS)}.")
 
 
 def _make(command: str, job: Path, until: str, *, as_json: bool) -> None:

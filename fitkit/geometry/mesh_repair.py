@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +15,9 @@ from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Bools, Floats, Ints, frozen_floats
 from fitkit.geometry.hole_filling import FilledHole, fill_hole
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.nearest import nearest_on_mesh
+from fitkit.geometry.overlapping_shells import joined_shells
+from fitkit.geometry.self_overlap import reskinned_overlaps
 from fitkit.geometry.topology import boundary_loops, components, is_closed
 
 __all__ = ["RepairedMesh", "repair_mesh"]
@@ -21,8 +25,10 @@ __all__ = ["RepairedMesh", "repair_mesh"]
 # Corners nearer than this share of the whole are one; single precision carries about 1e-7.
 _SAME_PLACE = 2e-7
 _CRUMB_AREA = 0.02
+_MOSTLY_OPEN = 0.25
 _LARGE_HOLE_MM2 = 2500.0
 _MOST_NAMED = 6
+_MOVED_MM = 0.05
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,8 +59,9 @@ def repair_mesh(mesh: TriangleMesh) -> RepairedMesh:
 
     Corners at the same place are joined, faces without area and double faces dropped; where
     more than two faces meet along an edge the lesser parts are cut loose; faces are turned to
-    agree with their neighbours; loose pieces are dropped; holes are filled, smoothly where the
-    surface goes on over them and flat where it was cut off. The surface that stays is not moved.
+    agree with their neighbours; holes are filled, smoothly where the surface goes on over them
+    and flat where it was cut off; pieces that overlap are united, those apart or inside dropped;
+    where the surface passes through itself it gets one skin. The surface that stays is not moved.
 
     Parameters
     ----------
@@ -70,13 +77,18 @@ def repair_mesh(mesh: TriangleMesh) -> RepairedMesh:
     mesh = _joined(mesh, findings)
     mesh = _cut_loose(mesh, findings)
     mesh = _wound_alike(mesh, findings)
-    mesh = _main_piece(mesh, findings)
+    mesh = _without_flakes(mesh, findings)
     mesh, filled_mm = _closed(mesh, findings)
     if mesh.volume_mm3() < 0:
         mesh = TriangleMesh(mesh.vertices, mesh.faces[:, ::-1])
         findings.append(
             _told("mesh-inside-out", "The surface was inside out; all its faces were turned over.")
         )
+    came, came_filled_mm = mesh, filled_mm
+    mesh = _one_shell(mesh, findings)
+    mesh = _untangled(mesh, findings)
+    if mesh is not came:
+        filled_mm = _carried(came, came_filled_mm, mesh)
     if not is_closed(mesh) or not mesh.volume_mm3() > 0:
         raise MeshError(
             "The surface cannot be made into a closed body.",
@@ -252,33 +264,105 @@ def _wound_alike(mesh: TriangleMesh, findings: list[Finding]) -> TriangleMesh:
     return TriangleMesh(mesh.vertices, np.where(over[:, np.newaxis], faces[:, ::-1], faces))
 
 
-def _main_piece(mesh: TriangleMesh, findings: list[Finding]) -> TriangleMesh:
+def _without_flakes(mesh: TriangleMesh, findings: list[Finding]) -> TriangleMesh:
+    """Drop pieces that are mostly open; those nearly closed may be parts of the body."""
     labels = components(mesh)
     areas = np.bincount(labels, weights=mesh.face_areas_mm2())
-    main = int(np.argmax(areas))
     if len(areas) == 1:
         return mesh
-    share = 1.0 - areas[main] / areas.sum()
-    largest = float(np.delete(areas, main).max())
-    grave = largest > _CRUMB_AREA * areas[main]
-    words = _count(len(areas) - 1, "loose piece was", "loose pieces were")
-    findings.append(
-        Finding(
-            "mesh-pieces",
-            Severity.WARNING if grave else Severity.NOTE,
-            "mesh",
-            f"{words} dropped, {100 * share:.1f} % of the surface; the largest has "
-            f"{largest / 100:.0f} cm2.",
-            "If a part of the body is missing now, join the pieces into one surface in the "
-            "program that made them."
-            if grave
-            else "",
-            largest / 100,
-            _CRUMB_AREA * float(areas[main]) / 100,
-            "cm2",
+    of_vertex = np.zeros(len(mesh.vertices), dtype=np.int64)
+    of_vertex[mesh.faces.ravel()] = np.repeat(labels, 3)
+    opening = np.zeros(len(areas))
+    for loop in boundary_loops(mesh):
+        ring = mesh.vertices[loop]
+        around = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1).sum()
+        opening[of_vertex[loop[0]]] += around**2 / (4 * np.pi)  # a round hole of that rim
+    flake = opening > _MOSTLY_OPEN * areas
+    flake[np.argmax(areas)] = False
+    if not flake.any():
+        return mesh
+    findings.append(_pieces_finding(areas[flake].tolist(), float(areas.max())))
+    return mesh.faces_only(~flake[labels])[0]
+
+
+def _one_shell(mesh: TriangleMesh, findings: list[Finding]) -> TriangleMesh:
+    """Unite shells that overlap, and drop those inside the body and those apart from it."""
+    shells = joined_shells(mesh)
+    if shells.united:
+        findings.append(
+            _told(
+                "mesh-shells-united",
+                f"{_count(shells.united, 'piece', 'pieces')} that overlapped the body "
+                f"{'was' if shells.united == 1 else 'were'} united with it into one skin.",
+                number=shells.united,
+            )
         )
+    if shells.inner:
+        findings.append(
+            _told(
+                "mesh-inner-pieces",
+                f"{_count(shells.inner, 'piece', 'pieces')} wholly inside the body "
+                f"{'was' if shells.inner == 1 else 'were'} dropped.",
+                number=shells.inner,
+            )
+        )
+    if shells.apart_mm2:
+        main = float(shells.mesh.face_areas_mm2().sum())
+        findings.append(_pieces_finding(shells.apart_mm2, main))
+    return shells.mesh
+
+
+def _pieces_finding(areas_mm2: Sequence[float], main_mm2: float) -> Finding:
+    largest = max(areas_mm2)
+    grave = largest > _CRUMB_AREA * main_mm2
+    words = _count(len(areas_mm2), "loose piece was", "loose pieces were")
+    share = sum(areas_mm2) / (sum(areas_mm2) + main_mm2)
+    return Finding(
+        "mesh-pieces",
+        Severity.WARNING if grave else Severity.NOTE,
+        "mesh",
+        f"{words} dropped, {100 * share:.1f} % of the surface; the largest has "
+        f"{largest / 100:.0f} cm2.",
+        "If a part of the body is missing now, move the pieces together in the program that "
+        "made them until they overlap."
+        if grave
+        else "",
+        largest / 100,
+        _CRUMB_AREA * main_mm2 / 100,
+        "cm2",
     )
-    return mesh.faces_only(labels == main)[0]
+
+
+def _untangled(mesh: TriangleMesh, findings: list[Finding]) -> TriangleMesh:
+    """Give a new skin to places where the surface passes through itself."""
+    if not mesh.volume_mm3() > 0 or not is_closed(mesh):
+        return mesh
+    skin = reskinned_overlaps(mesh)
+    for x, y, z in skin.places_mm.tolist():
+        findings.append(
+            Finding(
+                "mesh-through-itself",
+                Severity.NOTE,
+                "mesh",
+                f"The surface passed through itself about x {x:.0f}, y {y:.0f}, z {z:.0f}; "
+                "what overlaps there, as fingers that touch, is one skin now.",
+                "",
+                skin.hidden_mm2 / 100,
+                None,
+                "cm2",
+            )
+        )
+    return skin.mesh
+
+
+def _carried(came: TriangleMesh, filled_mm: Floats, mesh: TriangleMesh) -> Floats:
+    """Return how far each vertex of the new skin lies from what was there before any repair."""
+    on, faces, off_mm = nearest_on_mesh(came, mesh.vertices)
+    corners = came.faces[faces]
+    near = np.linalg.norm(came.vertices[corners] - on[:, np.newaxis], axis=2).argmin(axis=1)
+    carried: Floats = filled_mm[corners[np.arange(len(corners)), near]]
+    moved: Floats = np.where(off_mm > _MOVED_MM, np.maximum(off_mm, carried), carried)
+    return moved
 
 
 def _closed(mesh: TriangleMesh, findings: list[Finding]) -> tuple[TriangleMesh, Floats]:

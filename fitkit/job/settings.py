@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
+from fitkit.body.body_part import BodyPart
 from fitkit.capture.check_length import parse_check
 from fitkit.capture.tag_set import tag_set
 from fitkit.drawing.paper import paper_named
@@ -209,8 +210,9 @@ class BodySection(_Section):
     landmarks right by hand: ``"left armpit" = [x, y, z]`` in millimetres on the finished body.
 
     With ``adapt`` the body is reshaped until its tape measures are those of ``[wearer.tape]``.
-    ``from_tape`` builds a plain torso from that list alone, where there are neither photos nor
-    a mesh, and names whose survey sizes fill in what the list leaves out.
+    ``from_tape`` builds a plain body from that list alone, where there are neither photos nor a
+    mesh, and names whose survey sizes fill in what the list leaves out; ``tape_part`` is what
+    of it is kept.
     """
 
     from_mesh: str | None = None
@@ -221,6 +223,7 @@ class BodySection(_Section):
     landmarks: dict[str, tuple[_Length, _Length, _Length]] = Field(default_factory=dict)
     adapt: bool = False
     from_tape: Literal["men", "women"] | None = None
+    tape_part: BodyPart = "torso"
 
     @model_validator(mode="after")
     def _stands_one_way(self) -> BodySection:

@@ -95,7 +95,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
             if checks := _checks(settings, on_body=True):
                 made[HELD_TO] = [checks, settings.wearer.tape, girths]
             if settings.body.from_tape is not None:
-                made["[wearer.tape] for the torso"] = settings.wearer.tape
+                made["[wearer.tape] for the stand-in"] = settings.wearer.tape
             if not settings.body.adapt:
                 return made
             return made | dict(zip(RESHAPING, (settings.wearer.tape, girths), strict=True))

@@ -1,4 +1,4 @@
-"""A mesh from elsewhere into a job, and the body of it."""
+"""A mesh from elsewhere, or the tape list alone, into a job, and the body of it."""
 
 from __future__ import annotations
 
@@ -10,9 +10,11 @@ from fitkit.workflow.found_body import mesh_of_file
 from fitkit.workflow.step_report import Progress, StepReport, part_of
 
 if TYPE_CHECKING:
+    from fitkit.body.body_part import BodyPart
     from fitkit.body.mesh_unit import MeshUnit
+    from fitkit.body.survey import SurveyGroup
 
-__all__ = ["body_job"]
+__all__ = ["body_job", "readings_of_file"]
 
 
 def body_job(
@@ -22,9 +24,11 @@ def body_job(
     unit: MeshUnit | None = None,
     up: str | None = None,
     front: str | None = None,
+    from_tape: SurveyGroup | None = None,
+    part: BodyPart | None = None,
     progress: Progress | None = None,
 ) -> tuple[StepReport, ...]:
-    """Copy a mesh into a job and make the body of it, or make the body that the job has.
+    """Make the body of a mesh, which is copied, of the tape list, or of what the job has.
 
     Where that fails the job is left as it was.
 
@@ -39,22 +43,31 @@ def body_job(
     up, front
         Axis of the file that points up and to the wearer's front; z and -y when not given
         (with y up, z). Up may be ``"find"``.
+    from_tape, part
+        Build a stand-in from the tape list alone, with this survey group's sizes for what
+        the list leaves out, and keep this part of it.
 
     Raises
     ------
     InputError
         When the unit is not plain, or the mesh cannot be made into a body.
     """
+    from fitkit.errors import InputError
     from fitkit.job.job_folder import open_job
     from fitkit.job.made_from import FileDigests
     from fitkit.job.mesh_copy import kept_if_it_works
     from fitkit.job.settings_edits import with_setting
 
     job = open_job(folder)
-    if mesh_file is None and unit is None and up is None and front is None:
+    if all(told is None for told in (mesh_file, unit, up, front, from_tape, part)):
         from fitkit.workflow.make_job import make_job
 
         return make_job(folder, until="body", progress=progress)
+    if part is not None and from_tape is None and job.settings.body.from_tape is None:
+        raise InputError(
+            f"A {part} is asked for, but not whose sizes shall fill what the tape list leaves out.",
+            "Give --from-tape men or --from-tape women with it.",
+        )
     values: dict[str, Any] = {}
     mesh: tuple[str, bytes] | None = None
     if mesh_file is not None:
@@ -67,6 +80,7 @@ def body_job(
         values["from_mesh"] = source.name
         up = up or "z"
     values |= {"mesh_unit": unit, "up": up, "front": front}
+    values |= {"from_tape": from_tape, "tape_part": part}
     text = job.text
     for key, value in values.items():
         if value is not None:
@@ -77,3 +91,18 @@ def body_job(
         with kept_if_it_works(job, changed, mesh):
             # Opened again: what is on disk now is what the step goes by.
             return (body(open_job(folder), digests=digests, progress=part_of(progress, 0, 1)),)
+
+
+def readings_of_file(mesh_file: Path | str) -> str:
+    """Return how the numbers of a mesh file may be read, likeliest first; empty where it is plain.
+
+    Raises
+    ------
+    InputError
+        When the file holds no mesh.
+    """
+    from fitkit.body.mesh_unit import unit_readings
+    from fitkit.geometry.mesh_files import METRIC_SUFFIXES, read_mesh
+
+    path = Path(mesh_file).expanduser()
+    return "" if path.suffix.lower() in METRIC_SUFFIXES else unit_readings(read_mesh(path))

@@ -44,7 +44,7 @@ def found_body(job: Job, progress: Progress | None = None) -> Body:
     """
     from fitkit.body.corrected_landmarks import with_corrections
 
-    mesh_path = job.mesh_path()
+    mesh_path, section = job.mesh_path(), job.settings.body
     if mesh_path is not None:
         if not mesh_path.is_file():
             raise JobError(
@@ -52,18 +52,22 @@ def found_body(job: Job, progress: Progress | None = None) -> Body:
                 "folder.",
                 "Copy the file there, or take from_mesh out of job.toml to use photos.",
             )
-        found = _body_of_file(mesh_path, job.settings.body, progress)
-    elif job.settings.body.from_tape is not None:
+        found = _body_of_file(mesh_path, section, progress)
+    elif section.from_tape is not None:
         from fitkit.body.tape_stand_in import tape_stand_in
 
-        group = job.settings.body.from_tape
-        found = tape_stand_in(job.settings.wearer.tape, group=group, progress=progress).body
+        found = tape_stand_in(
+            job.settings.wearer.tape,
+            group=section.from_tape,
+            part=section.tape_part,
+            progress=progress,
+        )
     else:
         from fitkit.body.body_of_scan import body_of_scan
         from fitkit.job.scan_files import read_scan
 
         found = body_of_scan(read_scan(job.result_folder("scan")), progress=progress)
-    corrections = job.settings.body.landmarks
+    corrections = section.landmarks
     if not corrections:
         return found
     import numpy as np

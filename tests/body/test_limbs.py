@@ -51,13 +51,14 @@ def test_joints_of_six_builds_are_found_within_a_centimetre(build: Build) -> Non
     assert_joints_are_right(body_of(build), build, 10.0)
 
 
-def test_joints_are_found_on_a_rough_scan_too() -> None:
+@pytest.mark.parametrize("build", [QUICK[1], *SLOW])
+def test_joints_are_found_on_a_rough_scan_too(build: Build) -> None:
     """Roughness of 1.5 mm in every vertex, more than a scan of ours has."""
-    mesh = figure(BUILDS[0])
-    rough = np.random.default_rng(3).normal(0, 1.5, (len(mesh.vertices), 1))
+    mesh = figure(build)
+    rough = np.random.default_rng(4).normal(0, 1.5, (len(mesh.vertices), 1))
     body = body_of_mesh(mesh.with_vertices(mesh.vertices + rough * mesh.vertex_normals()),
                         settle=False)  # fmt: skip
-    assert_joints_are_right(body, BUILDS[0], 12.0)
+    assert_joints_are_right(body, build, 10.0)
 
 
 def test_joint_landmarks_lie_on_the_skin_on_their_own_side() -> None:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from functools import lru_cache
 from itertools import pairwise
 
+import igl
 import numpy as np
 import pytest
 import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.spatial import ConvexHull
+from scipy.spatial import ConvexHull, cKDTree
 from scipy.spatial.transform import Rotation
 
 from fitkit.body.body import Body, Landmark, SegmentAxis
@@ -157,6 +158,26 @@ def test_girths_across_the_limbs_are_those_that_trimesh_cuts() -> None:
         hulls = [ConvexHull((line - middle) @ axes.T) for line in section.discrete]
         around = [hull.area for hull in hulls if (hull.equations[:, 2] < 0).all()]
         assert min(around) == pytest.approx(measure.length_mm, abs=0.01), name
+
+
+def test_a_length_over_the_skin_is_the_one_that_libigl_finds() -> None:
+    """Reference library: libigl's exact geodesic distance between corners of the mesh."""
+    mesh = settled().mesh
+    tree = cKDTree(mesh.vertices)
+    names = ("back neck", "back waist")
+    corners = [int(tree.query(settled().landmark(name).at_mm)[1]) for name in names]
+    marks = {n: Landmark(n, mesh.vertices[k]) for n, k in zip(names, corners, strict=True)}
+    moved = Body(mesh, settled().trust_mm, {}, marks)
+    (own,) = [m for m in tape_measures(moved) if m.name == "back length"]
+    low, high = (np.sort(mesh.vertices[corners, 2])[k] for k in (0, 1))
+    middle = mesh.corners.mean(axis=1)
+    part = (middle[:, 2] > low - 60) & (middle[:, 2] < high + 60) & (np.abs(middle[:, 0]) < 120)
+    cut, kept = mesh.faces_only(np.flatnonzero(part))
+    number = {int(k): place for place, k in enumerate(kept)}
+    none = np.zeros(0, dtype=np.int64)
+    start, end = (np.array([number[k]]) for k in corners)
+    other = igl.exact_geodesic(cut.vertices, cut.faces, start, none, end, none)
+    assert own.length_mm == pytest.approx(float(other[0]), abs=0.05)
 
 
 def test_lengths_run_over_the_surface_and_heights_down_to_the_floor() -> None:

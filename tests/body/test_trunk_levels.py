@@ -77,3 +77,53 @@ def test_roughness_of_one_level_does_not_move_the_waist() -> None:
 def test_too_short_a_trunk_has_no_levels() -> None:
     found = find_trunk_levels(levels_of(lambda _z: 150.0, armpit=825))
     assert (found.chest_mm, found.waist_mm, found.hip_mm) == (None, None, None)
+
+
+def ribs_mm(z: float) -> float:
+    return 150 + 10 * np.cos(2 * np.pi * (z - 1350) / 600)
+
+
+def busty_levels(armpit: float, belly_mm: float = 0.0) -> BodyLevels:
+    """Levels of a trunk whose front stands out 70 mm beside the middle, most near 1210."""
+    levels = levels_of(ribs_mm, armpit)
+
+    def bulged(one: TautRound) -> TautRound:
+        z = one.centre_mm[2]
+        out = 18 * np.exp(-0.5 * ((z - 1210) / 40) ** 2)
+        out += belly_mm * np.exp(-0.5 * ((z - 1000) / 60) ** 2)
+        points = one.path.points_mm.copy()
+        beside = np.exp(-0.5 * ((np.abs(points[:, 0]) - 70) / 40) ** 2)
+        points[:, 1] -= np.where(points[:, 1] < 0, out * beside, 0.0)
+        path = SurfacePath(points, one.path.faces, closed=True)
+        return TautRound(path, points, one.centre_mm, one.area_mm2)
+
+    return BodyLevels(tuple(bulged(one) for one in levels.trunk), levels.arms)
+
+
+def front_mm(z: float) -> float:
+    x = np.linspace(20.0, 120.0, 500)
+    bulge = 18 * np.exp(-0.5 * ((z - 1210) / 40) ** 2) * np.exp(-0.5 * ((x - 70) / 40) ** 2)
+    return float((np.sqrt(ribs_mm(z) ** 2 - x**2) + bulge).max())
+
+
+@pytest.mark.parametrize("belly_mm", [0.0, 30.0])
+def test_the_chest_is_taken_at_the_bust_points_though_the_armpits_be_filled(
+    belly_mm: float,
+) -> None:
+    """Open armpits at 1300, or filled down to 1245: the level of the bust stays the same.
+
+    The greatest girth below the armpit would move with them.
+    """
+    heights = np.arange(1180.0, 1260.0, 0.5)
+    bust = heights[np.argmax([front_mm(z) for z in heights.tolist()])]
+    assert bust > 1210.0
+    for armpit in (1300.0, 1270.0, 1245.0):
+        found = find_trunk_levels(busty_levels(armpit, belly_mm))
+        assert found.chest_mm == pytest.approx(bust, abs=4.0), armpit
+        assert found.chest_confidence == 0.9
+
+
+def test_a_bust_above_filled_armpits_is_taped_below_them_and_called_unsure() -> None:
+    found = find_trunk_levels(busty_levels(1225.0))
+    assert found.chest_mm == pytest.approx(1222.5 - 15, abs=0.01)
+    assert found.chest_confidence < 0.7

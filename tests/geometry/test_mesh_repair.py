@@ -157,7 +157,7 @@ def test_everything_at_once_gives_one_closed_surface_and_a_finding_each() -> Non
     )
     repaired = repair_mesh(mesh)
     assert set(codes(repaired)) == {
-        "mesh-joined", "mesh-faces-turned", "mesh-pieces", "mesh-hole", "mesh-holes",
+        "mesh-joined", "mesh-faces-turned", "mesh-inner-pieces", "mesh-hole", "mesh-holes",
     }  # fmt: skip
     assert is_closed(repaired.mesh)
     assert euler_characteristic(repaired.mesh) == 2
@@ -200,3 +200,80 @@ def test_a_measured_lower_leg_is_closed_where_it_is_open() -> None:
     old = repaired.filled_mm == 0
     assert int(old.sum()) == len(limb.vertices)
     assert np.array_equal(repaired.mesh.vertices[old], limb.vertices)
+
+
+def apart(mesh: TriangleMesh, *others: TriangleMesh) -> TriangleMesh:
+    """Put meshes into one, as pieces of it."""
+    starts = np.cumsum([0, *(len(m.vertices) for m in (mesh, *others))])
+    return TriangleMesh(
+        np.vstack([m.vertices for m in (mesh, *others)]),
+        np.vstack([m.faces + k for m, k in zip((mesh, *others), starts, strict=False)]),
+    )
+
+
+def moved(mesh: TriangleMesh, x: float, y: float = 0.0, z: float = 0.0) -> TriangleMesh:
+    return mesh.with_vertices(mesh.vertices + np.array([x, y, z]))
+
+
+def union_of_balls_mm3(radius: float, gap: float) -> float:
+    """Volume of two equal balls whose centres are ``gap`` apart: twice a ball, less the lens."""
+    lens = np.pi * (4 * radius + gap) * (2 * radius - gap) ** 2 / 12
+    return float(2 * 4 / 3 * np.pi * radius**3 - lens)
+
+
+def test_pieces_that_overlap_in_a_chain_become_one_skin() -> None:
+    """Three balls in a row, the last one inside out: the middle one joins the third to the first.
+
+    The volume of overlapping balls is known in closed form (spherical caps).
+    """
+    ball = solids.sphere(60, 6)
+    third = TriangleMesh(moved(ball, 180.0).vertices, ball.faces[:, ::-1])
+    mesh = apart(ball, third, moved(ball, 90.0))
+    repaired = repair_mesh(mesh)
+    assert codes(repaired) == ["mesh-shells-united"]
+    assert repaired.findings[0].number == 2
+    assert is_closed(repaired.mesh)
+    assert components(repaired.mesh).max() == 0
+    assert euler_characteristic(repaired.mesh) == 2
+    one = 4 / 3 * np.pi * 60**3
+    truth = 2 * union_of_balls_mm3(60, 90) - one
+    faceted = ball.volume_mm3() / one
+    assert repaired.mesh.volume_mm3() == pytest.approx(truth * faceted, rel=2e-3)
+    assert (repaired.filled_mm == 0).all()
+
+
+def test_a_shell_inside_the_body_is_dropped_and_the_skin_stays_as_it_was() -> None:
+    repaired = repair_mesh(apart(BALL, solids.sphere(100, 12)))
+    assert codes(repaired) == ["mesh-inner-pieces"]
+    assert np.array_equal(repaired.mesh.vertices, BALL.vertices)
+
+
+def bent_hand() -> TriangleMesh:
+    """Bend a bar round until its two ends pass through each other, as fingers in a scan do."""
+    bar = solids.cylinder(14, 300, 5)
+    z = bar.vertices[:, 2] - bar.vertices[:, 2].min()
+    turn = (z / 300.0) * 2 * np.pi * 1.02
+    radius = 48.0
+    spread = radius - bar.vertices[:, 0]
+    return bar.with_vertices(
+        np.column_stack([spread * np.cos(turn), spread * np.sin(turn), bar.vertices[:, 1]])
+    )
+
+
+def test_a_surface_that_passes_through_itself_gets_one_skin_there_and_nowhere_else() -> None:
+    """A ring whose ends run into each other: a torus, of one handle, in the end."""
+    tangled = bent_hand()
+    if tangled.volume_mm3() < 0:
+        tangled = TriangleMesh(tangled.vertices, tangled.faces[:, ::-1])
+    assert euler_characteristic(tangled) == 2
+    repaired = repair_mesh(tangled)
+    assert codes(repaired) == ["mesh-through-itself"]
+    assert is_closed(repaired.mesh)
+    assert components(repaired.mesh).max() == 0
+    assert euler_characteristic(repaired.mesh) == 0
+    assert repaired.mesh.volume_mm3() == pytest.approx(tangled.volume_mm3() / 1.02, rel=2e-3)
+    far = repaired.mesh.vertices[:, 0] < -20.0
+    old = {tuple(row) for row in np.round(tangled.vertices, 9).tolist()}
+    assert all(tuple(row) in old for row in np.round(repaired.mesh.vertices[far], 9).tolist())
+    again = repair_mesh(repaired.mesh)
+    assert codes(again) == []
