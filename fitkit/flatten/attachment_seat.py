@@ -24,6 +24,7 @@ __all__ = [
     "plate_outside",
     "seat_of",
     "tab_middles",
+    "upward_point",
 ]
 
 # A tab is drawn over this share of its room at most.
@@ -249,3 +250,10 @@ def holes_beside(
     out /= np.linalg.norm(out, axis=1, keepdims=True)
     found, _, _ = nearest_on_mesh(outside, at + away_mm[:, None] * out)
     return found
+
+
+def upward_point(ways: Floats, seat: Seat) -> int:
+    """Return which of (N, 3) ways from the seat points most nearly up the plate."""
+    square = ways - (ways @ seat.axis)[:, None] * seat.axis
+    unit = square / np.maximum(np.linalg.norm(square, axis=1, keepdims=True), 1e-300)
+    return int(np.argmax(np.round(unit @ seat.up, 9)))

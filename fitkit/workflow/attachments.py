@@ -38,8 +38,8 @@ def with_attachments(
     standing = [one for one in attachment_designs(job.settings) if one.on == patch.design.name]
     if not standing:
         return flat, {}, []
-    from fitkit.flatten.attachment_blank import attachment_blank
     from fitkit.flatten.attachment_seat import mount_findings
+    from fitkit.flatten.develop_attachment import develop_attachment
     from fitkit.job.attachment_files import attachment_file, attachment_file_name
 
     mounts = []
@@ -47,7 +47,7 @@ def with_attachments(
     findings: list[Finding] = []
     places = points_on_patch(job, patch, [one.at for one in standing])
     for design, at in zip(standing, places, strict=True):
-        blank, seat = attachment_blank(design, patch.mesh, at, patch.design.thickness_mm)
+        blank, seat = develop_attachment(design, patch.mesh, at, patch.design.thickness_mm)
         mount = _mount(flat, seat)
         mounts.append(mount)
         findings += mount_findings(patch.design.name, mount, seat)

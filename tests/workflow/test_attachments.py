@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 # Bound to the real flattening before the quick steps stand in for it.
-import fitkit.flatten.attachment_blank  # noqa: F401
+import fitkit.flatten.develop_attachment  # noqa: F401
 from fitkit.errors import DesignError, JobError
 from fitkit.job.designs import attachment_designs, patch_designs
 from fitkit.job.flat_patch_files import read_flat_patch

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from fitkit.errors import DesignError
-from fitkit.flatten.attachment_blank import AttachmentBlank, attachment_blank
+from fitkit.flatten.attachment_blank import AttachmentBlank
 from fitkit.flatten.attachment_seat import plate_outside, seat_of
+from fitkit.flatten.develop_attachment import develop_attachment
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.patch.attachment_design import AttachmentDesign
@@ -39,7 +40,7 @@ def test_tube_on_a_tube_is_cut_along_their_intersection(thickness_mm: float) -> 
     big, small = 80.0, 30.0
     panel = solids.cylinder_panel(big, 2.0, 160.0, 4.0)
     at = np.array([0.0, -big, 80.0])
-    blank, seat = attachment_blank(design("tube"), panel, at, thickness_mm)
+    blank, seat = develop_attachment(design("tube"), panel, at, thickness_mm)
     outer = big + 0.5 * thickness_mm
     foot, top = edge(blank, "foot"), edge(blank, "top")
     assert np.ptp(foot[:, 0]) == pytest.approx(2.0 * np.pi * small, abs=0.02)
@@ -61,7 +62,7 @@ def test_cone_on_a_sphere_is_cut_where_its_rulings_meet_it(lean_deg: float, top_
     cap = solids.spherical_cap(big, 1.0, 4.0)
     wanted = design("cone", lean_rad=np.radians(lean_deg), top_mm=top_mm)
     at = big * np.array([0.1, -0.2, np.sqrt(0.95)])
-    blank, _ = attachment_blank(wanted, cap, at, 0.0)
+    blank, _ = develop_attachment(wanted, cap, at, 0.0)
     seat = seat_of(wanted, cap, at)
     around = seat.around(2.0 * np.pi * np.arange(360) / 360)
     base = seat.at_mm + 30.0 * around
@@ -86,7 +87,7 @@ def test_cone_on_a_sphere_is_cut_where_its_rulings_meet_it(lean_deg: float, top_
 def test_spike_on_a_flat_plate_is_four_flat_triangles() -> None:
     plate = solids.plane_rectangle(200.0, 200.0, 20.0)
     at = np.array([100.0, 0.0, 100.0])
-    blank, seat = attachment_blank(design("spike", turn_rad=0.4, tabs=4), plate, at, 0.0)
+    blank, seat = develop_attachment(design("spike", turn_rad=0.4, tabs=4), plate, at, 0.0)
     slant = np.sqrt(30.0**2 + 80.0**2)
     foot, apex = edge(blank, "foot"), edge(blank, "seam")[-1]
     corners = foot[::90]
@@ -103,7 +104,7 @@ def test_tabs_bent_out_bring_their_holes_over_the_plates() -> None:
     """On a flat plate a tube's tab lies square to its foot: its hole is half a tab further out."""
     plate = solids.plane_rectangle(200.0, 200.0, 20.0)
     at = np.array([100.0, 0.0, 100.0])
-    blank, seat = attachment_blank(design("tube", tabs=5, tab_mm=14.0), plate, at, 0.0)
+    blank, seat = develop_attachment(design("tube", tabs=5, tab_mm=14.0), plate, at, 0.0)
     away = np.linalg.norm(seat.holes_mm - at, axis=1)
     assert away == pytest.approx(37.0, abs=0.05)
     along = [(t.hole_at_mm[0] - edge(blank, "foot")[0, 0]) / 30.0 for t in blank.tabs]
@@ -116,9 +117,9 @@ def test_fin_stands_on_the_curve_of_its_plate() -> None:
     """Across a cylinder R its foot is the circle R; along it, a straight line."""
     panel = solids.cylinder_panel(90.0, 2.0, 200.0, 4.0)
     at = np.array([0.0, -90.0, 100.0])
-    along, _ = attachment_blank(design("fin", across_mm=80.0), panel, at, 0.0)
+    along, _ = develop_attachment(design("fin", across_mm=80.0), panel, at, 0.0)
     assert np.ptp(edge(along, "foot")[:, 1]) < 0.05
-    across, seat = attachment_blank(
+    across, seat = develop_attachment(
         design("fin", across_mm=80.0, turn_rad=np.pi / 2.0), panel, at, 0.0
     )
     foot = edge(across, "foot")
@@ -134,7 +135,7 @@ def test_dome_comes_in_petals_that_fit_its_foot() -> None:
     plate = solids.plane_rectangle(200.0, 200.0, 20.0)
     at = np.array([100.0, 0.0, 100.0])
     wanted = design("dome", across_mm=80.0, height_mm=25.0, gores=6)
-    blank, seat = attachment_blank(wanted, plate, at, 0.0)
+    blank, seat = develop_attachment(wanted, plate, at, 0.0)
     away = np.linalg.norm(seat.footprint_mm - at, axis=1)
     assert away == pytest.approx(40.0, abs=0.05)
     feet = [e.points_mm for e in blank.edges if e.line == "foot"]
@@ -150,7 +151,7 @@ def test_dome_comes_in_petals_that_fit_its_foot() -> None:
 def test_leaning_and_offset_feet_lie_on_the_plates_outside() -> None:
     cap = solids.spherical_cap(120.0, 1.0, 5.0)
     wanted = design("tube", lean_rad=0.5, toward_rad=1.0)
-    _, seat = attachment_blank(wanted, cap, np.array([20.0, 10.0, 115.0]), 4.0)
+    _, seat = develop_attachment(wanted, cap, np.array([20.0, 10.0, 115.0]), 4.0)
     outside = plate_outside(cap, 4.0)
     for points in (seat.footprint_mm, seat.holes_mm):
         assert np.linalg.norm(points, axis=1) == pytest.approx(122.0, abs=0.1)
@@ -161,7 +162,7 @@ def test_leaning_and_offset_feet_lie_on_the_plates_outside() -> None:
 def test_hanging_over_the_edge_is_told(kind: str) -> None:
     plate: TriangleMesh = solids.plane_rectangle(100.0, 100.0, 10.0)
     with pytest.raises(DesignError) as caught:
-        attachment_blank(
+        develop_attachment(
             design(kind, height_mm=30.0, turn_rad=np.pi / 2.0),
             plate,
             np.array([95.0, 0.0, 50.0]),
@@ -174,7 +175,7 @@ def test_hanging_over_the_edge_is_told(kind: str) -> None:
 def test_what_is_narrower_than_its_sheet_is_refused() -> None:
     plate = solids.plane_rectangle(100.0, 100.0, 10.0)
     with pytest.raises(DesignError, match="narrower than its own sheet"):
-        attachment_blank(
+        develop_attachment(
             design("tube", across_mm=8.0, thickness_mm=10.0),
             plate,
             np.array([50.0, 0.0, 50.0]),
