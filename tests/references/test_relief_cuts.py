@@ -2,7 +2,7 @@
 
 The best possible in one piece is exp(log(t / sin t) / 2) - 1 = 25.3 % at t = 90 degrees (J. Milnor,
 *A problem in cartography*, American Mathematical Monthly 76, 1969). Equal radial cuts to a whole
-core took 4, 8 and 13 cuts, 4.5, 9.1 and 17.0 R, to 5, 2 and 1 % (own trials, p-norm of the strains).
+core took 4, 8 and 13 cuts, 4.5, 9.1 and 17.0 R, to 5, 2 and 1 % (own trials, p-norm).
 """
 
 from __future__ import annotations
