@@ -36,8 +36,12 @@ _ORDER = (
 )
 
 
-def pdf_of_pages(pages: PageSet) -> bytes:
+def pdf_of_pages(pages: PageSet, *, printed_mm: tuple[float, float] = (100.0, 100.0)) -> bytes:
     """Return the pages as one PDF file.
+
+    ``printed_mm`` is what the 100 mm check square measured, across and up, when the printer had its
+    own way: every page is drawn larger or smaller about its middle by as much, so that the print
+    comes out true.
 
     Words are set in an embedded subset of DejaVu Sans. The viewer is asked not to scale
     (PrintScaling None, ISO 32000-1:2008, table 150). The same pages give the same bytes.
@@ -54,6 +58,10 @@ def pdf_of_pages(pages: PageSet) -> bytes:
     for page in pages.pages:
         canvas.setPageSize(_points(page.paper))
         canvas.scale(_POINTS_PER_MM, _POINTS_PER_MM)
+        if printed_mm != (100.0, 100.0):
+            sx, sy = 100.0 / printed_mm[0], 100.0 / printed_mm[1]
+            middle_x, middle_y = 0.5 * page.paper.width_mm, 0.5 * page.paper.height_mm
+            canvas.transform(sx, 0, 0, sy, (1 - sx) * middle_x, (1 - sy) * middle_y)
         _draw(canvas, page.furniture, {Layer.PAPER})
         for window in page.windows:
             (x0, y0), (x1, y1) = window.clip_mm

@@ -94,6 +94,16 @@ def _check_length(value: Any) -> str:
     return value
 
 
+def _printed_square(value: Any) -> float:
+    length = _length(value)
+    if not 90.0 <= length <= 110.0:
+        raise ValueError(
+            "The 100 mm check square cannot come out so far off; print at 100 %, no fit to page."
+        )
+    return length
+
+
+_PrintedSquare: TypeAlias = Annotated[float, BeforeValidator(_printed_square)]
 _Length: TypeAlias = Annotated[float, BeforeValidator(_length)]
 _LengthFromZero: TypeAlias = Annotated[
     float, BeforeValidator(lambda value: _not_negative(_length(value)))
@@ -648,9 +658,14 @@ class AttachmentSection(_Section):
 
 
 class PrintSection(_Section):
-    """``[print]``: the paper the templates are spread over."""
+    """``[print]``: the paper the templates are spread over.
+
+    ``printed_mm`` is what the 100 mm check square measured on this printer, across and up; pages
+    are drawn larger or smaller by as much, so that they come out true.
+    """
 
     paper: str = "A4"
+    printed_mm: tuple[_PrintedSquare, _PrintedSquare] = (100.0, 100.0)
     margin_mm: _LengthFromZero = 10.0
     overlap_mm: _LengthFromZero = 10.0
 

@@ -57,7 +57,10 @@ def _pages(job: Job, progress: Progress | None) -> Made:
         numbers=[template.number for template in drawn],
     )
     told(0.3, "writing the pages")
-    files = {"templates.pdf": pdf_of_pages(pages), "parts.csv": _part_list(drawn)}
+    files = {
+        "templates.pdf": pdf_of_pages(pages, printed_mm=settings.printed_mm),
+        "parts.csv": _part_list(drawn),
+    }
     for index, template in enumerate(drawn):
         told(0.4 + 0.4 * index / len(drawn), f"writing {template.title}")
         stem = template_stem(template)

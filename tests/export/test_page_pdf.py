@@ -20,7 +20,13 @@ from fitkit.drawing.tiling import tile_drawings
 from fitkit.errors import InputError
 from fitkit.export.page_pdf import pdf_of_full_pages, pdf_of_pages
 from tests.drawing.example_parts import WEARER, costume, plate
-from tests.export.page_reading import POINTS_PER_MM, darkest_place, measured_square_mm, raster
+from tests.export.page_reading import (
+    POINTS_PER_MM,
+    darkest_place,
+    measured_square_mm,
+    raster,
+    square_low,
+)
 
 # ISO 216 (A sizes) and ANSI/ASME Y14.1 (8.5 x 11 in, 11 x 17 in) at 1/72 inch
 PAPER_POINTS = {
@@ -49,6 +55,32 @@ def test_check_squares_measure_100_mm_both_ways(paper: str) -> None:
         width, height = measured_square_mm(document[index], pages.pages[index])
         assert width == pytest.approx(100.0, abs=0.05)
         assert height == pytest.approx(100.0, abs=0.05)
+
+
+def test_a_printer_that_prints_short_is_made_up_for(pages: PageSet) -> None:
+    """99.2 mm across and 100.6 mm up for 100: drawn so that such a printer makes 100 of both."""
+    printed = (99.2, 100.6)
+    document = pdfium.PdfDocument(pdf_of_pages(pages, printed_mm=printed))
+    page = pages.pages[1]
+    middle = 0.5 * np.array([page.paper.width_mm, page.paper.height_mm])
+    low = square_low(page)
+
+    def drawn(place: np.ndarray) -> np.ndarray:
+        return middle + (place - middle) * 100.0 / np.array(printed)
+
+    for axis in (0, 1):
+        for corner in (0.0, 100.0):
+            spot = low + 33.0
+            spot[axis] = low[axis] + corner
+            expected = drawn(spot)
+            start = np.floor((expected - 2.0) * POINTS_PER_MM) / POINTS_PER_MM
+            end = np.ceil((expected + 2.0) * POINTS_PER_MM) / POINTS_PER_MM
+            grey = raster(document[1], dpi=1200.0, low_mm=start, high_mm=end).astype(np.float64)
+            px_per_mm = 1200.0 / 25.4
+            at = (expected - start) * px_per_mm
+            line = grey[::-1][int(at[1])] if axis == 0 else grey[::-1][:, int(at[0])]
+            found = darkest_place(line, at[axis], 1.0 * px_per_mm)
+            assert found / px_per_mm == pytest.approx(at[axis] / px_per_mm, abs=0.03)
 
 
 @pytest.mark.parametrize("paper", list(PAPER_POINTS))
