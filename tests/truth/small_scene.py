@@ -17,7 +17,7 @@ from tests.truth.studio import Part, PlacedSheet, Scene, render_photo
 from tests.truth.texture import Material
 from tests.truth.workshop import bare_room
 
-__all__ = ["SmallScene", "egg", "small_scene"]
+__all__ = ["SmallScene", "egg", "low_scene", "small_scene"]
 
 _LOWERED_MM = 600.0
 
@@ -52,6 +52,24 @@ def egg() -> TriangleMesh:
     return turned_solid(list(zip(radius.tolist(), height.tolist(), strict=True)), sides=144)
 
 
+def low_scene(mesh: TriangleMesh) -> Scene:
+    """Return a subject in its covering in a bare room, six sheets close round it."""
+    turns = (180.0, 215.0, -66.0, 40.0, 15.0, 130.0)
+    sheets = []
+    for k, turn in enumerate(turns):
+        azimuth = np.radians(-90.0 + 360.0 * k / len(turns))
+        sheets.append(
+            PlacedSheet.on_floor(
+                marker_sheet("A4", k + 1),
+                x_mm=float(430.0 * np.cos(azimuth)),
+                y_mm=float(430.0 * np.sin(azimuth)),
+                turn_rad=float(np.radians(turn)),
+            )
+        )
+    parts = (Part(mesh, Material.COVERING), *bare_room())
+    return Scene(parts, tuple(sheets), light_samples=9, room_samples=32)
+
+
 def small_scene(
     subject: Literal["egg", "mannequin"] = "egg",
     *,
@@ -83,20 +101,7 @@ def small_scene(
     else:
         mesh = mannequin()
         mesh = mesh.with_vertices(mesh.vertices - np.array([0.0, 0.0, _LOWERED_MM]))
-    turns = (180.0, 215.0, -66.0, 40.0, 15.0, 130.0)
-    sheets = []
-    for k, turn in enumerate(turns):
-        azimuth = np.radians(-90.0 + 360.0 * k / len(turns))
-        sheets.append(
-            PlacedSheet.on_floor(
-                marker_sheet("A4", k + 1),
-                x_mm=float(430.0 * np.cos(azimuth)),
-                y_mm=float(430.0 * np.sin(azimuth)),
-                turn_rad=float(np.radians(turn)),
-            )
-        )
-    parts = (Part(mesh, Material.COVERING), *bare_room())
-    scene = Scene(parts, tuple(sheets), light_samples=9, room_samples=32)
+    scene = low_scene(mesh)
     lens = phone_lens(width_px, width_px * 4 // 3)
     rng = np.random.default_rng(seed)
     cameras, pictures = [], []
@@ -115,4 +120,4 @@ def small_scene(
         )
         cameras.append(camera)
         pictures.append(render_photo(scene, camera, seed=seed * 1000 + k))
-    return SmallScene(tuple(pictures), tuple(cameras), tuple(sheets), mesh)
+    return SmallScene(tuple(pictures), tuple(cameras), scene.sheets, mesh)
