@@ -16,12 +16,14 @@ from fitkit.flatten.way_up import WayUp
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.design import PatchDesign
+from fitkit.patch.patch import Patch
 
 __all__ = [
     "length_findings",
     "noise_findings",
     "overlap_findings",
     "roll_findings",
+    "shape_findings",
     "sliver_findings",
     "stretch_findings",
     "unsettled_findings",
@@ -34,6 +36,10 @@ _CARD_STRAIN_PLAIN_TO_SEE = 0.05
 # second is the elongation of soft aluminium sheet (1100-O, 1.6 mm, typical; from memory).
 _HEAVY_STRAIN = 0.15
 _TEARING_STRAIN = 0.35
+# A plate that has no more width than this is a slip between two lines; common practice.
+_NARROW_MM = 2.0
+# A sleeve's ends are more alike than this: a smaller one is a hole in a plate.
+_HOLE_SHARE = 0.25
 # Padding takes up this much between a plate and its wearer; common practice.
 _OFF_MM = 3.0
 # A fit that still gives by this many times the limit tells nothing.
@@ -171,6 +177,48 @@ def length_findings(
             unit="strain",
         )
     ]
+
+
+def shape_findings(patch: Patch) -> list[Finding]:
+    """Say that a patch is hardly a plate: a needle, or one with a hole that may not be meant."""
+    vertices = patch.mesh.vertices
+    rounds = sorted(
+        sum(
+            float(np.linalg.norm(np.diff(vertices[e.vertices], axis=0), axis=1).sum()) for e in loop
+        )
+        for loop in patch.loops
+    )
+    result = []
+    width_mm = 2.0 * patch.mesh.area_mm2() / sum(rounds)
+    if width_mm < _NARROW_MM:
+        result.append(
+            Finding(
+                "needle",
+                Severity.WARNING,
+                patch.design.name,
+                f"It is a strip only {width_mm:.1f} mm wide on the whole: too narrow to cut.",
+                "Look whether two of its lines run almost together, and move one of them.",
+                number=width_mm,
+                limit=_NARROW_MM,
+                unit="mm",
+            )
+        )
+    if len(rounds) == 2 and rounds[0] < _HOLE_SHARE * rounds[1]:
+        result.append(
+            Finding(
+                "hole",
+                Severity.WARNING,
+                patch.design.name,
+                f"It has a hole {rounds[0]:.0f} mm round in it, and was cut open from the hole to "
+                "its edge.",
+                "If the hole is not meant, leave the line round it out of the patch or fill the "
+                "gap in the body; if it is, cut it into the finished plate.",
+                number=rounds[0],
+                limit=_HOLE_SHARE * rounds[1],
+                unit="mm",
+            )
+        )
+    return result
 
 
 def noise_findings(name: str, smoothed: Smoothed) -> list[Finding]:

@@ -15,6 +15,7 @@ from fitkit.flatten.flat_findings import (
     noise_findings,
     overlap_findings,
     roll_findings,
+    shape_findings,
     sliver_findings,
     stretch_findings,
     unsettled_findings,
@@ -108,7 +109,7 @@ def flatten_patch(
 
     tell(0.0, "opening")
     check_is_disk_or_sleeve(patch)
-    findings = list(patch.findings)
+    findings = [*patch.findings, *shape_findings(patch)]
     chain = None
     if len(patch.loops) == 2:
         patch, chain = seam_chain(patch)

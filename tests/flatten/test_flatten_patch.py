@@ -418,3 +418,18 @@ def test_progress_ends_at_one_and_never_goes_back() -> None:
     )
     assert told == sorted(told)
     assert told[-1] == 1.0
+
+
+def test_hole_in_a_plate_and_a_needle_are_told_with_a_remedy() -> None:
+    cap = solids.spherical_cap(100.0, 0.7, 6.0)
+    middle = cap.corners.mean(axis=1)
+    holed, _ = cap.faces_only(np.linalg.norm(middle[:, :2] - [30.0, 0.0], axis=1) > 8.0)
+    (hole,) = [f for f in flatten_patch(solids.patch_of(holed)).findings if f.code == "hole"]
+    rim = holed.vertices[np.append(loop := solids.border_rounds(holed)[1], loop[0])]
+    assert hole.number == pytest.approx(length_mm(rim))
+    assert hole.remedy
+    needle = flatten_patch(solids.patch_of(solids.plane_rectangle(200.0, 0.5, 2.0)))
+    (narrow,) = [f for f in needle.findings if f.code == "needle"]
+    assert narrow.number == pytest.approx(0.5, rel=0.01)
+    sleeve = flatten_patch(solids.patch_of(solids.cylinder(50.0, 100.0, 6.0, capped=False)))
+    assert not {"hole", "needle"} & codes(sleeve)
