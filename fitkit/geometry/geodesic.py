@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
 
 import numpy as np
 import potpourri3d as pp3d
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import connected_components, dijkstra
+from scipy.spatial import cKDTree
 
-from fitkit.errors import MeshError
+from fitkit.errors import MeshError, PathError
 from fitkit.geometry.arrays import Bools, Floats, Ints
+from fitkit.geometry.faces_along import faces_along
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.point_insertion import insert_points
 from fitkit.geometry.remembered import remembered
+from fitkit.geometry.short_walk import short_walk
 from fitkit.geometry.surface_cut import split_vertices
 from fitkit.geometry.surface_path import SurfacePath
 from fitkit.geometry.surface_point import SurfacePoint
@@ -25,6 +27,8 @@ __all__ = ["GeodesicSolver", "join_paths", "shortest_legs", "shortest_path"]
 # How far a point of a found line may lie from the triangle it is given; the solver works in
 # double precision, so this only catches a line that was followed wrongly.
 _OFF_FACE_MM = 1e-3
+# A walk of steps over edges is at most so much longer than the line it leads to.
+_WALK = 1.03
 
 
 def shortest_path(mesh: TriangleMesh, start: SurfacePoint, end: SurfacePoint) -> SurfacePath:
@@ -44,8 +48,9 @@ class GeodesicSolver:
     """Shortest lines between chosen points of one mesh.
 
     The points are made into vertices, a shortest walk along edges is found and straightened by
-    flipping edges until it is straight everywhere. The result is exact on the mesh; it is
-    the shortest of its neighbours, which over a bump need not be the shortest of all.
+    flipping edges until it is straight everywhere. The result is exact on the mesh and the
+    shortest of its neighbours; a second, finer walk then tells whether the other side of a bump
+    is shorter, and if so it is straightened instead.
 
     Parameters
     ----------
@@ -81,10 +86,9 @@ class GeodesicSolver:
         used = np.zeros(count, dtype=np.bool_)
         used[corner_vertex] = True
         self._number = np.cumsum(used) - 1
+        self._vertices_mm, self._faces = self._split.vertices[used], self._number[faces]
         try:
-            self._solver = pp3d.EdgeFlipGeodesicSolver(
-                self._split.vertices[used], self._number[faces]
-            )
+            self._solver = pp3d.EdgeFlipGeodesicSolver(self._vertices_mm, self._faces)
         except (RuntimeError, ValueError) as error:
             raise MeshError(
                 f"No shortest line can be found on this surface: {error}.",
@@ -110,10 +114,9 @@ class GeodesicSolver:
                 "The two ends of a line lie on separate pieces of the surface.",
                 "Choose both ends on the same piece.",
             )
-        points = np.asarray(
-            self._solver.find_geodesic_path(int(self._number[first]), int(self._number[last])),
-            dtype=np.float64,
-        )
+        ends = int(self._number[first]), int(self._number[last])
+        points = np.asarray(self._solver.find_geodesic_path(*ends), dtype=np.float64)
+        points = self._round_other_side(points, *ends)
         moves = np.linalg.norm(np.diff(points, axis=0), axis=1) > 0
         points = points[np.r_[True, moves]]
         faces = self._source[self._faces_along(points, first)]
@@ -121,42 +124,49 @@ class GeodesicSolver:
         corners = np.r_[True, faces[1:] != faces[:-1], True]
         return SurfacePath(points[corners], faces[corners[:-1]])
 
+    def _round_other_side(self, points: Floats, first: int, last: int) -> Floats:
+        """Return the line on the other side of a bump where a walk there promises a shorter one.
+
+        The solver starts from a walk along edges, which may take the wrong side.
+        """
+        length = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
+        walk = short_walk(self._vertices_mm, self._faces, first, last, longest_mm=_WALK * length)
+        if len(walk) < 3:
+            return points
+        off, _ = cKDTree(_dense(points)).query(self._vertices_mm[walk])
+        widest = float(np.linalg.norm(np.diff(self._vertices_mm[walk], axis=0), axis=1).max())
+        if off.max() < widest:
+            return points
+        other = np.asarray(self._solver.find_geodesic_path_poly(walk), dtype=np.float64)
+        shorter = float(np.linalg.norm(np.diff(other, axis=0), axis=1).sum()) < length
+        return other if shorter else points
+
     def _faces_along(self, points: Floats, first: int) -> Ints:
         """Triangle of the split mesh for each segment of a line that starts at a vertex."""
-        nearby = self._fan(np.array([first]))
-        chosen = []
-        for a, b in pairwise(points):
-            off = self._distance(np.stack([a, b]), nearby).max(axis=0)
-            best = int(off.argmin())
-            if off[best] > _OFF_FACE_MM:
-                raise MeshError(
-                    f"A shortest line could not be followed near {np.round(a, 1)} mm.",
-                    "Repair the surface there: it has triangles without area.",
-                )
-            face = int(nearby[best])
-            chosen.append(face)
-            nearby = self._fan(self._split.faces[face])
-        return np.array(chosen, dtype=np.int64)
+        chosen, off_mm = faces_along(
+            points,
+            first,
+            self._split.vertices,
+            self._split.faces,
+            self._fan_faces,
+            self._fan_start,
+        )
+        lost = np.flatnonzero(off_mm > _OFF_FACE_MM)
+        if len(lost):
+            raise PathError(
+                "A shortest line could not be followed.",
+                "Repair the surface there: it has triangles without area.",
+                points[lost[0]],
+            )
+        faces: Ints = chosen
+        return faces
 
-    def _fan(self, vertices: Ints) -> Ints:
-        fans = [self._fan_faces[self._fan_start[v] : self._fan_start[v + 1]] for v in vertices]
-        return np.unique(np.concatenate(fans))
 
-    def _distance(self, points: Floats, faces: Ints) -> Floats:
-        """(N, K) float mm: distance of each of N points from each of K triangles."""
-        corners = self._split.vertices[self._split.faces[faces]]
-        ways = np.roll(corners, -1, axis=1) - corners
-        normals = np.cross(ways[:, 0], ways[:, 1])
-        square = np.einsum("ki,ki->k", normals, normals)
-        from_corners = points[:, None, None] - corners
-        turns = np.einsum("nkci,ki->nkc", np.cross(ways, from_corners), normals)
-        inside = (turns >= 0).all(axis=2) & (square > 0)
-        lengths = np.maximum(np.einsum("kci,kci->kc", ways, ways), 1e-300)
-        along = np.clip(np.einsum("nkci,kci->nkc", from_corners, ways) / lengths, 0.0, 1.0)
-        to_edges = np.linalg.norm(from_corners - along[..., None] * ways, axis=3).min(axis=2)
-        height = np.abs(np.einsum("nki,ki->nk", from_corners[:, :, 0], normals))
-        distance: Floats = np.where(inside, height / np.sqrt(np.maximum(square, 1e-300)), to_edges)
-        return distance
+def _dense(points: Floats) -> Floats:
+    """Places along a line, a millimetre or a thousandth of it apart."""
+    arc = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]
+    at = np.linspace(0.0, arc[-1], min(int(arc[-1]), 1000) + 2)
+    return np.stack([np.interp(at, arc, points[:, k]) for k in range(3)], axis=1)
 
 
 def shortest_legs(
