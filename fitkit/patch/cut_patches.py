@@ -16,6 +16,7 @@ from fitkit.geometry.topology import euler_characteristic
 from fitkit.patch.anchor import describe_anchor, place_anchor, place_anchors
 from fitkit.patch.design import Anchor, PatchDesign
 from fitkit.patch.form import Form
+from fitkit.patch.grain_line import grain_path
 from fitkit.patch.lined_form import LinedForm, line_the_form
 from fitkit.patch.patch import InnerLine, Patch, PatchEdge
 from fitkit.patch.place_in_words import place_in_words
@@ -27,6 +28,8 @@ __all__ = ["CutForm", "cut_form", "cut_patches", "patch_region", "places_inside"
 
 # An inside anchor nearer than this to a boundary line does not say on which side it is.
 _ON_LINE_MM = 0.01
+# A name that no line of the maker's can have.
+_GRAIN = "grain\t"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,9 +101,14 @@ def cut_form(
         progress(0.0, "putting the tape lines on the form")
     lined = line_the_form(form.mesh, lines)
     inside = _all_places_inside(form, designs)
-    regions = [
-        patch_region(lined, design, places) for design, places in zip(designs, inside, strict=True)
-    ]
+    regions = [patch_region(lined, *pair) for pair in zip(designs, inside, strict=True)]
+    grains = _grains(form, lined, lines, designs, regions)
+    if grains:
+        lined = line_the_form(form.mesh, [*lines, *grains])
+        regions = [
+            patch_region(lined, design, places, bounds=design.boundary or known)
+            for design, places in zip(designs, inside, strict=True)
+        ]
     elsewhere = _regions_of_others(form, lined, others)
     names = [design.name for design in (*designs, *(design for design, _ in elsewhere))]
     owner = _owner_of_faces(lined, [*regions, *(region for _, region in elsewhere)])
@@ -153,7 +161,11 @@ def places_inside(form: Form, design: PatchDesign) -> list[tuple[Anchor, Surface
 
 
 def patch_region(
-    lined: LinedForm, design: PatchDesign, inside: Sequence[tuple[Anchor, SurfacePoint]]
+    lined: LinedForm,
+    design: PatchDesign,
+    inside: Sequence[tuple[Anchor, SurfacePoint]],
+    *,
+    bounds: Sequence[str] | None = None,
 ) -> Bools:
     """(F,) bool: the faces of a lined form that a patch takes in.
 
@@ -161,13 +173,15 @@ def patch_region(
     ----------
     inside
         Its inside anchors and the points of the form they mean.
+    bounds
+        The lines that it may not cross; if not given, its boundary, or without one all lines.
 
     Raises
     ------
     DesignError
         When an anchor lies on a line that bounds it.
     """
-    bounds = design.boundary or lined.lines
+    bounds = bounds or design.boundary or lined.lines
     for anchor, point in inside:
         for line in bounds:
             if lined.distance_to(line, point.point_mm) < _ON_LINE_MM:
@@ -233,7 +247,7 @@ def _cut_patch(
         tuple(_with_neighbours(edge, drawn, region, owner, names) for edge in loop)
         for loop in loops
     )
-    inner = drawn.inner_lines()
+    inner = tuple(line for line in drawn.inner_lines() if not line.line.startswith(_GRAIN))
     findings = list(_shape_findings(design, drawn, len(loops)))
     if not design.boundary:
         findings += line_stops_short(form, lined, design, drawn, inner)
@@ -250,7 +264,36 @@ def _cut_patch(
                     f"'{design.seam}' opens nothing.",
                 )
             )
+    if design.grain is not None:
+        grain = [line for line in drawn.inner_lines() if line.line == _GRAIN + design.name]
+        inner = (*inner, *(InnerLine("grain", line.vertices) for line in grain))
+        if not grain:
+            findings.append(
+                Finding(
+                    "grain-not-drawn",
+                    Severity.NOTE,
+                    design.name,
+                    f"The patch '{design.name}' is too narrow to draw its grain on.",
+                )
+            )
     return Patch(design, drawn.mesh, loops, inner, tuple(findings))
+
+
+def _grains(
+    form: Form,
+    lined: LinedForm,
+    lines: Sequence[TapeLine],
+    designs: Sequence[PatchDesign],
+    regions: Sequence[Bools],
+) -> list[TapeLine]:
+    """Lines that show the grain of those patches that have one."""
+    grains = []
+    for design, region in zip(designs, regions, strict=True):
+        if design.grain is not None:
+            path = grain_path(form, lined, region, lines, design.grain)
+            if path is not None:
+                grains.append(TapeLine(_GRAIN + design.name, path))
+    return grains
 
 
 def _with_neighbours(

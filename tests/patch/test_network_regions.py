@@ -134,7 +134,7 @@ def test_patches_share_their_seams_point_for_point(drawn: list[tuple[str, list[f
     form = Form(mesh, 0.0, Body(mesh, np.zeros(len(mesh.vertices))))
     paths = [path for kind, numbers in drawn for path in drawn_line(mesh, kind, numbers)]
     lines = [TapeLine(f"line {i}", path) for i, path in enumerate(paths)]
-    if not lines:
+    if cut.cells.max() == 0:  # nothing is enclosed
         with pytest.raises(DesignError, match="no tape lines round it"):
             cut_form(form, lines, designs)
         return
