@@ -92,8 +92,9 @@ class OffsetField:
         values = self._field.at_nodes(nodes) - distance_mm
         # Inside the plain offset all is inside; above it, what no ball reaches is bridged.
         for ball in balls:
-            above = np.flatnonzero((values > 0) & (values < ball.centre_mm))
-            points = self._field.places_mm(nodes[above])
+            points = self._field.places_mm(nodes)
+            above = np.flatnonzero((values > 0) & ball.is_near(points, distance_mm))
+            points = points[above]
             shut, depth = ball.spanned(points, ball.centre_above(points), distance_mm)
             values[above[shut]] = np.minimum(values[above[shut]], -depth)
         return values
@@ -172,7 +173,7 @@ class _Settled:
         plain, outward = at_distance(points, self._mesh, self._distance)
         height = np.einsum("vi,vi->v", points - plain, outward)
         for ball in self._balls:
-            near = np.flatnonzero(ball.is_near(points))
+            near = np.flatnonzero(ball.is_near(points, self._distance))
             own = at_distance(points[near], ball.mesh, ball.centre_mm)[0]
             shut, depth = ball.spanned(points[near], own, self._distance, exactly=exactly)
             at = near[shut]

@@ -74,9 +74,12 @@ class BallCentres:
         """Whether there is anything to bridge."""
         return self._valleys is not None
 
-    def is_near(self, points_mm: Floats) -> Bools:
-        """(N,) bool: whether points lie where this mesh could matter."""
-        low, high = self.mesh.bounds_mm() + np.array([[-1.0], [1.0]]) * self.centre_mm
+    def is_near(self, points_mm: Floats, distance_mm: float) -> Bools:
+        """(N,) bool: whether points could be bridged.
+
+        What a ball bridges lies within the convex hull of the mesh grown by the distance.
+        """
+        low, high = self.mesh.bounds_mm() + np.array([[-1.0], [1.0]]) * (distance_mm + self._cell)
         near: Bools = ((points_mm > low) & (points_mm < high)).all(axis=1)
         return near
 
