@@ -17,11 +17,12 @@ from fitkit.patch.landmark_map import LandmarkMap
 from fitkit.patch.place_in_words import place_in_words
 from fitkit.patch.tape_line import TapeLine
 
-__all__ = ["DrawnOn", "drawn_on", "strayed_findings"]
+__all__ = ["DrawnOn", "drawn_on", "moved_findings", "strayed_findings"]
 
 # Of a body 1.7 m tall: what a maker would see at once on a plate; common practice, no source.
 _STRAYED_MM = 25.0
 _LENGTH_OFF = 0.15
+_MOVED_MM = 15.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,6 +58,34 @@ def drawn_on(form: Form, designs: Sequence[TapeLineDesign], lines: Sequence[Tape
         anchors[design.name] = np.array(points).reshape(-1, 3)
     return DrawnOn(
         form.body.landmarks, anchors, {line.name: line.path.length_mm() for line in lines}
+    )
+
+
+def moved_findings(before: DrawnOn, landmarks: Mapping[str, Landmark]) -> tuple[Finding, ...]:
+    """Tell that the body changed under a design whose heights are still those of the body before.
+
+    More than 15 mm at a landmark is no longer how one stands or is scanned.
+    """
+    moved = {
+        name: float(np.linalg.norm(landmarks[name].at_mm - mark.at_mm))
+        for name, mark in before.landmarks.items()
+        if name in landmarks
+    }
+    if not moved or max(moved.values()) <= _MOVED_MM:
+        return ()
+    name = max(moved, key=lambda one: moved[one])
+    return (
+        Finding(
+            "body-changed",
+            Severity.NOTE,
+            "tape lines",
+            f"The body changed since the lines were drawn: the landmark '{name}' lies "
+            f"{moved[name]:.0f} mm from where it was, and heights in mm stayed as they are.",
+            "Look at patches.png; to take the lines along by landmarks run: fitkit carry JOB",
+            number=moved[name],
+            limit=_MOVED_MM,
+            unit="mm",
+        ),
     )
 
 

@@ -12,6 +12,7 @@ from fitkit.workflow.step_report import Progress, StepReport, part_of
 
 if TYPE_CHECKING:
     from fitkit.body.body import Body
+    from fitkit.findings import Finding
     from fitkit.geometry.arrays import Floats
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
@@ -58,7 +59,7 @@ def _patches(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
     words = f"{len(designs)} patches on {len(plans)} form{'s' * (len(plans) > 1)}"
     if work.taken_over:
         words += f", {work.taken_over} taken over"
-    return Made(work.files, findings, words, work.pieces)
+    return Made(work.files, (*work.noticed, *findings), words, work.pieces)
 
 
 class _FormWork:
@@ -72,6 +73,8 @@ class _FormWork:
         Those cut so far, by name.
     taken_over
         How many forms were as before.
+    noticed
+        Findings about the design as a whole.
     """
 
     def __init__(self, job: Job, digests: FileDigests, plans: tuple[FormPlan, ...]) -> None:
@@ -83,6 +86,7 @@ class _FormWork:
         self.pieces: dict[str, str] = {}
         self.patches: dict[str, Patch] = {}
         self.taken_over = 0
+        self.noticed: tuple[Finding, ...] = ()
         self._job = job
         self._digests = digests
         self._plans = plans
@@ -211,13 +215,16 @@ class _FormWork:
         """
         from fitkit.job.drawn_on_files import DRAWN_ON, drawn_on_file, read_drawn_on
         from fitkit.job.made_from import digest_of_value
-        from fitkit.patch.drawn_on import drawn_on
+        from fitkit.patch.drawn_on import drawn_on, moved_findings
 
         drawn = [(one.name, one.boundary, one.inside) for one in self._designs]
         design = digest_of_value([repr(self._lines), repr(drawn)])
         kept = self._job.unchanged_files("patches", [DRAWN_ON], self._digests)
-        if kept is not None and read_drawn_on(self._job.result_folder("patches"))[1] == design:
-            return kept
+        if kept is not None:
+            before, drawn_then = read_drawn_on(self._job.result_folder("patches"))
+            if drawn_then == design:
+                self.noticed += moved_findings(before, self._body.landmarks)
+                return kept
         return {DRAWN_ON: drawn_on_file(drawn_on(form, self._lines, lines), design)}
 
     def _holds(self, piece: str) -> bool:

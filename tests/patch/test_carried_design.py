@@ -19,7 +19,7 @@ from fitkit.job.settings_text import read_settings
 from fitkit.patch.anchor import place_anchors
 from fitkit.patch.cut_patches import cut_patches
 from fitkit.patch.design import GeodesicLine, HeightAnchor, TapeLineDesign
-from fitkit.patch.drawn_on import drawn_on, strayed_findings
+from fitkit.patch.drawn_on import DrawnOn, drawn_on, moved_findings, strayed_findings
 from fitkit.patch.form import Form, grow_form
 from fitkit.patch.landmark_map import LandmarkMap
 from fitkit.patch.line_network import lay_tape_lines
@@ -133,3 +133,14 @@ def test_without_carrying_lines_stray_and_are_named() -> None:
     ]
     assert finding.where == "left side"
     assert finding.number == pytest.approx(0.12 * 1200, abs=8)
+
+
+def test_a_body_that_changed_under_the_lines_is_told() -> None:
+    first, second = bodies()
+    before = DrawnOn(first.landmarks, {}, {})
+    assert not moved_findings(before, first.landmarks)
+    (finding,) = moved_findings(before, second.landmarks)
+    assert finding.code == "body-changed"
+    # The farthest from the origin moves most: 12 % of its distance.
+    farthest = max(float(np.linalg.norm(mark.at_mm)) for mark in first.landmarks.values())
+    assert finding.number == pytest.approx(0.12 * farthest, abs=2)

@@ -99,8 +99,11 @@ def test_a_body_that_changed_under_the_design_takes_it_along(tmp_path: Path) -> 
     points = mannequin(10.0).vertices * [1.0, 1.0, 1.1]
     points[:, 2] += 780.0 - points[:, 2].min()
     (job / "body.ply").write_bytes(ply_bytes(mannequin(10.0).with_vertices(points)))
-    make_job(job, until="patches")
-    carry_job(job)
+    report = make_job(job, until="patches")[-1]
+    (changed,) = [one for one in report.findings if one.code == "body-changed"]
+    assert changed.number == pytest.approx(0.1 * 710, abs=3)  # the top of the body
+    carried = carry_job(job)
+    assert "body-changed" not in [one.code for r in carried.reports for one in r.findings]
     hem = open_job(job).settings.line[0].height_mm  # type: ignore[union-attr]
     assert hem - 780 == pytest.approx(1.1 * 280, abs=2.0)
 
