@@ -1,4 +1,4 @@
-"""The lines, patches and pads of ``job.toml`` written anew for another body."""
+"""The lines, patches, pads and attachments of ``job.toml`` written anew for another body."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from fitkit.units import parse_length_mm
 
 __all__ = ["DESIGN_ROWS", "carried_rows", "with_rows_of"]
 
-DESIGN_ROWS = ("padding", "line", "patch")
+DESIGN_ROWS = ("padding", "line", "patch", "attachment")
 """The rows that make up a design."""
 
 # Lengths over the surface that grow with the body; sheet, laps and clearance do not.
@@ -31,7 +31,8 @@ def carried_rows(text: str, carried: LandmarkMap) -> str:
     document = tomlkit.parse(text)
     for section in DESIGN_ROWS:
         for row in document.get(section, []):
-            _carry(row, carried)
+            # An attachment keeps its own height: only its place goes by the map.
+            _carry(row.get("at", {}) if section == "attachment" else row, carried)
     return tomlkit.dumps(document)
 
 

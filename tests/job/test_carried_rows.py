@@ -83,3 +83,30 @@ def test_a_design_joins_a_job_that_has_none() -> None:
     assert "# ours" in joined
     with pytest.raises(JobError, match=r"line.* and .*patch"):
         with_rows_of(DESIGN, DESIGN)
+
+
+def test_cuts_go_by_the_map_and_an_attachment_keeps_its_size() -> None:
+    text = carried_rows(
+        DESIGN
+        + """cuts = [{ edge = { line = "waist" }, tip = { xyz_mm = [0, -100, 1100] } }]
+no_cuts = [{ at = { height_mm = 1000, bearing_deg = 5 }, within_mm = 30 }]
+
+[[attachment]]
+name = "boss"
+on = "belt"
+at = { height_mm = 1040, bearing_deg = 0 }
+kind = "dome"
+across_mm = 60
+height_mm = 20
+""",
+        TWICE,
+    )
+    settings = read_settings(text)
+    (belt,) = settings.patch
+    assert belt.cuts[0].tip.xyz_mm == pytest.approx((0.0, -200.0, 2200.0), abs=0.2)
+    keep_out = belt.no_cuts[0]
+    assert not isinstance(keep_out, str)
+    assert keep_out.within_mm == pytest.approx(60.0)
+    (boss,) = settings.attachment
+    assert boss.at.height_mm == pytest.approx(2080.0, abs=0.2)
+    assert (boss.across_mm, boss.height_mm) == (60.0, 20.0)
