@@ -19,7 +19,13 @@ import numpy as np
 import pillow_heif
 from PIL import ExifTags, Image, UnidentifiedImageError
 
-from fitkit.capture.photo_pixels import draft_grey, grey_of_picture, reduced_to, turned_upright
+from fitkit.capture.photo_pixels import (
+    colour_of_picture,
+    draft_reduced,
+    grey_of_picture,
+    reduced_to,
+    turned_upright,
+)
 from fitkit.capture.photo_remarks import (
     FILM_WIDTH_MM,
     exif_number,
@@ -83,6 +89,9 @@ class Photo:
         The same as the camera noted them when it took the photo, where it did.
     quarter_turns
         How often the sensor's picture was turned clockwise to stand upright, 0 to 3.
+    colour
+        (h, w, 3) uint8 RGB of the same view, at most 1008 px on the long side, where the file
+        has colours.
     """
 
     name: str
@@ -94,6 +103,7 @@ class Photo:
     stored_px: tuple[int, int] = (0, 0)
     taken_px: tuple[int, int] | None = None
     quarter_turns: int = 0
+    colour: Bytes | None = None
 
     def __post_init__(self) -> None:
         if self.grey.ndim != 2 or self.grey.dtype != np.uint8 or min(self.grey.shape) < 1:
@@ -329,10 +339,14 @@ def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo
         )
     if picture.size[0] * picture.size[1] > _MOST_PIXELS:
         raise Image.DecompressionBombError
-    draft_grey(picture, longest_px)
-    grey = grey_of_picture(picture)
+    draft_reduced(picture, longest_px)
+    grey, colour = grey_of_picture(picture), colour_of_picture(picture)
     # Some decoders turn the picture themselves and then say that it is upright.
-    grey = turned_upright(grey, orientation_of(exif_of(picture)[0]))
+    orientation = orientation_of(exif_of(picture)[0])
+    grey = turned_upright(grey, orientation)
+    if colour is not None:
+        colour = turned_upright(colour, orientation)
+        colour.flags.writeable = False
     grey = reduced_to(grey, longest_px)
     target = (grey.shape[1], grey.shape[0])
     long_side_px = max(target)
@@ -379,4 +393,5 @@ def _photo_of_picture(picture: Image.Image, name: str, longest_px: int) -> Photo
         stored_px,
         (taken[1], taken[0]) if taken[0] > 0 else None,
         quarter_turns,
+        colour,
     )

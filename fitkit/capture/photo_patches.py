@@ -14,7 +14,7 @@ from fitkit.capture.camera import Camera
 from fitkit.capture.compiled_loops import compiled, prange
 from fitkit.geometry.arrays import Bytes, Floats, Ints
 
-__all__ = ["PhotoStack", "SurfacePatches", "patch_likeness", "stack_photos"]
+__all__ = ["PhotoStack", "SurfacePatches", "patch_likeness", "pixel_of_ray", "stack_photos"]
 
 Likeness: TypeAlias = NDArray[np.float32]
 
@@ -159,7 +159,7 @@ def _turned(camera: Floats, way: Floats) -> tuple[float, float, float]:
 
 
 @njit(inline="always", cache=True)
-def _pixel(camera: Floats, a: float, b: float) -> tuple[float, float]:
+def pixel_of_ray(camera: Floats, a: float, b: float) -> tuple[float, float]:
     """Return column and row of a ray (a, b, 1); the lens model is that of ``Lens``."""
     r2 = a * a + b * b
     radial = 1.0 + camera[15] * r2 + camera[16] * r2 * r2
@@ -221,9 +221,9 @@ def _likeness(
                 # The perspective of the patch counts in full (leaving it out pulls the surface
                 # inward by a few hundredths of a millimetre); the lens is linear over a patch.
                 a, b = c0 / c2, c1 / c2
-                u, v = _pixel(camera, a, b)
-                u_a, v_a = _pixel(camera, a + _SMALL, b)
-                u_b, v_b = _pixel(camera, a, b + _SMALL)
+                u, v = pixel_of_ray(camera, a, b)
+                u_a, v_a = pixel_of_ray(camera, a + _SMALL, b)
+                u_b, v_b = pixel_of_ray(camera, a, b + _SMALL)
                 u_a, v_a = (u_a - u) / _SMALL, (v_a - v) / _SMALL
                 u_b, v_b = (u_b - u) / _SMALL, (v_b - v) / _SMALL
                 width, height, first = width_px[one], height_px[one], start[one]

@@ -1,4 +1,4 @@
-"""From a picture file's pixels to the grey picture the capture room works on."""
+"""From a picture file's pixels to the grey and the small coloured picture the room works on."""
 
 from __future__ import annotations
 
@@ -8,20 +8,22 @@ from PIL import Image
 
 from fitkit.geometry.arrays import Bytes
 
-__all__ = ["draft_grey", "grey_of_picture", "reduced_to", "turned_upright"]
+__all__ = ["colour_of_picture", "draft_reduced", "grey_of_picture", "reduced_to", "turned_upright"]
+
+_COLOUR_PX = 1008
 
 
 def reduced_to(grey: Bytes, longest_px: int) -> Bytes:
-    """Return a picture reduced until its long side is at most ``longest_px``."""
-    height_px, width_px = grey.shape
+    """Return a picture, grey or coloured, reduced to a long side of at most ``longest_px``."""
+    height_px, width_px = grey.shape[:2]
     target = _bounded_size(width_px, height_px, longest_px)
     if target == (width_px, height_px):
         return grey
     return np.asarray(cv2.resize(grey, target, interpolation=cv2.INTER_AREA), dtype=np.uint8)
 
 
-def draft_grey(picture: Image.Image, longest_px: int) -> None:
-    """Let a JPEG be decoded grey, and no finer than the reduction needs.
+def draft_reduced(picture: Image.Image, longest_px: int) -> None:
+    """Let a JPEG be decoded as it is stored, lightness apart, and no finer than needed.
 
     Twice as fine as wanted leaves the reduction to average; only a scale that divides both
     sides keeps the pixels square.
@@ -35,7 +37,7 @@ def draft_grey(picture: Image.Image, longest_px: int) -> None:
         ),
         1,
     )
-    picture.draft("L", (width // scale, height // scale))
+    picture.draft("YCbCr", (width // scale, height // scale))
 
 
 def turned_upright(grey: Bytes, orientation: int) -> Bytes:
@@ -48,13 +50,13 @@ def turned_upright(grey: Bytes, orientation: int) -> Bytes:
         case 4:
             turned = grey[::-1]
         case 5:
-            turned = grey.T
+            turned = grey.swapaxes(0, 1)
         case 6:
-            turned = grey[::-1].T
+            turned = grey[::-1].swapaxes(0, 1)
         case 7:
-            turned = grey[::-1, ::-1].T
+            turned = grey[::-1, ::-1].swapaxes(0, 1)
         case 8:
-            turned = grey.T[::-1]
+            turned = grey.swapaxes(0, 1)[::-1]
         case _:
             turned = grey
     return np.ascontiguousarray(turned)
@@ -70,6 +72,17 @@ def grey_of_picture(picture: Image.Image) -> Bytes:
         low, high = float(deep.min()), float(deep.max())
         return np.asarray(np.round((deep - low) * 255.0 / max(high - low, 1e-9)), dtype=np.uint8)
     return np.array(picture.convert("L"), dtype=np.uint8)
+
+
+def colour_of_picture(picture: Image.Image) -> Bytes | None:
+    """Return (h, w, 3) uint8 RGB of at most 1008 px; None of a picture without colours."""
+    if picture.mode in ("1", "L", "LA", "F", "I") or picture.mode.startswith("I;16"):
+        return None
+    stored = picture if picture.mode in ("RGB", "YCbCr") else picture.convert("RGB")
+    small = reduced_to(np.asarray(stored, dtype=np.uint8), _COLOUR_PX)
+    size = (small.shape[1], small.shape[0])
+    picture = Image.frombytes(stored.mode, size, small.tobytes())
+    return np.array(picture.convert("RGB"), dtype=np.uint8)
 
 
 def _bounded_size(width_px: int, height_px: int, longest_px: int) -> tuple[int, int]:

@@ -22,16 +22,25 @@ from fitkit.capture.depth_agreement import agreeing_depths
 from fitkit.capture.depth_map import DepthMap
 from fitkit.capture.fineness import dense_scale
 from fitkit.capture.free_space import seen_through
+from fitkit.capture.outlined_body import outlined_body
 from fitkit.capture.pair_choice import choose_pairs
 from fitkit.capture.photo import Photo
-from fitkit.capture.photo_patches import stack_photos
+from fitkit.capture.photo_patches import PhotoStack, stack_photos
+from fitkit.capture.plain_surface import lacking_pattern, patterned_points, plain_surface
 from fitkit.capture.point_cloud import PointCloud, cloud_of_maps, cloud_only, largest_clusters
 from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras
-from fitkit.capture.signed_grid import signed_grid
+from fitkit.capture.signed_grid import SignedGrid, signed_grid
 from fitkit.capture.stereo_matching import match_pair
 from fitkit.capture.stereo_pair import rectify_pair
 from fitkit.capture.surface_findings import few_pairs_finding, surface_findings
-from fitkit.capture.surface_refinement import RefinementPass, even_out, refine_surface
+from fitkit.capture.surface_refinement import (
+    SOME_CERTAINTY,
+    Outlines,
+    RefinementPass,
+    even_out,
+    fair,
+    refine_surface,
+)
 from fitkit.errors import PhotoError
 from fitkit.findings import Finding
 from fitkit.geometry.arrays import Bytes, Floats
@@ -62,7 +71,7 @@ _REFINEMENT = (
 )
 _CARVE_STEP = 2
 _STRAY_MM = 8.0
-_SOME_CERTAINTY = 0.1
+_ABOVE_CUT_MM, _HULL_SLACK_MM = 3.0, 3.0
 _FEW_PAIRS_PER_PHOTO = 0.8
 
 
@@ -161,7 +170,30 @@ def reconstruct(
     def refining(fraction: float) -> None:
         say(0.7 + 0.25 * fraction, "refining the surface")
 
-    surface = _cut(_refined(surface, cameras, greys, cloud, scale, refining), volume, scale)
+    near = cKDTree(cloud.points_mm)
+    stacks = (
+        stack_photos(cameras, [_reduced(grey, 0.5) for grey in greys]),
+        stack_photos(cameras, greys),
+    )
+    held, certainty = refine_surface(surface, cameras, stacks[0], _scaled(0, scale))
+    lack = lacking_pattern(held, certainty, near, lower, cameras, scale=scale)
+    outlines = None
+    if lack.calls_for_outlines:
+        say(0.7, "telling body from room by colour")
+        pictures = [_picture_of(by_name[camera.photo]) for camera in cameras]
+        hull = outlined_body(
+            pictures, cameras, wide, fine, lower, rough.points_mm, scale=scale, say=_quiet
+        )
+        if hull is not None and lack.is_plain:
+            cloud = cloud_only(cloud, patterned_points(cloud, held, certainty))
+            outlines = Outlines(pictures, volume.bottom_mm + scale * _ABOVE_CUT_MM)
+            held = plain_surface(hull, fine, cameras, outlines, scale=scale)
+        elif hull is not None:
+            held = _carved_by_hull(surface, hull, scale)
+        if hull is not None:
+            held, certainty = refine_surface(held, cameras, stacks[0], _scaled(0, scale), outlines)
+    surface = _refined(held, certainty, cameras, stacks, near, scale, outlines, refining)
+    surface = _cut(surface, volume, scale)
     say(0.98, "judging the surface")
     cloud = _on_surface(cloud, surface, volume, scale)
     distance, _ = cKDTree(cloud.points_mm).query(surface.vertices, workers=-1)
@@ -263,29 +295,53 @@ def _carved(
     return mesh_of_grid(cut_to_volume(grid, volume, carved=carved))
 
 
+def _picture_of(photo: Photo) -> Bytes:
+    return photo.colour if photo.colour is not None else photo.grey
+
+
+def _quiet(_fraction: float) -> None:
+    """Stand in for a listener."""
+
+
+def _scaled(index: int, scale: float) -> RefinementPass:
+    return _REFINEMENT[index][2].scaled(scale)
+
+
+def _carved_by_hull(surface: TriangleMesh, hull: SignedGrid, scale: float) -> TriangleMesh:
+    """Return the surface without what lies clearly outside the outlines."""
+    cell_mm = scale * _REFINEMENT[0][0]
+    grid = signed_grid(surface, cell_mm=cell_mm, margin_mm=4 * cell_mm)
+    slack = hull.at(grid) + np.float32(scale * _HULL_SLACK_MM)
+    return mesh_of_grid(replace(grid, values_mm=np.minimum(grid.values_mm, slack)))
+
+
 def _refined(
     surface: TriangleMesh,
+    certainty: Floats,
     cameras: Sequence[Camera],
-    greys: Sequence[Bytes],
-    cloud: PointCloud,
+    stacks: tuple[PhotoStack, PhotoStack],
+    near: cKDTree,
     scale: float,
+    outlines: Outlines | None,
     say: Callable[[float], None],
 ) -> TriangleMesh:
-    """Return the surface moved to where the photos agree, ever finer."""
-    near = cKDTree(cloud.points_mm)
-    halves = stack_photos(cameras, [_reduced(grey, 0.5) for grey in greys])
-    wholes = stack_photos(cameras, greys)
-    for done, (cell_mm, halved, settings) in enumerate(_REFINEMENT):
-        if cell_mm > 0 and done > 0:
+    """Return the surface, after its first pass, moved to where the photos agree, ever finer."""
+    for index, (cell_mm, halved, settings) in enumerate(_REFINEMENT):
+        if cell_mm > 0 and index > 0:
             cell_mm *= scale
             grid = signed_grid(surface, cell_mm=cell_mm, margin_mm=4 * cell_mm)
             surface = mesh_of_grid(grid)
-        surface, certainty = refine_surface(
-            surface, cameras, halves if halved else wholes, settings.scaled(scale)
-        )
-        if done + 1 == len(_REFINEMENT) or _REFINEMENT[done + 1][0] > 0:
-            surface = even_out(surface, _freedom(surface, certainty, near, scale))
-        say((done + 1) / len(_REFINEMENT))
+        if index > 0:
+            stack = stacks[0] if halved else stacks[1]
+            surface, certainty = refine_surface(
+                surface, cameras, stack, settings.scaled(scale), outlines
+            )
+        if index + 1 == len(_REFINEMENT) or _REFINEMENT[index + 1][0] > 0:
+            if outlines is None:
+                surface = even_out(surface, _freedom(surface, certainty, near, scale))
+            else:
+                surface = fair(surface, certainty)
+        say((index + 1) / len(_REFINEMENT))
     return surface
 
 
@@ -293,7 +349,7 @@ def _freedom(surface: TriangleMesh, certainty: Floats, near: cKDTree, scale: flo
     """(V,) float: 1 where neither the cloud nor the patches hold the surface, else 0."""
     distance, _ = near.query(surface.vertices, workers=-1)
     bare = np.clip(distance / (scale * _AGREE_MM) - 1.0, 0.0, 1.0)
-    return np.asarray(bare * np.clip(1.0 - certainty / _SOME_CERTAINTY, 0.0, 1.0))
+    return np.asarray(bare * np.clip(1.0 - certainty / SOME_CERTAINTY, 0.0, 1.0))
 
 
 def _cut(surface: TriangleMesh, volume: CaptureVolume, scale: float) -> TriangleMesh:

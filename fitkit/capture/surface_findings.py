@@ -10,14 +10,16 @@ from fitkit.capture.camera import Camera
 from fitkit.capture.scan import CaptureVolume
 from fitkit.capture.surface_refinement import best_views
 from fitkit.findings import Finding, Severity
-from fitkit.geometry.arrays import Floats
+from fitkit.geometry.arrays import Bools, Floats
 from fitkit.geometry.mesh import TriangleMesh
 
-__all__ = ["few_pairs_finding", "surface_findings"]
+__all__ = ["few_pairs_finding", "plain_regions", "surface_findings"]
 
 _BRIDGED_MM = 12.0
 _VIEWS = 3
 _SMALL_SHARE, _LARGE_SHARE = 0.01, 0.10
+_SIDES, _HEIGHTS = ("front", "back", "left", "right"), ("low", "half-way up", "high")
+_MOSTLY = 0.4
 
 
 def surface_findings(
@@ -48,12 +50,13 @@ def surface_findings(
         Size of the subject's detail against that of a body.
     """
     area = surface.face_areas_mm2()
-    cut = (surface.corners[:, :, 2] < volume.bottom_mm + 0.1).all(axis=1)
+    cut: Bools = np.asarray((surface.corners[:, :, 2] < volume.bottom_mm + 0.1).all(axis=1))
     bridged = (distance_mm[surface.faces].min(axis=1) > scale * _BRIDGED_MM) & ~cut
     _, views_n = best_views(surface, surface.vertex_normals(), cameras)
     looked_at = views_n[surface.faces].min(axis=1) >= _VIEWS
+    blank: Bools = np.asarray(bridged & looked_at)
     whole = max(float(area[~cut].sum()), 1.0)
-    plain = float(area[bridged & looked_at].sum()) / whole
+    plain = float(area[blank].sum()) / whole
     unseen = float(area[bridged & ~looked_at].sum()) / whole
     findings = []
     if unseen > _SMALL_SHARE:
@@ -72,11 +75,43 @@ def surface_findings(
                 "plain-surface",
                 plain,
                 f"{100 * plain:.0f} % of the surface lies in view but shows too little pattern to "
-                "measure; there it only bridges a gap.",
-                "Cover plain cloth with an uneven pattern, such as strips of tape or print.",
+                f"measure ({plain_regions(surface, blank, cut)}); there it follows the body's "
+                "outlines at best and is drawn smooth in between.",
+                "Stick crosses of dark tape on it, a hand's breadth apart, or pull a patterned "
+                "layer over it, and photograph it again.",
             )
         )
     return findings
+
+
+def plain_regions(surface: TriangleMesh, blank: Bools, cut: Bools) -> str:
+    """Return in words where most of the surface is blank: sides, each low, half-way up or high.
+
+    Parameters
+    ----------
+    surface
+        In the world, the wearer facing -y.
+    blank, cut
+        (F,) bool: the faces in question, and those of the flat bottom, which do not count.
+    """
+    area = np.where(cut, 0.0, surface.face_areas_mm2())
+    middle = surface.corners.mean(axis=1)
+    scaled = surface.face_normals_scaled()
+    bottom_mm, top_mm = surface.bounds_mm()[0][2], surface.bounds_mm()[1][2]
+    third = np.clip(3.0 * (middle[:, 2] - bottom_mm) / max(top_mm - bottom_mm, 1e-9), 0.0, 2.99)
+    side = np.argmax(np.stack([-scaled[:, 1], scaled[:, 1], scaled[:, 0], -scaled[:, 0]]), axis=0)
+    cell = 3 * side + third.astype(np.int64)
+    whole = np.bincount(cell, area, 12)
+    share = (np.bincount(cell, area * blank, 12) / np.maximum(whole, 1e-9)).reshape(4, 3)
+    words = []
+    for name, row in zip(_SIDES, share > _MOSTLY, strict=True):
+        if row.all():
+            words.append(name)
+        elif row.any():
+            words.append(f"{name} " + " and ".join(np.array(_HEIGHTS)[row]))
+    if words == list(_SIDES):
+        return "all round"
+    return ", ".join(words) if words else "in small places"
 
 
 def few_pairs_finding(pairs: int, photos: int, *, least: float) -> Finding:

@@ -18,11 +18,21 @@ from fitkit.capture.photo_patches import (
     SurfacePatches,
     patch_likeness,
 )
-from fitkit.geometry.arrays import Floats, Ints
+from fitkit.capture.rim_edges import rim_likeness
+from fitkit.geometry.arrays import Bytes, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.topology import vertex_adjacency
 
-__all__ = ["RefinementPass", "best_views", "even_out", "refine_surface"]
+__all__ = [
+    "SOME_CERTAINTY",
+    "Outlines",
+    "RefinementPass",
+    "best_views",
+    "even_out",
+    "fair",
+    "follow_outlines",
+    "refine_surface",
+]
 
 Sparse: TypeAlias = Any  # scipy ships no types
 
@@ -34,6 +44,13 @@ _SHARPEST_BEND_PER_MM = 0.06
 # Correlation that patches of unrelated pattern reach by chance.
 _CHANCE = 0.3
 _STAY = 1e-4
+SOME_CERTAINTY = 0.1
+"""Certainty of a place below which its patterns say nothing."""
+
+# Certainty of the pattern from which on outlines are not asked.
+_SURE = 0.5
+_RIM_VOTES_PER_MM2 = 0.024
+_RIM_CLEAR_MM, _RIM_CELL_MM = 4.0, 6.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,9 +90,35 @@ class RefinementPass:
             scale=factor * self.scale,
         )
 
+    def moves_mm(self) -> Floats:
+        """(O,) float mm: the moves tried."""
+        last = self.reach_mm + 0.5 * self.step_mm
+        moves: Floats = np.arange(-self.reach_mm, last, self.step_mm, dtype=np.float64)
+        return moves
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outlines:
+    """Photos in which the outline of the body may be looked for.
+
+    Attributes
+    ----------
+    pictures
+        (h, w) or (h, w, 3) uint8, one a camera, in any size.
+    above_mm
+        Height below which the body goes on as something else.
+    """
+
+    pictures: Sequence[Bytes]
+    above_mm: float
+
 
 def refine_surface(
-    mesh: TriangleMesh, cameras: Sequence[Camera], photos: PhotoStack, settings: RefinementPass
+    mesh: TriangleMesh,
+    cameras: Sequence[Camera],
+    photos: PhotoStack,
+    settings: RefinementPass,
+    outlines: Outlines | None = None,
 ) -> tuple[TriangleMesh, Floats]:
     """Return the mesh with moved vertices, and how certain each is.
 
@@ -92,6 +135,9 @@ def refine_surface(
         In the same order.
     settings
         How to search.
+    outlines
+        Where given, a vertex on the rim that the patterns leave in doubt follows the edge
+        between body and room.
 
     Returns
     -------
@@ -102,13 +148,9 @@ def refine_surface(
     """
     adjacency = sp.csr_array(vertex_adjacency(mesh))
     averaged = _averaging(adjacency)
-    normal = mesh.vertex_normals()
-    for _ in range(_NORMAL_ROUNDS):
-        normal = _unit(normal + averaged @ normal)
+    normal = _even_normals(mesh, averaged)
     patches = _patches(mesh, normal, averaged, adjacency, cameras, settings.scale)
-    moves = np.arange(
-        -settings.reach_mm, settings.reach_mm + 0.5 * settings.step_mm, settings.step_mm
-    )
+    moves = settings.moves_mm()
     likeness = patch_likeness(
         photos, patches, moves, spacing_mm=settings.spacing_mm, half_n=settings.half_n
     ).astype(np.float64)
@@ -116,8 +158,103 @@ def refine_surface(
         likeness = 0.5 * likeness + 0.5 * (averaged @ likeness)
     offset, certainty = _peaks(likeness, moves)
     certainty[patches.views_n < 2] = 0.0
+    if outlines is not None:
+        # Highlights and shading look a little alike everywhere.
+        certainty[certainty < SOME_CERTAINTY] = 0.0
+        rim, held = _rim_peaks(mesh, normal, cameras, outlines, moves, averaged, settings)
+        held *= np.clip(1.0 - certainty / _SURE, 0.0, 1.0)
+        both = certainty + held
+        offset = (certainty * offset + held * rim) / np.maximum(both, 1e-9)
+        certainty = both
     smooth = _smoothed(offset, certainty, averaged, settings)
     return mesh.with_vertices(mesh.vertices + normal * smooth[:, None]), certainty
+
+
+def follow_outlines(
+    mesh: TriangleMesh, cameras: Sequence[Camera], outlines: Outlines, settings: RefinementPass
+) -> tuple[TriangleMesh, Floats]:
+    """Return the mesh with its rims on the edges between body and room, patterns left aside.
+
+    The same as :func:`refine_surface` for a body without any pattern, at a fraction of the work.
+    """
+    averaged = _averaging(sp.csr_array(vertex_adjacency(mesh)))
+    normal = _even_normals(mesh, averaged)
+    moves = settings.moves_mm()
+    offset, certainty = _rim_peaks(mesh, normal, cameras, outlines, moves, averaged, settings)
+    smooth = _smoothed(offset, certainty, averaged, settings)
+    return mesh.with_vertices(mesh.vertices + normal * smooth[:, None]), certainty
+
+
+def _even_normals(mesh: TriangleMesh, averaged: Sparse) -> Floats:
+    normal = mesh.vertex_normals()
+    for _ in range(_NORMAL_ROUNDS):
+        normal = _unit(normal + averaged @ normal)
+    return normal
+
+
+def _rim_peaks(
+    mesh: TriangleMesh,
+    normal: Floats,
+    cameras: Sequence[Camera],
+    outlines: Outlines,
+    moves: Floats,
+    averaged: Sparse,
+    settings: RefinementPass,
+) -> tuple[Floats, Floats]:
+    """Return the moves that bring rims to edges in the photos, and how much to believe them."""
+    strength, seen = rim_likeness(
+        mesh,
+        normal,
+        cameras,
+        outlines.pictures,
+        moves,
+        clear_mm=settings.scale * _RIM_CLEAR_MM,
+        cell_mm=settings.scale * _RIM_CELL_MM,
+        above_mm=outlines.above_mm,
+    )
+    total, weight = strength * seen[:, None], seen
+    for _ in range(settings.averaging):
+        total, weight = 0.5 * (total + averaged @ total), 0.5 * (weight + averaged @ weight)
+    # Edges farther off are more often another thing's.
+    near = np.exp(-0.5 * (moves / (0.6 * settings.reach_mm)) ** 2)
+    likeness = total / np.maximum(weight, 1e-9)[:, None] * near
+    offset, certainty = _peaks(likeness, moves)
+    # On a finer mesh the same votes are spread over more vertices.
+    room_mm2 = float(mesh.face_areas_mm2().sum()) / len(mesh.vertices)
+    votes = _RIM_VOTES_PER_MM2 * room_mm2 / settings.scale**2
+    # A ray that grazes a long ridge touches the body in one place of it only: few votes count
+    # for next to nothing, and the ridge is left to smoothness.
+    certainty *= np.clip(weight / votes, 0.0, 1.0) ** 3
+    return offset, certainty
+
+
+def fair(mesh: TriangleMesh, certainty: Floats, *, stiffness: float = 0.5) -> TriangleMesh:
+    """Return the mesh bent as little as what is certain of it allows.
+
+    Minimises certainty |x - x0|^2 + stiffness |L x|^2 over the vertices: certain places stay
+    where they are, and a gap between them goes on as they do.
+
+    Parameters
+    ----------
+    mesh
+        Any mesh.
+    certainty
+        (V,) float, 0 and up.
+    stiffness
+        Weight of the smoothness.
+    """
+    averaged = _averaging(sp.csr_array(vertex_adjacency(mesh)))
+    rough = sp.csr_array(sp.eye_array(len(mesh.vertices)) - averaged)
+    across = sp.csr_array(rough.T)
+    squares = stiffness * np.asarray(rough.power(2).sum(axis=0)).ravel()
+    weight = certainty + _STAY
+    start = np.zeros(len(weight))
+    # Solved for the moves: their size, not that of the coordinates, sets the accuracy.
+    moves = [
+        _solved(weight, rough, across, squares, -stiffness * bend, start, stiffness, 400)
+        for bend in (across @ (rough @ mesh.vertices)).T
+    ]
+    return mesh.with_vertices(mesh.vertices + np.stack(moves, axis=1))
 
 
 def even_out(mesh: TriangleMesh, freedom: Floats, *, rounds: int = 40) -> TriangleMesh:
@@ -303,7 +440,9 @@ def _smoothed(
     smooth = np.zeros(count)
     weight = certainty
     for _ in range(2):
-        smooth = _solved(weight + _STAY, rough, across, squares, weight * offset, smooth, settings)
+        smooth = _solved(
+            weight + _STAY, rough, across, squares, weight * offset, smooth, settings.stiffness
+        )
         error = np.abs(smooth - offset)
         weight = certainty / (1.0 + (error / (2.0 * settings.step_mm)) ** 2)
     return smooth
@@ -316,13 +455,14 @@ def _solved(
     squares: Floats,
     wanted: Floats,
     start: Floats,
-    settings: RefinementPass,
+    stiffness: float,
+    most: int = 80,
 ) -> Floats:
     """Solve (weight + stiffness L'L) x = wanted by conjugate gradients, scaled by the diagonal."""
     shape = rough.shape
 
     def times(x: Floats) -> Floats:
-        product: Floats = weight * x + settings.stiffness * (across @ (rough @ x))
+        product: Floats = weight * x + stiffness * (across @ (rough @ x))
         return product
 
     inverse = 1.0 / (weight + squares)
@@ -331,7 +471,7 @@ def _solved(
         wanted,
         x0=start,
         rtol=1e-3,
-        maxiter=80,
+        maxiter=most,
         M=LinearOperator(shape, matvec=lambda x: inverse * x, dtype=np.float64),
     )
     return np.asarray(solution, dtype=np.float64)
