@@ -2,97 +2,50 @@
 
 from __future__ import annotations
 
-from functools import cache
-
 import numpy as np
 import pytest
 
-from fitkit.capture.camera import Camera, Lens
+from fitkit.capture.camera import Camera
 from fitkit.capture.closed_surface import mesh_of_grid
 from fitkit.capture.rim_edges import rim_likeness
 from fitkit.capture.silhouette import reduced_colour, silhouette, splat
 from fitkit.capture.surface_refinement import Outlines, RefinementPass, fair, follow_outlines
 from fitkit.capture.visual_hull import hull_grid
-from fitkit.geometry.arrays import Bools, Bytes, Floats
+from fitkit.geometry.arrays import Bools
+from tests.capture.plain_ball import RADIUS_MM, ball_cameras, ball_cover, ball_picture
 from tests.truth.solids import sphere
-from tests.truth.textured_egg import camera_at
-
-_RADIUS_MM = 100.0
-_LENS = Lens(180, 240, 330.0, 90.0, 120.0, k1=0.04, k2=-0.03, p1=2e-4, p2=-1e-4)
-
-
-@cache
-def _cameras(count: int = 14) -> tuple[Camera, ...]:
-    """Return cameras all round a ball at the origin, by turns above and below."""
-    cameras = []
-    for k in range(count):
-        azimuth = 2 * np.pi * k / count
-        centre = np.array([800 * np.cos(azimuth), 800 * np.sin(azimuth), (220.0, -160.0)[k % 2]])
-        cameras.append(camera_at(f"ball_{k:02d}.jpg", centre, np.zeros(3), lens=_LENS))
-    return tuple(cameras)
-
-
-def _cover(camera: Camera, radius_mm: float = _RADIUS_MM, samples: int = 2) -> Floats:
-    """(H, W) float 0..1: how much of each pixel the ball covers, by the rays' distance to it."""
-    lens, inner = camera.lens, (np.arange(samples) + 0.5) / samples - 0.5
-    v, u, dv, du = np.meshgrid(
-        np.arange(lens.height_px), np.arange(lens.width_px), inner, inner, indexing="ij"
-    )
-    places = np.stack([(u + du).ravel(), (v + dv).ravel()], axis=1)
-    ideal = (places - [lens.centre_x_px, lens.centre_y_px]) / lens.focal_px
-    measured = ideal.copy()
-    for _ in range(8):
-        image = lens.project(np.column_stack([ideal, np.ones(len(ideal))]))
-        ideal += measured - (image - [lens.centre_x_px, lens.centre_y_px]) / lens.focal_px
-    ways = np.column_stack([ideal, np.ones(len(ideal))])
-    ways /= np.linalg.norm(ways, axis=1, keepdims=True)
-    centre = camera.camera_from_world.translation_mm
-    off = np.linalg.norm(centre - (ways @ centre)[:, None] * ways, axis=1)
-    return np.asarray((off < radius_mm).reshape(u.shape).mean(axis=(2, 3)))
-
-
-@cache
-def _picture(index: int) -> Bytes:
-    """Return a pale ball, lighter above, before a wall of brown speckles."""
-    camera = _cameras()[index]
-    rng = np.random.default_rng(index)
-    cover = _cover(camera)[:, :, None]
-    wall = np.array([120.0, 90.0, 70.0]) + rng.normal(0.0, 14.0, (*cover.shape[:2], 1))
-    ball = np.array([190.0, 185.0, 175.0]) - 0.2 * np.arange(cover.shape[0])[:, None, None]
-    noise = rng.normal(0.0, 1.5, (*cover.shape[:2], 3))
-    return np.clip(cover * ball + (1 - cover) * wall + noise, 0, 255).astype(np.uint8)
 
 
 def _disc(camera: Camera, radius_mm: float) -> Bools:
-    return np.asarray(_cover(camera, radius_mm, 1) > 0.5)
+    return np.asarray(ball_cover(camera, radius_mm, 1) > 0.5)
 
 
 def test_outline_by_colour_is_that_of_the_ball() -> None:
     """Known is half of the ball and what lies far beside it; the rest is within a pixel."""
-    camera = _cameras()[3]
+    camera = ball_cameras()[3]
     body, room = _disc(camera, 50.0), ~_disc(camera, 170.0)
-    found = silhouette(_picture(3), body=body, room=room)
+    found = silhouette(ball_picture(3), body=body, room=room)
     assert found is not None
-    wrong = found != _disc(camera, _RADIUS_MM)
-    rim = _disc(camera, _RADIUS_MM + 3.0) & ~_disc(camera, _RADIUS_MM - 3.0)
+    wrong = found != _disc(camera, RADIUS_MM)
+    rim = _disc(camera, RADIUS_MM + 3.0) & ~_disc(camera, RADIUS_MM - 3.0)
     assert not (wrong & ~rim).any()
     assert wrong.sum() < 0.02 * found.sum()
 
 
 def test_outline_needs_to_know_a_little_of_both() -> None:
     nothing = np.zeros((240, 180), dtype=np.bool_)
-    assert silhouette(_picture(0), body=nothing, room=~nothing) is None
-    assert silhouette(_picture(0), body=~nothing, room=~nothing) is None
+    assert silhouette(ball_picture(0), body=nothing, room=~nothing) is None
+    assert silhouette(ball_picture(0), body=~nothing, room=~nothing) is None
 
 
 def test_grey_pictures_get_three_equal_channels_and_the_bound_holds() -> None:
-    colour = reduced_colour(_picture(0)[:, :, 0], 120)
+    colour = reduced_colour(ball_picture(0)[:, :, 0], 120)
     assert colour.shape == (120, 90, 3)
     assert (colour[:, :, 0] == colour[:, :, 2]).all()
 
 
 def test_points_fall_where_the_camera_projects_them() -> None:
-    camera = _cameras()[2]
+    camera = ball_cameras()[2]
     point = np.array([[30.0, -20.0, 40.0]])
     hit = splat(point, camera, (120, 90), grow_px=0)
     column, row = (camera.project(point)[0] + 0.5) / 2.0 - 0.5
@@ -103,8 +56,8 @@ def test_points_fall_where_the_camera_projects_them() -> None:
 @pytest.mark.parametrize("spare", [0, 1])
 def test_hull_of_round_outlines_is_round(spare: int) -> None:
     """The ball lies inside its hull; one photo without the ball is forgiven with one to spare."""
-    cameras = _cameras()
-    outlines = [_disc(camera, _RADIUS_MM) for camera in cameras]
+    cameras = ball_cameras()
+    outlines = [_disc(camera, RADIUS_MM) for camera in cameras]
     if spare:
         outlines[4] = np.zeros_like(outlines[4])
     corner = np.full(3, 130.0)
@@ -112,18 +65,18 @@ def test_hull_of_round_outlines_is_round(spare: int) -> None:
     mesh = mesh_of_grid(grid)
     away = np.linalg.norm(mesh.vertices, axis=1)
     level = np.abs(mesh.vertices[:, 2]) < 40.0
-    assert np.abs(np.median(away[level]) - _RADIUS_MM) < 3.0
-    assert away.min() > _RADIUS_MM - 3.0
+    assert np.abs(np.median(away[level]) - RADIUS_MM) < 3.0
+    assert away.min() > RADIUS_MM - 3.0
 
 
 def test_rims_are_brightest_where_the_ball_ends() -> None:
     """A ball 3 mm too small: its rims are edges once they are moved out by 3 mm."""
-    small = sphere(_RADIUS_MM - 3.0, 8.0)
+    small = sphere(RADIUS_MM - 3.0, 8.0)
     normal = small.vertices / np.linalg.norm(small.vertices, axis=1, keepdims=True)
     moves = np.arange(-9.0, 9.1, 1.5)
-    pictures = [_picture(k) for k in range(len(_cameras()))]
+    pictures = [ball_picture(k) for k in range(len(ball_cameras()))]
     strength, seen = rim_likeness(
-        small, normal, _cameras(), pictures, moves, clear_mm=4.0, cell_mm=6.0
+        small, normal, ball_cameras(), pictures, moves, clear_mm=4.0, cell_mm=6.0
     )
     on_rim = seen > 0.3
     assert on_rim.mean() > 0.2
@@ -133,25 +86,25 @@ def test_rims_are_brightest_where_the_ball_ends() -> None:
 
 def test_plain_ball_comes_out_by_its_outlines_alone() -> None:
     """From 6 mm too large to half a millimetre: a fifth of these photos' pixels."""
-    pictures = [_picture(k) for k in range(len(_cameras()))]
-    mesh = sphere(_RADIUS_MM + 6.0, 8.0)
+    pictures = [ball_picture(k) for k in range(len(ball_cameras()))]
+    mesh = sphere(RADIUS_MM + 6.0, 8.0)
     for _ in range(3):
         mesh, certainty = follow_outlines(
-            mesh, _cameras(), Outlines(pictures, -np.inf), RefinementPass(12.0, 2.0, 4.0, 3)
+            mesh, ball_cameras(), Outlines(pictures, -np.inf), RefinementPass(12.0, 2.0, 4.0, 3)
         )
         mesh = fair(mesh, certainty)
     level = np.abs(mesh.vertices[:, 2]) < 70.0
-    off = np.linalg.norm(mesh.vertices[level], axis=1) - _RADIUS_MM
+    off = np.linalg.norm(mesh.vertices[level], axis=1) - RADIUS_MM
     assert abs(np.median(off)) < 0.6
     assert np.sqrt((off**2).mean()) < 1.2
 
 
 def test_fairing_keeps_what_is_certain_and_bends_the_rest_along() -> None:
     """A dented ball is round again where only the dent is uncertain."""
-    ball = sphere(_RADIUS_MM, 8.0)
+    ball = sphere(RADIUS_MM, 8.0)
     dented = ball.vertices[:, 0] > 88.0
     vertices = np.where(dented[:, None], 0.9 * ball.vertices, ball.vertices)
     healed = fair(ball.with_vertices(vertices), np.where(dented, 0.0, 1.0))
     away = np.linalg.norm(healed.vertices, axis=1)
-    assert np.abs(away[~dented] - _RADIUS_MM).max() < 2.5
-    assert away[dented].min() > _RADIUS_MM - 3.0
+    assert np.abs(away[~dented] - RADIUS_MM).max() < 2.5
+    assert away[dented].min() > RADIUS_MM - 3.0

@@ -6,7 +6,7 @@ import numpy as np
 
 from fitkit.capture.closed_surface import cut_to_volume, mesh_of_grid
 from fitkit.capture.signed_grid import signed_grid
-from fitkit.capture.surface_findings import few_pairs_finding, surface_findings
+from fitkit.capture.surface_findings import few_pairs_finding, plain_regions, surface_findings
 from fitkit.findings import Severity
 from fitkit.geometry.mesh import TriangleMesh
 from tests.truth.textured_egg import VOLUME, egg_cameras, egg_mesh
@@ -38,7 +38,8 @@ def test_a_gap_in_view_of_the_cameras_is_plain() -> None:
     assert found[0].number is not None
     assert 0.7 < found[0].number * area.sum() / front < 1.3
     assert found[0].severity is Severity.WARNING
-    assert "pattern" in found[0].remedy
+    assert "(front)" in found[0].message
+    assert "crosses of dark tape" in found[0].remedy
 
 
 def test_a_gap_that_no_camera_faces_is_unseen() -> None:
@@ -48,6 +49,16 @@ def test_a_gap_that_no_camera_faces_is_unseen() -> None:
     found = surface_findings(mesh, gap_in_front(mesh), VOLUME, behind)
     assert [finding.code for finding in found] == ["unseen-surface"]
     assert "photos that look" in found[0].remedy
+
+
+def test_regions_are_named_by_side_and_height() -> None:
+    mesh = cut_egg()
+    middle = mesh.corners.mean(axis=1)
+    none = np.zeros(len(middle), dtype=np.bool_)
+    high_back = (middle[:, 2] > 1030.0) & (middle[:, 1] > 0.0)
+    assert plain_regions(mesh, high_back, none) == "back high"
+    assert plain_regions(mesh, ~none, none) == "all round"
+    assert plain_regions(mesh, none, none) == "in small places"
 
 
 def test_few_pairs_say_how_many() -> None:
