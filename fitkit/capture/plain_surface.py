@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy.ndimage import gaussian_filter
@@ -27,11 +27,11 @@ from fitkit.capture.surface_refinement import (
 from fitkit.geometry.arrays import Bools, Floats
 from fitkit.geometry.mesh import TriangleMesh
 
-__all__ = ["Lack", "lacking_pattern", "patterned_points", "plain_surface"]
+__all__ = ["is_plain", "patterned_points", "plain_share", "plain_surface"]
 
 _VIEWS = 3
-_PLAIN_SHARE, _BRIDGED_SHARE = 0.15, 0.02
-_BRIDGED_MM = 12.0
+_PLAIN_SHARE = 0.15
+_CUT_MM = 24.0
 # Stereo on a plain surface is off by this much: it carves only what lies farther before it.
 _CARVE_MM, _CARVE_VOTES = 10.0, 5
 _ROUNDS = 5
@@ -39,42 +39,18 @@ _FEWEST_POINTS = 500
 _PASS = RefinementPass(12.0, 2.0, 4.0, 3, averaging=3)
 
 
-@dataclass(frozen=True, slots=True)
-class Lack:
-    """How much of a surface the patterns leave open, as shares of its area.
-
-    Attributes
-    ----------
-    plain
-        Seen by three photos and more, and yet alike wherever it is moved.
-    bridged
-        Far from every point of the cloud.
-    """
-
-    plain: float
-    bridged: float
-
-    @property
-    def is_plain(self) -> bool:
-        """Whether the surface has to come from outlines."""
-        return self.plain > _PLAIN_SHARE
-
-    @property
-    def calls_for_outlines(self) -> bool:
-        """Whether outlines tell enough to be worth looking for."""
-        return self.is_plain or self.bridged > _BRIDGED_SHARE
-
-
-def lacking_pattern(
+def is_plain(
     surface: TriangleMesh,
     certainty: Floats,
-    near: cKDTree,
     volume: CaptureVolume,
     cameras: Sequence[Camera],
     *,
     scale: float,
-) -> Lack:
-    """Return how much of a surface is plain and how much only bridges a gap.
+) -> bool:
+    """Tell whether so much of a surface lacks pattern that outlines have to hold it.
+
+    Plain is what three photos and more see and what yet looks alike wherever it is moved; 15 % of
+    the area in view of them is too much.
 
     Parameters
     ----------
@@ -82,8 +58,6 @@ def lacking_pattern(
         After a pass of refinement.
     certainty
         (V,) float: of that pass.
-    near
-        Tree of the cloud's points.
     volume
         The column; its flat bottom does not count.
     cameras
@@ -91,17 +65,25 @@ def lacking_pattern(
     scale
         Size of the subject's detail against that of a body.
     """
+    return plain_share(surface, certainty, volume, cameras, scale=scale) > _PLAIN_SHARE
+
+
+def plain_share(
+    surface: TriangleMesh,
+    certainty: Floats,
+    volume: CaptureVolume,
+    cameras: Sequence[Camera],
+    *,
+    scale: float,
+) -> float:
+    """Return the share of the surface, by area, that is plain; see :func:`is_plain`."""
     area = surface.face_areas_mm2()
-    area[(surface.corners[:, :, 2] < volume.bottom_mm + 2.0 * scale * _BRIDGED_MM).any(axis=1)] = (
-        0.0
-    )
-    whole = max(float(area.sum()), 1.0)
+    low_mm = volume.bottom_mm + scale * _CUT_MM
+    area[(surface.corners[:, :, 2] < low_mm).any(axis=1)] = 0.0
     _, views_n = best_views(surface, surface.vertex_normals(), cameras)
     shown = views_n[surface.faces].min(axis=1) >= _VIEWS
     unsure = certainty[surface.faces].max(axis=1) < SOME_CERTAINTY
-    away, _ = near.query(surface.vertices, workers=-1)
-    bare = away[surface.faces].min(axis=1) > scale * _BRIDGED_MM
-    return Lack(float(area[shown & unsure].sum()) / whole, float(area[bare].sum()) / whole)
+    return float(area[shown & unsure].sum()) / max(float(area.sum()), 1.0)
 
 
 def patterned_points(cloud: PointCloud, surface: TriangleMesh, certainty: Floats) -> Bools:

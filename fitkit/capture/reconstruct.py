@@ -26,10 +26,10 @@ from fitkit.capture.outlined_body import outlined_body
 from fitkit.capture.pair_choice import choose_pairs
 from fitkit.capture.photo import Photo
 from fitkit.capture.photo_patches import PhotoStack, stack_photos
-from fitkit.capture.plain_surface import lacking_pattern, patterned_points, plain_surface
+from fitkit.capture.plain_surface import is_plain, patterned_points, plain_surface
 from fitkit.capture.point_cloud import PointCloud, cloud_of_maps, cloud_only, largest_clusters
 from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras
-from fitkit.capture.signed_grid import SignedGrid, signed_grid
+from fitkit.capture.signed_grid import signed_grid
 from fitkit.capture.stereo_matching import match_pair
 from fitkit.capture.stereo_pair import rectify_pair
 from fitkit.capture.surface_findings import few_pairs_finding, surface_findings
@@ -71,7 +71,7 @@ _REFINEMENT = (
 )
 _CARVE_STEP = 2
 _STRAY_MM = 8.0
-_ABOVE_CUT_MM, _HULL_SLACK_MM = 3.0, 3.0
+_ABOVE_CUT_MM = 3.0
 _FEW_PAIRS_PER_PHOTO = 0.8
 
 
@@ -168,7 +168,7 @@ def reconstruct(
     surface = _carved(surface, lower, wide, scale)
 
     def refining(fraction: float) -> None:
-        say(0.7 + 0.25 * fraction, "refining the surface")
+        say(0.75 + 0.2 * fraction, "refining the surface")
 
     near = cKDTree(cloud.points_mm)
     stacks = (
@@ -176,21 +176,20 @@ def reconstruct(
         stack_photos(cameras, greys),
     )
     held, certainty = refine_surface(surface, cameras, stacks[0], _scaled(0, scale))
-    lack = lacking_pattern(held, certainty, near, lower, cameras, scale=scale)
     outlines = None
-    if lack.calls_for_outlines:
-        say(0.7, "telling body from room by colour")
+    if is_plain(held, certainty, lower, cameras, scale=scale):
         pictures = [_picture_of(by_name[camera.photo]) for camera in cameras]
+
+        def telling(fraction: float) -> None:
+            say(0.7 + 0.05 * fraction, "telling body from room by colour")
+
         hull = outlined_body(
-            pictures, cameras, wide, fine, lower, rough.points_mm, scale=scale, say=_quiet
+            pictures, cameras, wide, fine, lower, rough.points_mm, scale=scale, say=telling
         )
-        if hull is not None and lack.is_plain:
+        if hull is not None:
             cloud = cloud_only(cloud, patterned_points(cloud, held, certainty))
             outlines = Outlines(pictures, volume.bottom_mm + scale * _ABOVE_CUT_MM)
             held = plain_surface(hull, fine, cameras, outlines, scale=scale)
-        elif hull is not None:
-            held = _carved_by_hull(surface, hull, scale)
-        if hull is not None:
             held, certainty = refine_surface(held, cameras, stacks[0], _scaled(0, scale), outlines)
     surface = _refined(held, certainty, cameras, stacks, near, scale, outlines, refining)
     surface = _cut(surface, volume, scale)
@@ -299,20 +298,8 @@ def _picture_of(photo: Photo) -> Bytes:
     return photo.colour if photo.colour is not None else photo.grey
 
 
-def _quiet(_fraction: float) -> None:
-    """Stand in for a listener."""
-
-
 def _scaled(index: int, scale: float) -> RefinementPass:
     return _REFINEMENT[index][2].scaled(scale)
-
-
-def _carved_by_hull(surface: TriangleMesh, hull: SignedGrid, scale: float) -> TriangleMesh:
-    """Return the surface without what lies clearly outside the outlines."""
-    cell_mm = scale * _REFINEMENT[0][0]
-    grid = signed_grid(surface, cell_mm=cell_mm, margin_mm=4 * cell_mm)
-    slack = hull.at(grid) + np.float32(scale * _HULL_SLACK_MM)
-    return mesh_of_grid(replace(grid, values_mm=np.minimum(grid.values_mm, slack)))
 
 
 def _refined(

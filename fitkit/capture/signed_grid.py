@@ -42,20 +42,6 @@ class SignedGrid:
         nodes: Floats = self.low_mm[axis] + self.cell_mm * np.arange(self.values_mm.shape[axis])
         return nodes
 
-    def at(self, other: SignedGrid) -> GridValues:
-        """Return the values at another grid's nodes, between nodes linearly, at the edge on."""
-        places = [
-            np.clip((other.nodes_mm(k) - self.low_mm[k]) / self.cell_mm, 0, n - 1)
-            for k, n in enumerate(self.values_mm.shape)
-        ]
-        values = self.values_mm
-        for axis, place in enumerate(places):
-            low = np.minimum(place.astype(np.int64), values.shape[axis] - 2)
-            part = (place - low).astype(np.float32)
-            part = part.reshape([-1 if k == axis else 1 for k in range(3)])
-            values = np.take(values, low, axis) * (1 - part) + np.take(values, low + 1, axis) * part
-        return values
-
 
 def signed_grid(
     mesh: TriangleMesh, *, cell_mm: float, margin_mm: float, flat_mm: float | None = None

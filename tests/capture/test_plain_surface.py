@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.spatial import cKDTree
 
 from fitkit.capture.closed_surface import mesh_of_grid
 from fitkit.capture.depth_map import DepthMap
 from fitkit.capture.outlined_body import outlined_body
-from fitkit.capture.plain_surface import Lack, lacking_pattern, patterned_points, plain_surface
+from fitkit.capture.plain_surface import (
+    is_plain,
+    patterned_points,
+    plain_share,
+    plain_surface,
+)
 from fitkit.capture.point_cloud import PointCloud
 from fitkit.capture.scan import CaptureVolume
-from fitkit.capture.signed_grid import signed_grid
 from fitkit.capture.surface_refinement import Outlines
 from fitkit.geometry.arrays import Floats
 from tests.capture.plain_ball import RADIUS_MM, ball_cameras, ball_picture
@@ -75,15 +78,11 @@ def test_photos_that_know_nothing_of_the_body_give_no_outlines() -> None:
 def test_half_a_plain_ball_is_half_plain() -> None:
     ball = sphere(RADIUS_MM, 8.0)
     certainty = np.where(ball.vertices[:, 0] > 0.0, 1.0, 0.0)
-    near = cKDTree(ball.vertices[ball.vertices[:, 1] > 0.0])
-    lack = lacking_pattern(ball, certainty, near, _VOLUME, ball_cameras(), scale=1.0)
+    share = plain_share(ball, certainty, _VOLUME, ball_cameras(), scale=1.0)
     # The caps above and below are seen by too few photos to count.
-    assert 0.3 < lack.plain < 0.52
-    assert 0.3 < lack.bridged < 0.5
-    assert lack.is_plain
-    assert Lack(0.0, 0.05).calls_for_outlines
-    assert not Lack(0.0, 0.05).is_plain
-    assert not Lack(0.01, 0.001).calls_for_outlines
+    assert 0.3 < share < 0.52
+    assert is_plain(ball, certainty, _VOLUME, ball_cameras(), scale=1.0)
+    assert not is_plain(ball, np.ones(len(certainty)), _VOLUME, ball_cameras(), scale=1.0)
 
 
 def test_points_of_plain_places_are_dropped_but_never_all() -> None:
@@ -93,15 +92,3 @@ def test_points_of_plain_places_are_dropped_but_never_all() -> None:
     kept = patterned_points(cloud, ball, certainty)
     np.testing.assert_array_equal(kept, ball.vertices[:, 0] > 0.0)
     assert patterned_points(cloud, ball, np.zeros(len(certainty))).sum() >= 500
-
-
-def test_a_grid_is_read_between_its_nodes_and_goes_on_at_its_edge() -> None:
-    """A plane's distances are linear, so another grid reads them exactly."""
-    fine = signed_grid(sphere(40.0, 8.0), cell_mm=5.0, margin_mm=20.0)
-    x = fine.nodes_mm(0)[:, None, None] + 0.0 * fine.values_mm
-    plane = type(fine)(x.astype(np.float32), fine.low_mm, fine.cell_mm)
-    other = signed_grid(sphere(30.0, 8.0), cell_mm=3.0, margin_mm=60.0)
-    read = plane.at(other)
-    assert read.shape == other.values_mm.shape
-    wanted = np.clip(other.nodes_mm(0), x.min(), x.max())
-    np.testing.assert_allclose(read[:, 3, 5], wanted, atol=1e-3)
