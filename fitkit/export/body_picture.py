@@ -165,7 +165,7 @@ def _panel(
     view = view_of(mesh, VIEWS[name], px_per_mm)
     fine = view_of(mesh, VIEWS[name], px_per_mm * _FINER)
     picture = body.shaded(fine, face_inks).resize(
-        (view.width_px, view.height_px), Image.Resampling.LANCZOS
+        (view.width_px, view.height_px), Image.Resampling.BOX
     )
     size = max(13, view.height_px // 60)
     label_px = max((int(font_px(size).getlength(n)) for n, _ in paths), default=0)
@@ -196,7 +196,7 @@ def _panel(
             scaled = [(x * _FINER, y * _FINER) for x, y in run_px]
             ink = (255, 255, 255, 230) if halo else (*inks[line], 255)
             pen.line(scaled, fill=ink, width=round(width * (2.0 if halo else 1.0)), joint="curve")
-    lines = lines.resize(panel.size, Image.Resampling.LANCZOS)
+    lines = lines.resize(panel.size, Image.Resampling.BOX)
     panel.paste(lines, (0, 0), lines)
     draw = ImageDraw.Draw(panel)
     heights = spread_apart(
