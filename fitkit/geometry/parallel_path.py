@@ -9,7 +9,7 @@ from fitkit.errors import PathError
 from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.path_through_places import path_through_places
-from fitkit.geometry.straight_walk import Walks, face_frames, walk_straight
+from fitkit.geometry.straight_walk import Walks, unit_normals, walk_straight
 from fitkit.geometry.surface_path import SurfacePath
 from fitkit.geometry.surroundings import surroundings
 
@@ -164,7 +164,7 @@ class _Line:
             return arcs
         here, faces = self._at(arcs)
         before, after = here - self._at(arcs - _LOOK_MM)[0], self._at(arcs + _LOOK_MM)[0] - here
-        turns = np.abs(_angles(before, after, face_frames(self.mesh, faces)))
+        turns = np.abs(_angles(before, after, unit_normals(self.mesh, faces)))
         found: list[float] = []
         for i in np.argsort(-turns, kind="stable"):
             if turns[i] < _SHARP_RAD:
@@ -182,7 +182,7 @@ class _Line:
         arcs = np.interp(along, self._along, self._arcs)
         step = np.searchsorted(self._along, along, side="right") - 1
         step = np.clip(step, 0, len(self._along) - 2)
-        normals = face_frames(self.mesh, self._at(arcs)[1])
+        normals = unit_normals(self.mesh, self._at(arcs)[1])
         piece, resting = step // 2, step % 2 == 1
         following = (piece + 1) % (len(self._bounds) - 1)
         before = self._chord(arcs, piece, normals)
@@ -207,7 +207,7 @@ class _Line:
     def walked(self, along: Floats, distance_mm: float) -> Walks:
         """Walk to the left of the line from places along it."""
         places, faces = self.places(along)
-        left = np.cross(face_frames(self.mesh, faces), self.directions(along))
+        left = np.cross(unit_normals(self.mesh, faces), self.directions(along))
         return walk_straight(self.mesh, places, faces, distance_mm * left)
 
     def own(

@@ -7,7 +7,7 @@ import numpy as np
 from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.geodesic import GeodesicSolver
 from fitkit.geometry.mesh import TriangleMesh
-from fitkit.geometry.straight_walk import face_frames
+from fitkit.geometry.straight_walk import unit_normals
 from fitkit.geometry.surface_path import SurfacePath
 from fitkit.geometry.surface_point import SurfacePoint
 from fitkit.geometry.topology import opposite_half_edges
@@ -80,7 +80,7 @@ def _crossings(
     """
     opposite = opposite_half_edges(mesh)
     aim = ends - starts
-    normals = face_frames(mesh, start_faces) + face_frames(mesh, end_faces)
+    normals = unit_normals(mesh, start_faces) + unit_normals(mesh, end_faces)
     across = np.cross(aim, normals)
     at, came_by = start_faces.copy(), np.full(len(starts), -1)
     arrived: Bools = np.zeros(len(starts), dtype=np.bool_)

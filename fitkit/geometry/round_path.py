@@ -9,7 +9,7 @@ from fitkit.errors import PathError
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.path_through_places import path_through_places
-from fitkit.geometry.straight_walk import face_frames, walk_straight
+from fitkit.geometry.straight_walk import unit_normals, walk_straight
 from fitkit.geometry.surface_path import SurfacePath
 from fitkit.geometry.surface_point import SurfacePoint
 from fitkit.geometry.surroundings import surroundings
@@ -33,7 +33,7 @@ def round_path(mesh: TriangleMesh, centre: SurfacePoint, radius_mm: float) -> Su
     """
     near, near_faces = surroundings(mesh, centre.point_mm[None], radius_mm + 1.0)
     face = np.flatnonzero(near_faces == centre.face)
-    normal = face_frames(mesh, np.array([centre.face]))[0]
+    normal = unit_normals(mesh, np.array([centre.face]))[0]
     first = np.cross(normal, np.eye(3)[int(np.abs(normal).argmin())])
     first /= np.linalg.norm(first)
     turn = 2.0 * np.pi * np.arange(_RAYS)[:, None] / _RAYS

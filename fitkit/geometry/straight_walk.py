@@ -10,7 +10,7 @@ from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.topology import opposite_half_edges
 
-__all__ = ["Walks", "face_frames", "walk_straight"]
+__all__ = ["Walks", "unit_normals", "walk_straight"]
 
 _MOST_STEPS = 20_000
 
@@ -34,7 +34,7 @@ class Walks:
     whole: Bools
 
 
-def face_frames(mesh: TriangleMesh, faces: Ints) -> Floats:
+def unit_normals(mesh: TriangleMesh, faces: Ints) -> Floats:
     """(N, 3) float, unit: outward normals of some faces."""
     a, b, c = np.moveaxis(mesh.vertices[mesh.faces[faces]], 1, 0)
     normals = np.cross(b - a, c - a)
@@ -65,7 +65,7 @@ def walk_straight(mesh: TriangleMesh, points_mm: Floats, faces: Ints, ways: Floa
     places = np.array(points_mm, dtype=np.float64)
     at = np.array(faces, dtype=np.int64)
     left = np.linalg.norm(ways, axis=1)
-    normals = face_frames(mesh, at)
+    normals = unit_normals(mesh, at)
     ahead = ways - np.einsum("ni,ni->n", ways, normals)[:, None] * normals
     ahead /= np.maximum(np.linalg.norm(ahead, axis=1, keepdims=True), 1e-300)
     whole = np.ones(len(at), dtype=np.bool_)
@@ -75,7 +75,7 @@ def walk_straight(mesh: TriangleMesh, points_mm: Floats, faces: Ints, ways: Floa
             break
         corners = mesh.vertices[mesh.faces[at[going]]]
         edges = np.roll(corners, -1, axis=1) - corners
-        normals = face_frames(mesh, at[going])
+        normals = unit_normals(mesh, at[going])
         outward = np.cross(edges, normals[:, None])
         closing = np.einsum("nki,ni->nk", outward, ahead[going])
         room = np.einsum("nki,nki->nk", outward, corners - places[going, None])
@@ -99,7 +99,7 @@ def walk_straight(mesh: TriangleMesh, points_mm: Floats, faces: Ints, ways: Floa
         across = across / np.linalg.norm(across, axis=1, keepdims=True)
         at[on] = half // 3
         # Beyond the edge, which runs the other way there, inwards is normal x edge.
-        inward = np.cross(face_frames(mesh, at[on]), -along)
+        inward = np.cross(unit_normals(mesh, at[on]), -along)
         ahead[on] = (
             np.einsum("ni,ni->n", ahead[on], along)[:, None] * along
             + np.einsum("ni,ni->n", ahead[on], across)[:, None] * inward

@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from fitkit.geometry.arrays import Bools, Floats
 from fitkit.geometry.path_through_places import path_through_places
-from fitkit.geometry.straight_walk import face_frames, walk_straight
+from fitkit.geometry.straight_walk import unit_normals, walk_straight
 from fitkit.geometry.surface_path import SurfacePath
 from fitkit.geometry.surface_point import SurfacePoint
 from fitkit.patch.design import Grain
@@ -71,7 +71,7 @@ def _direction(
     form: Form, lines: Sequence[TapeLine], grain: Grain, start: Floats, face: int
 ) -> Floats:
     """(3,) float, unit, in the triangle: the way that a grain tells at a place."""
-    normal = face_frames(form.mesh, np.array([face]))[0]
+    normal = unit_normals(form.mesh, np.array([face]))[0]
     up = np.array([0.0, 0.0, 1.0])
     if grain.along == "up":
         way = up
@@ -84,7 +84,7 @@ def _direction(
         # Over a few steps, so that no single triangle's edge decides.
         low, high = max(nearest - 3, 0), min(nearest + 3, len(points) - 1)
         way = points[high] - points[low]
-        there = face_frames(form.mesh, line.path.faces[[nearest]])[0]
+        there = unit_normals(form.mesh, line.path.faces[[nearest]])[0]
         way = _tipped(way, there, normal)
     flat = way - (way @ normal) * normal
     if np.linalg.norm(flat) < 1e-6:  # on level ground nothing is up: to the front, then

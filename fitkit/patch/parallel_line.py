@@ -10,7 +10,7 @@ from fitkit.errors import DesignError
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.parallel_path import parallel_path
-from fitkit.geometry.straight_walk import face_frames
+from fitkit.geometry.straight_walk import unit_normals
 from fitkit.geometry.surface_path import SurfacePath
 from fitkit.patch.design import ParallelLine
 from fitkit.patch.form import Form
@@ -79,7 +79,7 @@ def _of_both(
 def _left_of(mesh: TriangleMesh, path: SurfacePath) -> Floats:
     """(3,) float: mean of the directions to the left of a line, within the surface."""
     ways = np.diff(path.round_points_mm, axis=0)
-    left: Floats = np.cross(face_frames(mesh, path.faces), ways).sum(axis=0)
+    left: Floats = np.cross(unit_normals(mesh, path.faces), ways).sum(axis=0)
     return left / max(float(np.linalg.norm(ways, axis=1).sum()), 1e-300)
 
 
