@@ -17,7 +17,7 @@ from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.point_insertion import insert_points
 from fitkit.geometry.remembered import remembered
 from fitkit.geometry.short_walk import short_walk
-from fitkit.geometry.surface_cut import split_vertices
+from fitkit.geometry.surface_cut import part_where_touching
 from fitkit.geometry.surface_path import SurfacePath
 from fitkit.geometry.surface_point import SurfacePoint
 from fitkit.geometry.topology import edges, vertex_adjacency
@@ -202,7 +202,7 @@ def shortest_legs(
     grown[mesh.faces[touched].ravel()] = True
     chosen = np.flatnonzero(grown[mesh.faces].any(axis=1))
     part, _ = mesh.faces_only(chosen)
-    part, _ = split_vertices(part, np.zeros(part.faces.shape, dtype=np.bool_))
+    part = part_where_touching(part)
     number = np.full(len(mesh.faces), -1)
     number[chosen] = np.arange(len(chosen))
     solver = GeodesicSolver(

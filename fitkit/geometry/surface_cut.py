@@ -21,6 +21,7 @@ __all__ = [
     "cut_along",
     "edge_keys",
     "insert_paths",
+    "part_where_touching",
     "split_vertices",
 ]
 
@@ -231,3 +232,18 @@ def split_vertices(mesh: TriangleMesh, cut: Bools) -> tuple[TriangleMesh, Ints]:
     source = np.concatenate([np.arange(len(mesh.vertices)), fan_vertex[extra]])
     faces = number[fan_of_corner].reshape(-1, 3)
     return TriangleMesh(mesh.vertices[source], faces), source
+
+
+def part_where_touching(mesh: TriangleMesh) -> TriangleMesh:
+    """Return a piece of a surface parted where it touches itself in a single vertex.
+
+    There its border leaves the vertex more than once; any other piece is returned as it is.
+    """
+    keys = edge_keys(mesh).ravel()
+    order = np.argsort(keys, kind="stable")
+    again = np.r_[False, keys[order][1:] == keys[order][:-1]]
+    border = order[~again & ~np.r_[again[1:], False]]
+    starts = np.sort(mesh.faces.ravel()[border])
+    if not (starts[1:] == starts[:-1]).any():
+        return mesh
+    return split_vertices(mesh, np.zeros(mesh.faces.shape, dtype=np.bool_))[0]

@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.remembered import remembered
-from fitkit.geometry.surface_cut import split_vertices
+from fitkit.geometry.surface_cut import part_where_touching
 
 __all__ = ["surroundings"]
 
@@ -48,4 +48,4 @@ def surroundings(
     distance, _ = cKDTree(places_mm).query(middles[boxed])
     chosen = boxed[distance < within_mm + size[boxed]]
     near, _ = mesh.faces_only(chosen)
-    return split_vertices(near, np.zeros(near.faces.shape, dtype=np.bool_))[0], chosen
+    return part_where_touching(near), chosen
