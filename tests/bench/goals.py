@@ -8,7 +8,9 @@ them, and prints goal, measured and met, beside a plain chain of stock parts and
 pycolmap is installed, its camera poses. ``--height 1008`` is a quick look: pixels of twice
 the size, so not what the goals mean. ``--alone`` leaves the chains beside out. Every chain
 reads the photos' files in a process of its own, whose CPU seconds (both cores) and peak memory
-are told. Truth is laid on by a rigid motion only; girths are by the exact mesh.
+are told (the head is rendered in that process, so its peak counts that too; its CPU does not).
+Sway is of the body as one piece, arms included. Truth is laid on by a rigid motion only;
+girths are by the exact mesh.
 """
 
 from __future__ import annotations
