@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.spatial import cKDTree
 
 from fitkit.body.body import Body
 from fitkit.errors import DesignError
-from fitkit.geometry.arrays import Bools, Floats
+from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import SurfaceRays, nearest_on_mesh
 from fitkit.patch.design import EdgeTreatment, PatchDesign
@@ -25,6 +26,8 @@ RUNOUT_MM = 25.0
 _SHOULDER_MM = 6.0
 # A lower plate farther than this above the body than its own clearance is not under the vertex.
 _BRIDGED_MM = 60.0
+# Cosine of the angle between body and sheet up to which one lies under the other.
+_FACING = 0.3
 
 
 def lowest_first(designs: Sequence[PatchDesign]) -> tuple[PatchDesign, ...]:
@@ -92,10 +95,11 @@ def lifted_mm(
         own_mm = (patch.design.clearance_mm or 0.0) + 0.5 * patch.design.thickness_mm
         stand_mm = 0.5 * patch.design.thickness_mm + play_mm - clearance_mm
         for sheet, rim, laps in _both_sides(patch):
+            at, ways = sheet.vertices[rim], sheet.vertex_normals()[rim]
             near = _near(points, sheet, own_mm + raised_mm.max(initial=0.0) + _BRIDGED_MM)
-            rim_heights = nearest_on_mesh(body.mesh, rim)[2]
+            border = _Border(at, ways, laps, nearest_on_mesh(body.mesh, at)[2])
             height, beside = _above(
-                points[near], normals[near], raised_mm[near] + own_mm, sheet, rim, laps, rim_heights
+                points[near], normals[near], raised_mm[near] + own_mm, sheet, border
             )
             wanted = np.maximum(height + stand_mm - raised_mm[near], 0.0)
             raise_to = raised_mm[near] + wanted * run_out(beside, RUNOUT_MM)
@@ -107,17 +111,27 @@ def _lap_mm(treatment: EdgeTreatment | None) -> float:
     return treatment.size_mm if treatment is not None and treatment.kind == "lap" else 0.0
 
 
-def _both_sides(patch: Patch) -> list[tuple[TriangleMesh, Floats, Floats]]:
-    """Sheets of a patch, with the places along its border and the width of the lap at each."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Border:
+    """Places along a sheet's border, the sheet's normal, lap and height above the body at each."""
+
+    at_mm: Floats
+    normals: Floats
+    laps_mm: Floats
+    heights_mm: Floats
+
+
+def _both_sides(patch: Patch) -> list[tuple[TriangleMesh, Ints, Floats]]:
+    """Sheets of a patch, with the vertices along its border and the width of the lap at each."""
     rim = [edge.vertices for loop in patch.loops for edge in loop]
     widths = [_lap_mm(patch.design.edges.get(edge.line)) for loop in patch.loops for edge in loop]
-    at = patch.mesh.vertices[np.concatenate(rim)]
-    lap = np.repeat(widths, [len(vertices) for vertices in rim])
-    sheets = [(patch.mesh, at, lap)]
+    vertices = np.concatenate(rim)
+    lap = np.repeat(widths, [len(edge) for edge in rim])
+    sheets = [(patch.mesh, vertices, lap)]
     if patch.design.paired:
         flip = np.array([-1.0, 1.0, 1.0])
         other = TriangleMesh(patch.mesh.vertices * flip, patch.mesh.faces[:, ::-1])
-        sheets.append((other, at * flip, lap))
+        sheets.append((other, vertices, lap))
     return sheets
 
 
@@ -128,26 +142,25 @@ def _near(points: Floats, sheet: TriangleMesh, reach_mm: float) -> Bools:
 
 
 def _above(
-    points: Floats,
-    normals: Floats,
-    usual_mm: Floats,
-    sheet: TriangleMesh,
-    rim: Floats,
-    laps_mm: Floats,
-    rim_heights_mm: Floats,
+    points: Floats, normals: Floats, usual_mm: Floats, sheet: TriangleMesh, border: _Border
 ) -> tuple[Floats, Floats]:
     """Height of a sheet above points, along their normals, and how far beside it they lie.
 
-    Beside the sheet and its laps, its height is that of the nearest place of its border.
+    Beside the sheet and its laps, its height is that of the nearest place of its border. What
+    faces the sheet's outside, as the inside of an arm does, is not under it.
     """
     if len(points) == 0:
         return np.zeros(0), np.zeros(0)
     hits = SurfaceRays(sheet).first_hit(points, normals)
-    under = np.isfinite(hits.distance_mm) & (hits.distance_mm < usual_mm + _BRIDGED_MM)
+    scaled = sheet.face_normals_scaled()[hits.faces]
+    along = np.einsum("ni,ni->n", scaled, normals) > _FACING * np.linalg.norm(scaled, axis=1)
+    under = (hits.distance_mm < usual_mm + _BRIDGED_MM) & along
     height = np.where(under, hits.distance_mm, 0.0)
     beside = np.zeros(len(points))
     out = np.flatnonzero(~under)
-    reach, at = cKDTree(rim).query(points[out] + usual_mm[out, np.newaxis] * normals[out])
-    height[out] = rim_heights_mm[at]
-    beside[out] = np.maximum(reach - laps_mm[at] - _SHOULDER_MM, 0.0)
+    reach, at = cKDTree(border.at_mm).query(points[out] + usual_mm[out, np.newaxis] * normals[out])
+    height[out] = border.heights_mm[at]
+    beside[out] = np.maximum(reach - border.laps_mm[at] - _SHOULDER_MM, 0.0)
+    away = np.einsum("ni,ni->n", border.normals[at], normals[out]) <= _FACING
+    beside[out[away]] = np.inf
     return height, beside

@@ -7,6 +7,7 @@ import pytest
 
 from fitkit.body.body import Body
 from fitkit.errors import DesignError
+from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
 from fitkit.patch.design import EdgeTreatment, HeightAnchor, PatchDesign
 from fitkit.patch.form import grow_form
@@ -102,3 +103,16 @@ def test_plates_are_taken_from_the_lowest_up() -> None:
         lowest_first([design("a", "b"), design("b", "a")])
     with pytest.raises(DesignError, match="over 'gone', which is not drawn"):
         lowest_first([design("a", "gone"), design("b")])
+
+
+def test_what_faces_the_outside_of_a_plate_is_not_under_it() -> None:
+    """A second ball 30 mm beside the plated one, as an arm hangs beside the trunk."""
+    other = BALL.with_vertices(BALL.vertices + np.array([150 + 8 + 30 + 150, 0, 0]))
+    both = TriangleMesh(
+        np.vstack([BALL.vertices, other.vertices]),
+        np.vstack([BALL.faces, other.faces + len(BALL.vertices)]),
+    )
+    body = Body(both, np.zeros(len(both.vertices)))
+    raised = lifted_mm(body, None, [lower_cap(5.0, 0.6)], clearance_mm=5.0, play_mm=0.5)
+    assert raised[: len(BALL.vertices)].max() == pytest.approx(2.5, abs=0.05)
+    assert raised[len(BALL.vertices) :].max() == 0.0
