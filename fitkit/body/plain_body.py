@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import scipy.sparse as sp
 
 from fitkit.body.body import Body, Landmark, SegmentAxis
 from fitkit.body.body_levels import trunk_round
@@ -17,10 +18,12 @@ from fitkit.body.trunk_levels import UNDER_ARMPIT_MM
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import SurfaceRays
+from fitkit.geometry.topology import vertex_adjacency
 
 __all__ = ["plain_body"]
 
 _CELL_MM = 9.0
+_EVENING_ROUNDS = 5
 _MIRROR = np.array([-1.0, 1.0, 1.0])
 # From the joint before to the joint after; and which way the landmark of the latter lies.
 _BONES = {
@@ -94,5 +97,21 @@ def _meshed(shape: PlainShape, cell_mm: float) -> TriangleMesh:
     twin = np.arange(len(points))
     twin[~on_plane] = len(points) + np.arange(int((~on_plane).sum()))
     both = np.vstack([points, points[~on_plane] * _MIRROR])
-    mesh = TriangleMesh(both, np.vstack([faces, twin[faces[:, ::-1]]]))
-    return mesh if mesh.volume_mm3() > 0 else TriangleMesh(both, mesh.faces[:, ::-1])
+    mesh = _evened(TriangleMesh(both, np.vstack([faces, twin[faces[:, ::-1]]])))
+    return mesh if mesh.volume_mm3() > 0 else TriangleMesh(mesh.vertices, mesh.faces[:, ::-1])
+
+
+def _evened(mesh: TriangleMesh) -> TriangleMesh:
+    """Return the mesh without the steps of its cells, hardly thinner.
+
+    G. Taubin, A Signal Processing Approach to Fair Surface Design, SIGGRAPH 1995.
+    """
+    links = sp.csr_array(vertex_adjacency(mesh))
+    mean = sp.diags_array(1.0 / np.asarray(links.sum(axis=1)).ravel()) @ links
+    points = mesh.vertices
+    for share in (0.5, -0.53) * _EVENING_ROUNDS:
+        points = points + share * (mean @ points - points)
+    # The soles stay flat on the floor.
+    height = mesh.vertices[:, 2]
+    points[:, 2] = np.where(height < 1.0, height, np.maximum(points[:, 2], 0.0))
+    return mesh.with_vertices(points)

@@ -89,8 +89,10 @@ def _limb(
 ) -> tuple[TriangleMesh, dict[str, SegmentAxis], list[str]]:
     side, limb = part.split(" ", 1)
     if limb == "arm":
-        out = np.array([1.0 if side == "left" else -1.0, 0.0, 0.0])
-        cut = side_of_plane(body.mesh, body.landmark(f"{side} armpit").at_mm - 10.0 * out, out)
+        # Through the armpit, midway between the upright and the arm: neither breast nor back.
+        tilt = 0.5 * np.arccos(-body.axis(f"{side} arm").direction[2])
+        out = np.array([np.cos(tilt) * (1.0 if side == "left" else -1.0), 0.0, np.sin(tilt)])
+        cut = side_of_plane(body.mesh, body.landmark(f"{side} armpit").at_mm, out)
         names, marks = ["arm", "forearm"], ["armpit", "shoulder", "elbow", "wrist"]
     elif limb == "leg":
         cut = side_of_plane(body.mesh, body.landmark("crotch").at_mm - 4.0 * _UP, -_UP)

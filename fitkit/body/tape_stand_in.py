@@ -94,10 +94,12 @@ def _marked(body: Body, filled: tuple[str, ...], group: SurveyGroup) -> Body:
     """Return the body marked as not measured, the survey's part in it told."""
     kept = [f for f in body.findings if f.code not in ("body-adapted", "adapt-far")]
     words = "This body was built from the tape list; no surface of the wearer was measured."
-    if filled:
+    shown = {_plain(measure.name) for measure in tape_measures(body)}
+    named = [name for name in filled if name in shown]
+    if named:
         words += (
             f" Not on the list and filled in from the {group} of a published survey (ANSUR II, "
-            f"2012): {', '.join(filled)}."
+            f"2012): {', '.join(named)}; and what no tape is laid for."
         )
     finding = Finding(
         "body-not-measured",

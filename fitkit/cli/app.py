@@ -119,12 +119,12 @@ def start_command(
 ) -> None:
     """Make a job folder with a job.toml to fill in."""
     with answering("start", as_json=as_json):
-        import sys
-
         from fitkit.errors import InputError
         from fitkit.workflow.start_job import start_job
 
         _check_stand_in(from_tape, part)
+        if part is not None and from_tape is None:
+            raise typer.BadParameter("--part needs --from-tape men or women.")
         measures: dict[str, str] = {}
         for row in tape or ():
             what, equals, length = row.partition("=")
@@ -133,7 +133,7 @@ def start_command(
                     f"'{row}' is not a line of a tape list.", "Write it as chest='98 cm'."
                 )
             measures[what.strip()] = length.strip()
-        if wearer is None and sys.stdin.isatty() and not as_json:
+        if wearer is None and _somebody_is_there(as_json=as_json):
             wearer = typer.prompt("Who wears it", default="", show_default=False, err=True)
         report = start_job(
             job, name=name, wearer=wearer or "", tape=measures, from_tape=from_tape, part=part
@@ -230,7 +230,7 @@ def body_command(
         if unit is not None and unit not in MM_PER_UNIT:
             raise typer.BadParameter(f"--unit is one of {', '.join(MM_PER_UNIT)}.")
         _check_stand_in(from_tape, part)
-        if mesh is not None and unit is None and sys.stdin.isatty() and not as_json:
+        if mesh is not None and unit is None and _somebody_is_there(as_json=as_json):
             readings = readings_of_file(mesh)
             if readings:
                 print(f"{mesh.name} does not say in what unit it is; likeliest {readings}.",
@@ -467,6 +467,13 @@ def check_command(job: JobFolder, as_json: AsJson = False) -> None:
                 print("No findings.")
 
         finish("check", check.as_dict(), check.findings, as_json=as_json, show=show)
+
+
+def _somebody_is_there(*, as_json: bool) -> bool:
+    """Tell whether a question would be answered."""
+    import sys
+
+    return sys.stdin.isatty() and not as_json
 
 
 def _check_stand_in(from_tape: str | None, part: str | None) -> None:
