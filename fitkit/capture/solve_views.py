@@ -40,6 +40,10 @@ _LEAST_SIGMA_PX = 0.01
 _FOCAL_SIGMA = {True: 0.06, False: 0.2}
 _CENTRE_SIGMA = 0.015
 _DISTORTION_SIGMA = (0.15, 0.2, 0.001, 0.001)
+# Photos that all see one plane at one slant leave centre and tangents open, and what is
+# believed of them must be believed more firmly: within this angle nothing is told.
+_ONE_SLANT_RAD = np.radians(1.0)
+_FIRM_CENTRE_SIGMA, _FIRM_TANGENT_SIGMA = 0.003, 1e-4
 _ROUGH_RMS_PX = 1.0
 _FAR_FOCAL = 0.25
 # How far tone curve and ink may move an edge that nothing else tells of: measured 0.1 to 0.3
@@ -270,6 +274,44 @@ class _Solution:
             np.zeros(len(cameras)),
             np.array([pose.rotation for pose in sheets]),
             np.array([pose.translation_mm for pose in sheets]),
+        )
+        self._hold_open_lenses()
+
+    def _hold_open_lenses(self) -> None:
+        """Believe more firmly in lenses of which the photos cannot tell enough.
+
+        Turning a plane about its own normal before a still camera adds nothing to what one
+        photo of it tells of the lens (Z. Zhang, "A flexible new technique for camera
+        calibration", IEEE PAMI 22(11), 2000, pp. 1330-1334, section 4).
+        """
+        network = self._network
+        cameras = [self.photo_of_camera.index(view.photo) for view in self._views]
+        sheets = [self._tag_of_sheet.index(view.sheet.tag_id) for view in self._views]
+        up = network.sheet_rotations[sheets, :, 2]
+        normals = np.einsum("vij,vj->vi", network.camera_rotations[cameras], up)
+        lens_of_view = network.lens_of_camera[cameras]
+        sigmas, lenses = self._priors.sigmas.copy(), network.lenses.copy()
+        for lens in np.unique(lens_of_view):
+            seen = normals[lens_of_view == lens]
+            middle = seen.mean(axis=0) / np.linalg.norm(seen.mean(axis=0))
+            if np.percentile(seen @ middle, 10.0) < np.cos(_ONE_SLANT_RAD):
+                continue
+            sigmas[lens, 1:3] *= _FIRM_CENTRE_SIGMA / _CENTRE_SIGMA
+            sigmas[lens, 5:] = _FIRM_TANGENT_SIGMA
+            lenses[lens] = self._priors.values[lens]
+            self._findings.append(self._one_slant(self._lens_keys[lens]))
+        self._priors = replace(self._priors, sigmas=sigmas)
+        self._network = replace(network, lenses=lenses)
+
+    def _one_slant(self, key: str) -> Finding:
+        name = next(p.name for p in self._photos if p.lens_key == key)
+        return Finding(
+            "one-slant",
+            Severity.NOTE,
+            name,
+            f"{name} and its like all see the marker sheets at the same slant, which tells "
+            "little of their lens; what is usual was taken for its centre.",
+            "Take three or four more from clearly higher and lower.",
         )
 
     def adjust(self) -> None:

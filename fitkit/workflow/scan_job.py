@@ -203,6 +203,7 @@ def _scan_photos(job: Job, paths: Sequence[Path], progress: Progress | None) -> 
     from fitkit.capture.reconstruct import reconstruct
     from fitkit.capture.sheet_view import view_sheets
     from fitkit.capture.solve_cameras import solve_cameras
+    from fitkit.capture.still_room import without_still_room
     from fitkit.export.scan_picture import png_of_photos
     from fitkit.job.scan_files import scan_files
     from fitkit.job.sheet_view_memory import SheetViewMemory
@@ -223,14 +224,15 @@ def _scan_photos(job: Job, paths: Sequence[Path], progress: Progress | None) -> 
         progress=part_of(progress, 0.06, 0.25),
     )
     missing: tuple[Finding, ...] = tuple(f for f in unread if f not in solved.findings)
-    solved = replace(solved, findings=(*missing, *solved.findings))
+    clear, remarks = without_still_room(photos)
+    solved = replace(solved, findings=(*missing, *solved.findings, *remarks))
     volume = default_capture_volume(
         solved,
         radius_mm=settings.radius_mm,
         bottom_mm=settings.bottom_mm,
         top_mm=settings.top_mm,
     )
-    scan = reconstruct(photos, solved, volume, progress=part_of(progress, 0.25, 0.97))
+    scan = reconstruct(clear, solved, volume, progress=part_of(progress, 0.25, 0.97))
     given = [*(photo.name for photo in photos), *(finding.where for finding in unread)]
     if progress is not None:
         progress(0.97, "drawing the report")
@@ -240,7 +242,7 @@ def _scan_photos(job: Job, paths: Sequence[Path], progress: Progress | None) -> 
         "front.png": _front_picture(paths, photos, solved),
         "report.html": report,
     }
-    del photos
+    del photos, clear
     memory.keep()
     words = (
         f"{len(solved.cameras)} of {len(given)} photos, {len(solved.sheets)} sheets, "

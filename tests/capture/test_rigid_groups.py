@@ -63,8 +63,9 @@ def test_the_board_gives_the_poses_and_the_room_is_passed_over() -> None:
     solved = solve_views(photos_of(cameras), views, printed_mm=CHECK_MM)
     assert len(solved.cameras) == len(cameras)
     assert [sheet.tag_id for sheet in solved.sheets] == [0, 1, 2, 3]
-    (finding,) = solved.findings
+    finding, lens = solved.findings
     assert (finding.code, finding.severity) == ("sheets-turn", Severity.NOTE)
+    assert lens.code == "one-slant"
     kept, passed = finding.message.split(" and not round ")
     assert all(f"number {k}" in kept for k in (1, 2, 3, 4))
     assert all(f"number {k}" in passed for k in (20, 21, 22))

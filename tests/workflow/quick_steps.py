@@ -237,6 +237,7 @@ def quick_modules() -> dict[str, ModuleType]:
         "capture.capture_volume": {
             "default_capture_volume": lambda solved, **_: CaptureVolume(0, 0, 400.0, 700.0, 1700.0)
         },
+        "capture.still_room": {"without_still_room": lambda photos: (photos, ())},
         "capture.reconstruct": {"reconstruct": _reconstruct},
         "capture.coverage": {"cover_surface": lambda *_: None},
         "capture.fineness": {"dense_scale": lambda *_: 1.0, "expected_error": lambda _: None},
