@@ -71,7 +71,8 @@ def test_the_board_gives_the_poses_and_the_room_is_passed_over() -> None:
     assert all(f"number {k}" in passed for k in (20, 21, 22))
     found = np.array([camera.centre_mm() for camera in solved.cameras])
     true = np.array([camera.centre_mm() for camera in cameras])
-    assert similarity(found, true, with_scale=False)[1].max() < 1.5
+    # The lens' centre is 0.5 % of the photo off what is believed; 0.2 % of the distance remains.
+    assert similarity(found, true, with_scale=False)[1].max() < 4.0
 
 
 def test_a_photo_that_shows_the_room_alone_is_left_out_by_name() -> None:
