@@ -97,7 +97,7 @@ def _drawn_over(grey: Bytes, mask: Bools, *, seed: int) -> Bytes:
     height, width = grey.shape
     over = cv2.resize(mask.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST)
     noise = np.random.default_rng([_SEED, seed]).normal(0.0, 1.0, grey.shape)
-    soft = cv2.GaussianBlur(noise.astype(np.float32), (0, 0), 1.0)
-    soft *= _NOISE_GREY / max(float(soft.std()), 1e-6)
+    soft = np.asarray(cv2.GaussianBlur(noise, (0, 0), 1.0), dtype=np.float64)
+    soft = soft * (_NOISE_GREY / max(float(soft.std()), 1e-6))
     drawn: Bytes = np.where(over > 0, np.clip(128.0 + soft, 0.0, 255.0), grey).astype(np.uint8)
     return drawn
