@@ -110,6 +110,7 @@ def _split(job: Job, patch: str, choice: CutChoice) -> tuple[str, str]:
     from fitkit.flatten.patch_halves import patch_halves
     from fitkit.job.designs import patch_designs
     from fitkit.job.flat_patch_files import read_flat_patch
+    from fitkit.job.row_edits import without_correction
     from fitkit.job.settings_edits import with_row, with_row_settings
 
     section = next(row for row in job.settings.patch if row.name == patch)
@@ -133,7 +134,9 @@ def _split(job: Job, patch: str, choice: CutChoice) -> tuple[str, str]:
     halves = patch_halves(read_flat_patch(job.result_folder("blanks"), design), choice.lines_mm[0])
     line = f"{patch} split"
     points = [_place(point) for point in _beyond(choice.lines_mm[0])]
-    text = with_row(job.text, "line", {"name": line, "kind": "through", "points": points})
+    # What was corrected on a card piece of the whole belongs to neither half.
+    text = without_correction(job.text, patch)
+    text = with_row(text, "line", {"name": line, "kind": "through", "points": points})
     rows = [_half_row(section, half, line) for half in halves]
     whole = section.model_dump(mode="json", exclude_unset=True)
     text = with_row_settings(text, "patch", patch, rows[0])

@@ -132,7 +132,8 @@ def test_json_gives_the_same_facts(tmp_path: Path) -> None:
     assert all(Path(path).is_file() for step in made["steps"] for path in step["files"])
     check = json.loads(run("check", folder, "--json").stdout)
     assert {step["state"] for step in check["steps"]} == {"fresh"}
-    assert [finding["code"] for finding in check["findings"]] == ["photo-far"]
+    codes = [finding["code"] for finding in check["findings"]]
+    assert codes == ["photo-far", "seam-mismatch"]
     lines = json.loads(run("line", "list", folder, "--json").stdout)
     assert lines["lines"] == [{"name": "waist", "kind": "level", "height_mm": 0.5}]
 
