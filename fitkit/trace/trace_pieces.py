@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 import shapely
 
@@ -22,7 +23,7 @@ from fitkit.trace.piece_outline import PieceOutline, piece_outlines
 from fitkit.trace.table_picture import TablePicture, table_picture
 from fitkit.trace.table_view import TableView, solve_table_views
 
-__all__ = ["RoundHole", "TablePhoto", "Trace", "TracedPiece", "trace_pieces"]
+__all__ = ["RoundHole", "TablePhoto", "Trace", "TracedPiece", "table_photo", "trace_pieces"]
 
 _MOST_TILT_RAD = float(np.radians(45.0))
 _SLANTED_RAD = float(np.radians(36.0))
@@ -41,6 +42,21 @@ class TablePhoto:
 
     photo: Photo
     colour: Bytes
+
+
+def table_photo(photo: Photo) -> TablePhoto:
+    """Return a photo with its colours as fine as its grey picture.
+
+    Colours are kept coarser than light, as they are in the file; the light of every pixel is the
+    grey picture's own.
+    """
+    if photo.colour is None:
+        return TablePhoto(photo, photo.grey)
+    size = (photo.width_px, photo.height_px)
+    large = cv2.resize(photo.colour, size, interpolation=cv2.INTER_CUBIC)
+    parts = np.array(cv2.cvtColor(large, cv2.COLOR_RGB2YCrCb), dtype=np.uint8)
+    parts[:, :, 0] = photo.grey
+    return TablePhoto(photo, np.asarray(cv2.cvtColor(parts, cv2.COLOR_YCrCb2RGB), dtype=np.uint8))
 
 
 @dataclass(frozen=True, slots=True)

@@ -70,7 +70,7 @@ def trace_job(
     from fitkit.capture.tag_set import OUR_SHEETS, tag_set
     from fitkit.job.job_folder import open_job
     from fitkit.trace.piece_part import corrected_part
-    from fitkit.trace.trace_pieces import TablePhoto, trace_pieces
+    from fitkit.trace.trace_pieces import table_photo, trace_pieces
 
     def told(share: float, words: str) -> None:
         if progress is not None:
@@ -86,7 +86,7 @@ def trace_job(
         tags = tag_set(capture.tags, capture.side_mm)
     told(0.2, "measuring the marker sheets and the pieces")
     trace = trace_pieces(
-        [TablePhoto(photo, photo.grey) for photo in read],
+        [table_photo(photo) for photo in read],
         thickness_mm=thickness_mm,
         printed_mm=capture.printed_mm,
         tags=tags,

@@ -6,12 +6,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 
+import cv2
 import numpy as np
 import pytest
 import shapely
 
 from fitkit.errors import PhotoError
-from fitkit.trace.trace_pieces import TablePhoto, Trace, trace_pieces
+from fitkit.trace.trace_pieces import TablePhoto, Trace, table_photo, trace_pieces
 from tests.trace.scenes import PALE_CARD, PALE_TABLE, PIECE, SHEETS, off_outline_mm, shot
 from tests.truth.flat_table import CardPiece
 
@@ -77,6 +78,19 @@ def test_several_photos_are_surer_than_one() -> None:
     ]
     assert rms[1] <= rms[0] * 1.05
     assert all_.sigma_mm <= one.sigma_mm
+
+
+def test_card_as_bright_as_its_table_is_told_by_colour() -> None:
+    """Equal in grey to a few levels; the colours of a file are coarser than its light."""
+    seen = shot(10.0, card=(0.32, 0.19, 0.11))
+    grey_alone = TablePhoto(seen.photo, seen.photo.grey)
+    with pytest.raises(PhotoError, match="No piece"):
+        trace_pieces([grey_alone], thickness_mm=0.5, printed_mm=PRINTED)
+    coarse = cv2.resize(seen.colour, (1008, 756), interpolation=cv2.INTER_AREA)
+    photo = table_photo(replace(seen.photo, colour=np.asarray(coarse, dtype=np.uint8)))
+    piece = trace_pieces([photo], thickness_mm=0.5, printed_mm=PRINTED).pieces[0]
+    off = np.abs(off_outline_mm(piece.outline_mm, PIECE.outline_mm))
+    assert np.percentile(off, 95) < 0.5
 
 
 def test_a_page_of_a4_paper_has_the_size_of_iso_216() -> None:
