@@ -32,6 +32,7 @@ def test_findings_of_every_step_are_gathered(tmp_path: Path) -> None:
         "thickness-unusual": Severity.NOTE,
         "photo-far": Severity.NOTE,
         "strain": Severity.STOP,
+        "seam-mismatch": Severity.WARNING,
     }
 
 
