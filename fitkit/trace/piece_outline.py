@@ -18,7 +18,7 @@ from scipy.ndimage import gaussian_filter1d, map_coordinates
 from fitkit.geometry.arrays import Bools, Floats, Ints, frozen_floats
 from fitkit.trace.table_picture import TablePicture
 
-__all__ = ["PieceOutline", "piece_outlines"]
+__all__ = ["PieceOutline", "outward_normals", "piece_outlines"]
 
 _STATION_MM = 0.5
 # First the mask may be this far off, then the path.
@@ -101,7 +101,7 @@ def _snapped(picture: TablePicture, ring_mm: Floats) -> PieceOutline:
         if small:
             reach = min(reach, 1.5)
         points = _resampled(_smoothed(points, _SMOOTHING_MM if reach < 2 else 2.0), station)
-        outward = _outward(points)
+        outward = outward_normals(points)
         step = min(0.5 * picture.pixel_mm, 0.15)
         places = np.arange(-reach - _INSIDE_MM, reach + step, step)
         profile = _profiles(picture, points, outward, places)
@@ -201,7 +201,8 @@ def _peaks(score: Floats, path: Ints) -> Floats:
     return top
 
 
-def _outward(points: Floats) -> Floats:
+def outward_normals(points: Floats) -> Floats:
+    """(N, 2), unit: to the right of a closed line's way at each of its points."""
     ahead = np.roll(points, -2, axis=0) - np.roll(points, 2, axis=0)
     ahead = ahead / np.maximum(np.linalg.norm(ahead, axis=1, keepdims=True), 1e-9)
     return np.column_stack([ahead[:, 1], -ahead[:, 0]])

@@ -19,7 +19,7 @@ from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Bytes, Floats, frozen_floats
 from fitkit.trace.pencil_marks import pencil_marks
 from fitkit.trace.piece_area import piece_areas
-from fitkit.trace.piece_outline import PieceOutline, piece_outlines
+from fitkit.trace.piece_outline import PieceOutline, outward_normals, piece_outlines
 from fitkit.trace.table_picture import TablePicture, table_picture
 from fitkit.trace.table_view import TableView, solve_table_views
 
@@ -237,9 +237,7 @@ def _averaged(group: Sequence[_Seen]) -> TracedPiece:
         for seen in group[1:]
     ]
     if others:
-        ahead = np.roll(points, -2, axis=0) - np.roll(points, 2, axis=0)
-        ahead = ahead / np.maximum(np.linalg.norm(ahead, axis=1, keepdims=True), 1e-9)
-        outward = np.column_stack([ahead[:, 1], -ahead[:, 0]])
+        outward = outward_normals(points)
         reach = _REACH_MM * outward
         rays = shapely.linestrings(np.stack([points - reach, points + reach], axis=1))
         total = np.zeros(len(points))
