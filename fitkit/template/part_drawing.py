@@ -52,7 +52,7 @@ def part_drawing(
         Stroke(part.cut_mm, Layer.CUT, closed=True),
         *(Stroke(edge.points_mm, Layer.EDGE) for edge in part.lapped),
         *(Stroke(fold.points_mm, Layer.BEND) for fold in part.folds),
-        *(Stroke(inner.points_mm, Layer.MARK) for inner in part.inner_lines),
+        *(Stroke(inner.points_mm, _inner_layer(inner)) for inner in part.inner_lines),
         *(Stroke(points, Layer.MARK) for _, points in ticks),
         *(Stroke(line.points_mm, Layer.MARK, closed=True) for line in part.footprints),
     ]
@@ -107,6 +107,10 @@ def part_drawing(
         strokes += leader
     drawing = Drawing(name, strokes=tuple(strokes), holes=part.holes, words=tuple(words))
     return drawing, _left_out_findings(name, left_out)
+
+
+def _inner_layer(line: NamedLine) -> Layer:
+    return Layer.GRAIN if line.name == "grain" else Layer.MARK
 
 
 def _tick(mark: MatchMark) -> Floats:
