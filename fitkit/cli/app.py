@@ -10,6 +10,7 @@ import typer
 
 from fitkit.cli.answer import answering, finish, print_findings, print_reports
 from fitkit.cli.arguments import AsJson, JobFolder
+from fitkit.cli.design_rows import finish_edit
 from fitkit.cli.line_commands import line_app
 from fitkit.cli.patch_commands import patch_app
 from fitkit.cli.progress_lines import shown_progress
@@ -442,6 +443,18 @@ def print_command(job: JobFolder, as_json: AsJson = False) -> None:
 app.command("trace")(trace_command)
 
 
+@app.command("undo")
+def undo_command(job: JobFolder, as_json: AsJson = False) -> None:
+    """Take back the last change to job.toml; again for the one before, to the first."""
+    _step("undo", job, back=True, as_json=as_json)
+
+
+@app.command("redo")
+def redo_command(job: JobFolder, as_json: AsJson = False) -> None:
+    """Make the change again that was taken back last."""
+    _step("redo", job, back=False, as_json=as_json)
+
+
 @app.command("make")
 def make_command(job: JobFolder, as_json: AsJson = False) -> None:
     """Make everything that is stale, in order."""
@@ -483,6 +496,13 @@ def _check_stand_in(from_tape: str | None, part: str | None) -> None:
         raise typer.BadParameter("--from-tape is men or women.")
     if part is not None and part not in BODY_PARTS:
         raise typer.BadParameter(f"--part is one of {', '.join(BODY_PARTS)}.")
+
+
+def _step(command: str, job: Path, *, back: bool, as_json: bool) -> None:
+    with answering(command, as_json=as_json):
+        from fitkit.workflow.step_edit import step_edit
+
+        finish_edit(command, step_edit(job, back=back), as_json=as_json)
 
 
 def _make(command: str, job: Path, until: str, *, as_json: bool) -> None:

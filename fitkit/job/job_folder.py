@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from fitkit.errors import FileError, JobBusyError, JobError
 from fitkit.findings import Finding
+from fitkit.job.edit_history import EditHistory
 from fitkit.job.job_lock import job_lock
 from fitkit.job.made_from import (
     RECORD,
@@ -37,7 +38,7 @@ from fitkit.job.whole_writes import (
 if TYPE_CHECKING:
     from fitkit.job.settings import JobSettings
 
-__all__ = ["Job", "create_job", "job_problems", "open_job"]
+__all__ = ["Job", "create_job", "job_problems", "job_text", "open_job"]
 
 _LAYOUT = 1
 _IGNORED = {"Thumbs.db", "desktop.ini"}
@@ -232,8 +233,13 @@ class Job:
         """Return the job with other text, checked but not written yet."""
         return replace(self, text=text, settings=read_settings(text))
 
-    def keep_text(self) -> None:
-        """Write ``job.toml``.
+    def keep_text(self, words: str = "changed the job") -> None:
+        """Write ``job.toml``, and remember what it said before.
+
+        Parameters
+        ----------
+        words
+            What the change did, for whoever takes it back.
 
         Raises
         ------
@@ -243,11 +249,13 @@ class Job:
         if self.text == self.text_on_disk:
             return
         path = self.folder / "job.toml"
-        if path.exists() and _job_text(self.folder) != self.text_on_disk:
+        if path.exists() and job_text(self.folder) != self.text_on_disk:
             raise JobError(
                 "job.toml was changed by another program in the meantime.",
                 "Save it there, then run the command again.",
             )
+        if self.text_on_disk:
+            EditHistory.read(self.folder).added(self.text_on_disk, self.text, words).keep()
         write_whole(path, self.text.encode())
 
     def add_photos(self, staged: Mapping[str, Path]) -> None:
@@ -345,7 +353,7 @@ def open_job(folder: Path | str) -> Job:
         newer fitkit.
     """
     folder = Path(folder).expanduser()
-    text = _job_text(folder)
+    text = job_text(folder)
     folder = folder.resolve()
     job = Job(folder, text, read_settings(text), text)
     _check_layout(folder)
@@ -360,7 +368,7 @@ def open_job(folder: Path | str) -> Job:
 
 def job_problems(folder: Path | str) -> tuple[Problem, ...]:
     """Return everything wrong in the ``job.toml`` of a folder."""
-    return settings_problems(_job_text(Path(folder).expanduser()))[1]
+    return settings_problems(job_text(Path(folder).expanduser()))[1]
 
 
 def create_job(folder: Path | str, text: str) -> Job:
@@ -396,7 +404,14 @@ def create_job(folder: Path | str, text: str) -> Job:
     return job
 
 
-def _job_text(folder: Path) -> str:
+def job_text(folder: Path) -> str:
+    """Return what ``job.toml`` says, whether it can be used or not.
+
+    Raises
+    ------
+    JobError
+        When the folder is not a job, or the text cannot be read.
+    """
     path = folder / "job.toml"
     if not folder.exists():
         raise JobError(f"There is no folder '{folder}'.", f"Make a job with: fitkit start {folder}")

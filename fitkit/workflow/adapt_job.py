@@ -52,7 +52,8 @@ def adapt_job(
         check_tape_list(job)
     if job.settings.body.adapt != wanted:
         with job.locked("adapt"):
-            job.with_text(with_setting(job.text, "body", "adapt", wanted)).keep_text()
+            words = "reshaped the body to the tape list" if wanted else "left the body as found"
+            job.with_text(with_setting(job.text, "body", "adapt", wanted)).keep_text(words)
     reports = make_job(folder, until="body", progress=progress)
     if not wanted:
         return JobAdapted(reports, ())

@@ -87,7 +87,7 @@ def carry_job(
     rows = carried_rows(origin.text, carried)
     text = rows if source is None else with_rows_of(job.text, rows)
     with job.locked("carry"):
-        job.with_text(text).keep_text()
+        job.with_text(text).keep_text("carried the design to this body")
     reports = make_job(folder, until="patches", progress=progress)
     now, _ = read_drawn_on(job.result_folder("patches"))
     lines = tuple(

@@ -77,7 +77,7 @@ def adopt_choice(folder: Path | str, patch: str, number: int) -> StepReport:
             cuts = [{"edge": _place(line[0]), "tip": _place(line[-1])} for line in choice.lines_mm]
             text = with_row_settings(job.text, "patch", patch, {"cuts": cuts or None})
             words = f"'{patch}' takes {choice.name}"
-        job.with_text(text).keep_text()
+        job.with_text(text).keep_text(words)
     return StepReport("cut", ran=True, words=words, files=(job.folder / "job.toml",))
 
 
@@ -93,12 +93,11 @@ def take_out_cuts(folder: Path | str, patch: str) -> StepReport:
     from fitkit.job.settings_edits import with_row_settings
 
     job = open_job(folder)
+    words = f"'{patch}' has no relief cuts"
     with job.locked("cut"):
-        changed = job.with_text(with_row_settings(job.text, "patch", patch, {"cuts": None}))
-        changed.keep_text()
-    return StepReport(
-        "cut", ran=True, words=f"'{patch}' has no relief cuts", files=(job.folder / "job.toml",)
-    )
+        text = with_row_settings(job.text, "patch", patch, {"cuts": None})
+        job.with_text(text).keep_text(words)
+    return StepReport("cut", ran=True, words=words, files=(job.folder / "job.toml",))
 
 
 def _place(point: Floats) -> dict[str, Any]:

@@ -56,9 +56,9 @@ def split_patch(
     text = without_correction(job.text, _spelled(job, name))
     text = with_row(text, "patch", added, behind=_spelled(job, name))
     text = _with_part(text, name, _told(old, was), was)
-    with job.locked("patch"):
-        job.with_text(text).keep_text()
     words = f"divided '{name}' along '{along}': the other part is '{new_name}'"
+    with job.locked("patch"):
+        job.with_text(text).keep_text(words)
     return StepReport("patch", ran=True, words=words, files=(job.folder / "job.toml",))
 
 
@@ -96,14 +96,14 @@ def join_patches(
     text = without_correction(job.text, _spelled(job, name), _spelled(job, other))
     text = without_row(text, "patch", _spelled(job, other))
     text = with_patch_meant(_with_part(text, name, told, was), other, _spelled(job, name))
+    words = f"joined '{other}' to '{name}'"
     with job.locked("patch"):
-        job.with_text(text).keep_text()
+        job.with_text(text).keep_text(words)
     lost = [
         f"{key} {value}"
         for key, value in gone.items()
         if key not in (*_PLACE, "edges", "seam") and was.get(key) != value
     ]
-    words = f"joined '{other}' to '{name}'"
     if lost:
         words += f"; set for '{other}' alone and lost: {', '.join(lost)}"
     return StepReport("patch", ran=True, words=words, files=(job.folder / "job.toml",))

@@ -212,7 +212,7 @@ def list_rows(folder: Path | str, section: Section) -> list[dict[str, Any]]:
 
 def _kept(job: Job, section: Section, text: str, words: str) -> StepReport:
     with job.locked(section):
-        job.with_text(text).keep_text()
+        job.with_text(text).keep_text(words)
     return StepReport(section, ran=True, words=words, files=(job.folder / "job.toml",))
 
 

@@ -80,7 +80,7 @@ def pair_job(
         picture.parent.mkdir(exist_ok=True)
         write_whole(picture, png_of_pair(name, found))
         if part:
-            fitted.keep_text()
+            fitted.keep_text(f"fitted '{name}' and '{other}' each to its side")
     return PairShown(
         name,
         other,

@@ -134,7 +134,7 @@ def keep_corrections(folder: Path | str, corrections: Sequence[Correction]) -> S
                 text = without_row(text, "correction", correction.patch, key="patch")
             text = with_row(text, "correction", _values(correction))
         changed = job.with_text(text)
-        changed.keep_text()
+        changed.keep_text("took over corrected card pieces")
     names = ", ".join(f"'{one.patch}'" for one in corrections)
     return StepReport(
         "trace", ran=True, words=f"corrected {names}", files=(job.folder / "job.toml",)
