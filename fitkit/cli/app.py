@@ -14,6 +14,7 @@ from fitkit.cli.design_rows import finish_edit
 from fitkit.cli.line_commands import line_app
 from fitkit.cli.patch_commands import patch_app
 from fitkit.cli.progress_lines import shown_progress
+from fitkit.cli.room_command import room_command
 from fitkit.cli.trace_command import trace_command
 
 if TYPE_CHECKING:
@@ -441,6 +442,8 @@ def print_command(job: JobFolder, as_json: AsJson = False) -> None:
 
 
 app.command("trace")(trace_command)
+
+app.command("room")(room_command)
 
 
 @app.command("undo")

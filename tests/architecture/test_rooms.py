@@ -30,11 +30,9 @@ ORDER = [
     "export",
     "job",
     "workflow",
-    "cli",
     "room",
+    "cli",
 ]
-# The ground floor knows no step of the work, and its rooms no later one.
-FRONT_DOORS = {"cli", "room"}
 
 
 def room_of(path: Path) -> str:
@@ -59,10 +57,7 @@ def imported_rooms(source: str) -> set[str]:
 
 
 def backward_imports(room: str, source: str) -> set[str]:
-    allowed = set(ORDER[: ORDER.index(room) + 1])
-    if room in FRONT_DOORS:
-        allowed -= FRONT_DOORS - {room}
-    return imported_rooms(source) - allowed
+    return imported_rooms(source) - set(ORDER[: ORDER.index(room) + 1])
 
 
 MODULES = sorted(p for p in PACKAGE.rglob("*.py") if p != PACKAGE / "__init__.py")

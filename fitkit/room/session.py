@@ -1,0 +1,137 @@
+"""The job that stands open in the room, the work going on in it, and when either changed.
+
+One room has one job open. Every page shows this same value, so that a reload and a second tab
+show the same thing; nothing lives in a page alone.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+from typing import Any
+
+from fitkit.errors import JobBusyError, JobError
+from fitkit.room.work import Work
+from fitkit.workflow.check_job import JobCheck, check_job
+from fitkit.workflow.watch_job import job_stamp
+
+__all__ = ["RoomSession"]
+
+_SECONDS_BETWEEN_LOOKS = 1.0
+
+
+class RoomSession:
+    """What every page of one room shows.
+
+    Parameters
+    ----------
+    shelf
+        The folder whose jobs can be opened and where new ones are made.
+    folder
+        The job to open at once, if any.
+
+    Attributes
+    ----------
+    revision
+        Raised whenever something in the job changed, by whoever it was.
+    work
+        The long work that runs or ran last; None before the first.
+    """
+
+    def __init__(self, shelf: Path, folder: Path | None = None) -> None:
+        self.shelf = shelf
+        self.folder = folder
+        self.revision = 0
+        self.work: Work | None = None
+        self._stamp: object = None
+        self._checked: tuple[int, JobCheck] | None = None
+
+    # -- the open job --------------------------------------------------------------------
+
+    def open(self, folder: Path) -> None:
+        """Open another job in every page.
+
+        Raises
+        ------
+        JobError
+            When the folder is not a job, or work goes on in the one that is open.
+        """
+        if self.working:
+            raise JobBusyError(
+                "Work is going on in the open job.", "Wait until it is done, or stop it."
+            )
+        check_job(folder)
+        self.folder, self.work = folder, None
+        self.changed()
+
+    def job(self) -> Path:
+        """Return the folder of the open job.
+
+        Raises
+        ------
+        JobError
+            When none is open.
+        """
+        if self.folder is None:
+            raise JobError("No job is open.", "Open one, or begin a new one.")
+        return self.folder
+
+    def check(self) -> JobCheck:
+        """Return the state of every step and every finding; worked out once a revision."""
+        if self._checked is None or self._checked[0] != self.revision:
+            self._checked = self.revision, check_job(self.job())
+        return self._checked[1]
+
+    def changed(self) -> None:
+        """Tell every page that the job may have changed."""
+        self.revision += 1
+
+    # -- long work -----------------------------------------------------------------------
+
+    @property
+    def working(self) -> bool:
+        """Whether long work is going on."""
+        return self.work is not None and self.work.running
+
+    async def start(self, task: str, doing: str, **arguments: Any) -> None:
+        """Begin long work on the open job in a process of its own.
+
+        Parameters
+        ----------
+        task
+            Name of a task of :mod:`fitkit.room.worker`.
+        doing
+            What is being done, in words for the maker.
+        arguments
+            Plain values for the task.
+
+        Raises
+        ------
+        JobBusyError
+            When work is going on already.
+        """
+        if self.working:
+            raise JobBusyError(
+                "Something is being made already.", "Wait until it is done, or stop it."
+            )
+        self.work = Work(task, doing)
+        self.changed()
+        await self.work.start(self.job(), arguments, ended=self.changed)
+
+    async def stop_work(self) -> None:
+        """Stop the work that is going on; the job stays as the last finished step left it."""
+        if self.work is not None:
+            await self.work.stop()
+
+    # -- watching ------------------------------------------------------------------------
+
+    async def watch(self) -> None:
+        """Look for ever whether another program changed the job."""
+        while True:
+            await asyncio.sleep(_SECONDS_BETWEEN_LOOKS)
+            if self.folder is None:
+                continue
+            stamp = job_stamp(self.folder)
+            if stamp != self._stamp:
+                self._stamp = stamp
+                self.changed()

@@ -1,0 +1,90 @@
+"""The stops of the maker's course, from photos to paper, and how each stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from fitkit.findings import Finding, Severity
+
+if TYPE_CHECKING:
+    from fitkit.room.session import RoomSession
+
+__all__ = ["STOPS", "Stop", "StopState", "state_of_stop", "stop_named"]
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """One stop.
+
+    Attributes
+    ----------
+    name
+        In the address: ``/photos``.
+    title
+        As the maker reads it.
+    steps
+        Steps of the job whose results it shows.
+    module
+        Module with ``build(page)``, which fills the page, and where it needs routes of its own
+        ``add_routes(app, session)``.
+    """
+
+    name: str
+    title: str
+    steps: tuple[str, ...]
+    module: str
+
+
+STOPS = (
+    Stop("photos", "Photos", ("scan",), "fitkit.room.photos_stop"),
+    Stop("body", "Body", ("body",), "fitkit.room.body_stop"),
+    Stop("lines", "Lines and patches", ("patches",), "fitkit.room.lines_stop"),
+    Stop("flat", "Flat", ("blanks",), "fitkit.room.flat_stop"),
+    Stop("sheets", "Sheets", (), "fitkit.room.sheets_stop"),
+    Stop("paper", "Paper and shop", ("templates", "pages"), "fitkit.room.paper_stop"),
+)
+"""In the order of the work."""
+
+
+@dataclass(frozen=True, slots=True)
+class StopState:
+    """How a stop stands.
+
+    Attributes
+    ----------
+    state
+        ``done``; ``to do``; ``stale``: made from something that has changed since; ``wrong``: a
+        finding says not to go on; ``not needed``: the job has no such step.
+    reasons
+        Why it is stale, in words.
+    findings
+        What its steps noticed.
+    """
+
+    state: Literal["done", "to do", "stale", "wrong", "not needed"]
+    reasons: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+def stop_named(name: str) -> Stop:
+    """Return the stop of that name."""
+    return next(stop for stop in STOPS if stop.name == name)
+
+
+def state_of_stop(stop: Stop, session: RoomSession) -> StopState:
+    """Return how a stop of the open job stands."""
+    states = [state for state in session.check().states if state.step in stop.steps]
+    if not states:
+        return StopState("not needed" if stop.steps else "to do")
+    findings = tuple(
+        finding for state in states if state.record for finding in state.record.findings
+    )
+    reasons = tuple(reason for state in states for reason in state.reasons)
+    if all(state.state == "missing" for state in states):
+        return StopState("to do")
+    if any(state.state != "fresh" for state in states):
+        return StopState("stale", reasons, findings)
+    if any(finding.severity is Severity.STOP for finding in findings):
+        return StopState("wrong", (), findings)
+    return StopState("done", (), findings)

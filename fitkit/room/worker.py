@@ -1,0 +1,103 @@
+"""The process that does long work for the room: one order in, progress and one answer out.
+
+Run by :mod:`fitkit.room.work` as ``python -m fitkit.room.worker``. It ends by itself when the
+room does, which closes its standard input.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import threading
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from fitkit.workflow.step_report import Progress, StepReport
+
+__all__ = ["TASKS", "main"]
+
+
+def _reports(reports: Iterable[StepReport]) -> dict[str, Any]:
+    return {"steps": [report.as_dict() for report in reports]}
+
+
+def _make(folder: Path, progress: Progress, until: str = "pages") -> dict[str, Any]:
+    from fitkit.workflow.make_job import make_job
+
+    return _reports(make_job(folder, until=until, progress=progress))
+
+
+def _adapt(folder: Path, progress: Progress, wanted: bool = True) -> dict[str, Any]:
+    from fitkit.workflow.adapt_job import adapt_job
+
+    return adapt_job(folder, wanted=wanted, progress=progress).as_dict()
+
+
+def _measure(folder: Path, progress: Progress) -> dict[str, Any]:
+    from fitkit.workflow.measure_job import measure_job
+
+    progress(0.1, "laying the tape round the body")
+    return measure_job(folder).as_dict()
+
+
+TASKS: Mapping[str, Callable[..., dict[str, Any]]] = {
+    "make": _make,
+    "adapt": _adapt,
+    "measure": _measure,
+}
+"""What the room may have done in a process of its own, by name."""
+
+
+def main() -> None:
+    """Do the one order on standard input."""
+    # Whatever libraries print goes to the terminal; the lines to the room go out alone.
+    lines = os.fdopen(os.dup(1), "w", encoding="utf-8")
+    os.dup2(2, 1)
+    if hasattr(os, "nice"):
+        os.nice(5)  # the page answers first
+
+    def say(**what: Any) -> None:
+        print(json.dumps(what, ensure_ascii=False), file=lines, flush=True)
+
+    order = json.loads(sys.stdin.readline())
+    threading.Thread(target=_end_with_the_room, daemon=True).start()
+    try:
+        answer = TASKS[order["task"]](
+            Path(order["folder"]),
+            progress=lambda share, words: say(share=round(share, 4), words=words),
+            **order["arguments"],
+        )
+    except Exception as error:
+        cause, remedy = _told(error)
+        say(cause=cause, remedy=remedy)
+    else:
+        say(answer=answer)
+
+
+def _told(error: Exception) -> tuple[str, str]:
+    from fitkit.errors import FitkitError, explain_import_failure
+
+    if isinstance(error, ImportError | OSError) and not isinstance(error, FitkitError):
+        error = explain_import_failure(error) or error
+    if isinstance(error, FitkitError):
+        return error.cause, error.remedy
+    if isinstance(error, MemoryError):
+        return "The machine ran out of memory.", "Close other programs and try again."
+    import traceback
+
+    traceback.print_exc()
+    return (
+        f"fitkit itself failed ({type(error).__name__}: {error}).",
+        "The terminal shows more: report it. The job is as the last finished step left it.",
+    )
+
+
+def _end_with_the_room() -> None:
+    sys.stdin.read()
+    os._exit(1)
+
+
+if __name__ == "__main__":
+    main()
