@@ -21,6 +21,8 @@ __all__ = ["SheetDemand", "anneals", "demand_on_sheet", "hardening_strain", "she
 _SHARE = 0.99
 # Less than this in either direction is nothing a hammer would be lifted for; common practice.
 _FELT = 0.005
+# A sheet that has to give less than this is only bent.
+_NO_STRETCH = 0.002
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,6 +69,11 @@ class SheetDemand:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "worst_mm", frozen_floats(self.worst_mm, (2,), "worst_mm"))
+
+    @property
+    def only_bent(self) -> bool:
+        """Whether the sheet has to give so little that bending makes the plate."""
+        return self.strain < _NO_STRETCH
 
 
 def sheet_demand(flat: FlatPatch) -> SheetDemand:

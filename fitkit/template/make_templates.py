@@ -29,8 +29,6 @@ __all__ = ["make_templates"]
 
 _BETWEEN = " · "
 _PENCIL = "pencil"
-# A sheet that has to give less than this is only bent.
-_NO_STRETCH = 0.002
 _FORMED = {
     "roll": "roll",
     "dish": "dish",
@@ -104,7 +102,7 @@ def make_templates(
 
 def _forming_words(demand: SheetDemand) -> str:
     """Return how the part is made and how its blank's size differs from the plate's own."""
-    if demand.strain < _NO_STRETCH:
+    if demand.only_bent:
         return "bend only"
     cut = 100.0 * (demand.size - 1.0)
     size = f"blank {abs(cut):.1f} % {'small' if cut < 0 else 'large'}" if abs(cut) >= 0.05 else ""

@@ -57,6 +57,9 @@ class RivetHoles:
         Stack it closes, and its length as sold.
     later
         Whether the hole is only to be drilled through the other plate on assembly.
+    joins
+        The plate under the lap, for the row in the lap itself; empty for the plate's own row. A
+        mirrored twin under it is named by what it mirrors.
     """
 
     patch: str
@@ -68,6 +71,7 @@ class RivetHoles:
     grip_mm: float
     length_mm: float
     later: bool = False
+    joins: str = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "holes_mm", frozen_floats(self.holes_mm, (None, 2), "holes_mm"))
@@ -200,7 +204,7 @@ def _joint(
         in_plate, formed = _into_plate(plate, on_plate, inset)
         if not lap.twin:
             in_lap = _into_lap(lap, points, inset)
-            made.append(RivetHoles(own.name, lap.index, in_lap, formed, *facts))
+            made.append(RivetHoles(own.name, lap.index, in_lap, formed, *facts, joins=design.name))
         if not plate.twin:
             made.append(
                 RivetHoles(design.name, plate.index, in_plate, formed, *facts, row.drill_later)

@@ -1,0 +1,118 @@
+"""Two sections through a plate, to cut gauges of card by: across and upright."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitkit.flatten.flat_patch import FlatPatch
+from fitkit.geometry.arrays import Floats, frozen_floats
+from fitkit.geometry.section import plane_sections
+
+__all__ = ["GaugeSection", "gauge_sections"]
+
+# A plate that goes round faces no one way; its gauges are taken where the blank's middle lies.
+_FACES_ONE_WAY = 0.3
+# A plate that faces up by more than this, as the cosine, lies level.
+_LEVEL = 0.85
+_HALFWAY = 0.1
+# The ends of a section are together within this share of its length.
+_TOGETHER = 0.2
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GaugeSection:
+    """A section through the middle of a plate.
+
+    Attributes
+    ----------
+    name
+        ``"across"`` or ``"upright"``.
+    points_mm
+        (N, 2) float mm: from end to end, x along the chord, y outwards; the first at the origin. Of
+        one that goes round, x to the wearer's side and y outwards.
+    rise_mm
+        How far the plate stands out from the chord, at most; less than zero where it is hollow.
+        How deep it is, of one that goes round.
+    goes_round
+        Whether its ends come together, so that it has a width in place of a chord.
+    """
+
+    name: str
+    points_mm: Floats
+    rise_mm: float
+    goes_round: bool = False
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "points_mm", frozen_floats(self.points_mm, (None, 2), "points_mm"))
+
+    @property
+    def chord_mm(self) -> float:
+        """From end to end, straight; how wide it is, of one that goes round."""
+        if self.goes_round:
+            return float(np.ptp(self.points_mm[:, 0]))
+        return float(np.linalg.norm(self.points_mm[-1] - self.points_mm[0]))
+
+    def in_words(self) -> str:
+        """As beside its drawing: ``"across: chord 170, rise 39 mm"``."""
+        sizes = ("wide", "deep") if self.goes_round else ("chord", "rise")
+        return f"{self.name}: {sizes[0]} {self.chord_mm:.0f}, {sizes[1]} {self.rise_mm:.0f} mm"
+
+
+def gauge_sections(flat: FlatPatch) -> tuple[GaugeSection, ...]:
+    """Return the sections across and upright through a plate's middle, at the sheet's middle."""
+    form = flat.form
+    areas = form.face_areas_mm2()
+    scaled = form.face_normals_scaled()
+    middles = form.corners.mean(axis=1)
+    centre = areas @ middles / areas.sum()
+    facing = scaled.sum(axis=0) / (2.0 * areas.sum())
+    on_blank = flat.flat_mm[flat.faces].mean(axis=1)
+    amid = int(np.linalg.norm(on_blank - areas @ on_blank / areas.sum(), axis=1).argmin())
+    if np.linalg.norm(facing) < _FACES_ONE_WAY:
+        facing = scaled[amid]
+    facing = facing / np.linalg.norm(facing)
+    up = np.array([0.0, 0.0, 1.0])
+    if abs(facing[2]) < _LEVEL:
+        # Level and plumb, as a maker holds it against the wearer.
+        facing = facing - facing[2] * up
+    else:
+        up = np.array([0.0, -1.0, 0.0]) + facing[1] * facing
+    facing, up = facing / np.linalg.norm(facing), up / np.linalg.norm(up)
+    right = np.cross(up, facing)
+    # Where the plate stands out furthest, halfway up it.
+    height = (middles - centre) @ up
+    halfway = np.abs(height) <= _HALFWAY * np.ptp(height)
+    out = np.where(halfway, (middles - centre) @ facing, -np.inf)
+    foremost = middles[int(np.argmax(out))]
+    made = []
+    for name, normal, ahead, through in (
+        ("across", up, right, centre),
+        ("upright", right, up, foremost),
+    ):
+        paths = plane_sections(form, through, normal)
+        if paths:
+            # A sleeve is cut twice by an upright plane.
+            path = min(
+                paths,
+                key=lambda one: float(np.linalg.norm(one.points_mm - foremost, axis=1).min()),
+            )
+            off = path.points_mm - centre
+            made.append(_section(name, np.column_stack([off @ ahead, off @ facing])))
+    return tuple(made)
+
+
+def _section(name: str, points: Floats) -> GaugeSection:
+    if points[0, 0] > points[-1, 0]:
+        points = points[::-1]
+    start, chord = points[0], points[-1] - points[0]
+    length = float(np.linalg.norm(chord))
+    whole = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
+    if length < _TOGETHER * whole:
+        return GaugeSection(name, points - points[0], float(np.ptp(points[:, 1])), True)
+    ahead = chord / length if length > 0 else np.array([1.0, 0.0])
+    off = points - start
+    laid = np.column_stack([off @ ahead, off @ np.array([-ahead[1], ahead[0]])])
+    rise = float(laid[np.argmax(np.abs(laid[:, 1])), 1])
+    return GaugeSection(name, laid, rise)

@@ -1,0 +1,173 @@
+"""A plate's bends, thinning, edges and stretch held against what its sheet takes."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from fitkit.materials.bend import (
+    ALUMINIUM_K,
+    bend_allowance_mm,
+    bend_deduction_mm,
+    setback_mm,
+)
+from fitkit.materials.bend_radius import LeastRadius, least_bend_radius, outer_fibre_strain
+from fitkit.shop.forming_step import FormingStep, PlanCheck, Verdict
+from fitkit.shop.plan_facts import PlanFacts
+from fitkit.shop.turned_edge import TurnedEdge
+
+__all__ = ["brake_bend_step", "plan_checks"]
+
+_LEAST_FLANGE = 4.0
+
+
+def plan_checks(facts: PlanFacts) -> tuple[PlanCheck, ...]:
+    """Return every check of a plate of metal, foam, leather or card."""
+    checks = [_stretch(facts), _shrink(facts)]
+    least = least_bend_radius(facts.material.name, facts.thickness_mm)
+    if least is not None:
+        checks += [_thickness(facts), _rolled(facts, least)]
+        for edge in facts.edges:
+            checks.append(_edge_bend(facts, edge, least))
+            if edge.treatment.kind == "flange":
+                checks.append(_flange_height(facts, edge))
+    checks += [_strip(facts, edge) for edge in facts.edges]
+    checks += [
+        PlanCheck(
+            f"holes along '{facts.called(facts.flat.outline[one.row.edge].line)}' to the bend",
+            f"{one.to_bend_mm:.1f} mm",
+            f"2.5 t + R = {one.least_to_bend_mm:.1f} mm",
+            _verdict(one.to_bend_mm >= one.least_to_bend_mm),
+            "sheet-metal design guides",
+            "seen",
+        )
+        for one in facts.holes
+        if math.isfinite(one.to_bend_mm)
+    ]
+    return tuple(checks)
+
+
+def brake_bend_step(facts: PlanFacts, edge: TurnedEdge) -> FormingStep:
+    """Return how a flange is folded on a brake, with its arithmetic."""
+    bend, t = edge.treatment, facts.thickness_mm
+    turned, radius = bend.turned_rad, bend.radius_mm
+    setback = setback_mm(turned, radius, t)
+    allowance = bend_allowance_mm(turned, radius, t)
+    deduction = bend_deduction_mm(turned, radius, t)
+    return FormingStep(
+        f"Fold '{facts.called(edge.line)}' on the brake",
+        (
+            f"{bend.size_mm:g} mm flange, {math.degrees(turned):.0f}°, inside radius {radius:g} "
+            "mm, away from the skin, while the sheet is flat",
+            f"setback {setback:.2f}, bend allowance {allowance:.2f} (K {ALUMINIUM_K:g}), deduction "
+            f"{deduction:.2f} mm; the template's fold line is the middle of the bend",
+            f"clamp with the brake's nose {abs(0.5 * allowance - radius):.1f} mm "
+            f"{'inside' if 0.5 * allowance < radius else 'outside'} the fold line (sight line: one "
+            "radius from the bend's start under the nose)",
+        ),
+        "bending brake with a nose of that radius; bend an offcut first",
+        "setback: AC 43.13-1B (seen); sight line: FAA-H-8083-31 (memory); K: Machinery's Handbook "
+        "(memory)",
+    )
+
+
+def _verdict(holds: bool) -> Verdict:
+    return "holds" if holds else "over"
+
+
+def _stretch(facts: PlanFacts) -> PlanCheck:
+    most = float(np.maximum(facts.demand.most - 1.0, 0.0))
+    limit = facts.material.stretch_limit
+    return PlanCheck(
+        "most stretch",
+        f"{100 * most:.1f} %",
+        f"{100 * limit:.0f} %",
+        _verdict(most <= limit),
+        facts.material.source,
+        facts.material.confidence,
+    )
+
+
+def _shrink(facts: PlanFacts) -> PlanCheck:
+    most = float(np.maximum(1.0 - facts.demand.least, 0.0))
+    limit = facts.material.shrink_limit
+    return PlanCheck(
+        "most shrink",
+        f"{100 * most:.1f} %",
+        f"{100 * limit:.0f} %",
+        _verdict(most <= limit),
+        "how far a hammer gathers: common practice, no source",
+        "practice",
+    )
+
+
+def _thickness(facts: PlanFacts) -> PlanCheck:
+    """Thickness left where it is least, volume being kept."""
+    left = facts.demand.thinnest_mm
+    limit = facts.thickness_mm / (1.0 + facts.material.stretch_limit)
+    return PlanCheck(
+        "thickness left",
+        f"{left:.2f} of {facts.thickness_mm:g} mm",
+        f"{limit:.2f} mm",
+        _verdict(left >= limit - 1e-9),
+        f"volume kept; as thin as a sheet stretched to its limit ({facts.material.source})",
+        facts.material.confidence,
+    )
+
+
+def _rolled(facts: PlanFacts, least: LeastRadius) -> PlanCheck:
+    inside = facts.shape.tightest_mm - 0.5 * facts.thickness_mm
+    value = "flat" if not np.isfinite(inside) else f"{inside:.0f} mm inside"
+    return _radius_check(facts, "tightest bend of the plate", inside, value, least)
+
+
+def _edge_bend(facts: PlanFacts, edge: TurnedEdge, least: LeastRadius) -> PlanCheck:
+    radius = edge.inside_radius_mm
+    strain = outer_fibre_strain(radius, facts.thickness_mm)
+    value = "folded flat" if radius == 0 else f"{radius:g} mm inside"
+    if radius > 0:
+        value += f", outside stretched {100 * strain:.0f} %"
+    return _radius_check(facts, f"bend along '{facts.called(edge.line)}'", radius, value, least)
+
+
+def _radius_check(
+    facts: PlanFacts, what: str, radius_mm: float, value: str, least: LeastRadius
+) -> PlanCheck:
+    known = least.temper == facts.material.name
+    holds = radius_mm >= least.radius_mm - 1e-9
+    limit = f"{least.radius_mm:.1f} mm" if least.radius_mm else "may be folded flat"
+    if not known:
+        limit += f" (alloy not told; {least.temper.removeprefix('aluminium ')})"
+    verdict: Verdict = "holds" if holds else "over" if known else "unsure"
+    return PlanCheck(what, value, limit, verdict, least.source, least.confidence)
+
+
+def _flange_height(facts: PlanFacts, edge: TurnedEdge) -> PlanCheck:
+    least = _LEAST_FLANGE * facts.thickness_mm
+    return PlanCheck(
+        f"flange along '{facts.called(edge.line)}', for the brake to hold it",
+        f"{edge.treatment.size_mm:g} mm",
+        f"4 t = {least:.1f} mm",
+        _verdict(edge.treatment.size_mm >= least),
+        "sheet-metal design guides",
+        "seen",
+    )
+
+
+def _strip(facts: PlanFacts, edge: TurnedEdge) -> PlanCheck:
+    material = facts.material
+    shares = edge.stretch / material.stretch_limit, edge.shrink / material.shrink_limit
+    parts = [
+        f"{word} {100 * strain:.0f} %"
+        for word, strain in (("stretch", edge.stretch), ("shrink", edge.shrink))
+        if strain >= 0.005
+    ]
+    return PlanCheck(
+        f"strip along '{facts.called(edge.line)}'",
+        ", ".join(parts) or "straight",
+        f"+{100 * material.stretch_limit:.0f} / -{100 * material.shrink_limit:.0f} %",
+        _verdict(max(shares) <= 1.0),
+        f"{material.source}; shrink: common practice",
+        material.confidence,
+    )

@@ -1,0 +1,143 @@
+"""Forming plans: order, numbers, limits and words."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from fitkit.body.side import Side
+from fitkit.flatten.flat_patch import FlatPatch
+from fitkit.flatten.flatten_patch import flatten_patch
+from fitkit.patch.design import EdgeTreatment, RivetRow
+from fitkit.shop.cautions import CAUTIONS
+from fitkit.shop.forming_step import FormingPlan
+from fitkit.shop.plan_part import plan_part
+from fitkit.template.rivet_joint import rivet_holes
+from tests.template.parts import rectangle, vambrace
+from tests.truth import solids
+
+
+def titles(plan: FormingPlan) -> list[str]:
+    return [step.title for step in plan.steps]
+
+
+def cap(half_angle: float = 0.6, **design: object) -> FlatPatch:
+    mesh = solids.spherical_cap(100.0, half_angle, 7.0)
+    given = {"material": "aluminium 1100-O", "thickness_mm": 1.0, **design}
+    return flatten_patch(solids.patch_of(mesh, name="knee cop", lines=("rim",), **given))
+
+
+def words(plan: FormingPlan) -> str:
+    return " ".join(line for step in plan.steps for line in (step.title, *step.lines, step.tools))
+
+
+def test_flange_folded_flat_shows_the_handbooks_arithmetic() -> None:
+    """Sheet 0.064, radius 0.25 in, 45°: setback 0.130 in (AC 43.13-1B figure 4-3)."""
+    inch = 25.4
+    bend = EdgeTreatment("flange", 20.0, 0.25 * inch, 0.25 * 3.141592653589793)
+    plan = plan_part(
+        rectangle(edges={"head": bend}, material="aluminium 5052-O", thickness_mm=0.064 * inch)
+    )
+    step = next(step for step in plan.steps if step.title.startswith("Fold 'head'"))
+    assert f"setback {0.1301 * inch:.2f}" in step.lines[1]
+    assert "AC 43.13-1B" in step.source
+    assert all(check.verdict == "holds" for check in plan.checks)
+
+
+def test_bend_tighter_than_the_temper_takes_is_told() -> None:
+    """6061-T6 of 1 mm wants 1.5 t (design-book page); the flange has 1 mm."""
+    flange = EdgeTreatment("flange", 12.0, 1.0)
+    plan = plan_part(
+        rectangle(edges={"head": flange}, material="aluminium 6061-T6", thickness_mm=1.0)
+    )
+    (over,) = plan.over
+    assert (over.value.split(",")[0], over.limit) == ("1 mm inside", "1.5 mm")
+    assert over.verdict == "over"
+
+
+def test_alloy_not_told_leaves_a_hem_unsure() -> None:
+    plan = plan_part(
+        rectangle(edges={"head": EdgeTreatment("hem", 6.0)}, material="aluminium", thickness_mm=1.0)
+    )
+    (unsure,) = plan.over
+    assert unsure.verdict == "unsure"
+    assert "alloy not told; 6061-T6" in unsure.limit
+
+
+def test_rolled_plate_of_soft_sheet_tells_radius_and_springback() -> None:
+    """R 40 at the middle of 1 mm: inside 39.5; Al 99.0 at r/s 39.5 has k 0.96: 37.9."""
+    mesh = solids.cylinder_panel(40.0, 2.0, 160.0, 5.0)
+    plan = plan_part(
+        flatten_patch(solids.patch_of(mesh, material="aluminium 1100-O", thickness_mm=1.0))
+    )
+    assert titles(plan) == ["Mark and cut", "Roll", "Fit and finish"]
+    roll = plan.steps[1]
+    assert roll.lines[0] == "about an upright axis: 40 mm inside radius" or "39 mm" in roll.lines[0]
+    assert any("roll to about 38 mm" in line for line in roll.lines)
+    assert plan.cautions == ("edges",)
+
+
+def test_deep_bowl_is_worked_in_rounds_with_anneals_between() -> None:
+    plan = plan_part(cap(1.1, forming="dish", material="aluminium 3003-O"))
+    assert titles(plan)[1:4] == ["Dish", "Anneal", "Planish"]
+    anneal = plan.steps[2]
+    assert "343 to 413 °C" in anneal.lines[0]
+    rises = [int(x) for x in anneal.lines[1].split(": ")[1].removesuffix(" mm").split(", ")]
+    # The whole section is cut from rim to rim: 100 (1 - cos 1.1) at the end.
+    assert rises[-1] == pytest.approx(100.0 * (1 - 0.4536), abs=1.0)
+    assert rises == sorted(rises)
+    assert {"hot metal", "hammer", "edges"} <= set(plan.cautions)
+    assert "no glow" in CAUTIONS["hot metal"].short
+
+
+def test_raising_gathers_and_dishing_stretches() -> None:
+    raised, dished = plan_part(cap(forming="raise")), plan_part(cap(forming="dish"))
+    assert "Raise" in titles(raised)
+    assert "Dish" not in titles(raised)
+    assert "Dish" in titles(dished)
+    assert "Raise" not in titles(dished)
+
+
+def test_holes_wait_where_forming_draws_them_out_of_round() -> None:
+    """Blind 3.2: holes 3.3 to 3.4 mm, so 0.1 mm of room (ISO 15977, from memory)."""
+    shallow, deep = cap(0.3), cap(1.0)
+    for flat, before in ((shallow, True), (deep, False)):
+        edges = {"rim": EdgeTreatment("lap", rivets=RivetRow("blind 3.2"))}
+        lapped = replace(flat, design=replace(flat.design, edges=edges))
+        under = replace(flat, design=replace(flat.design, name="under"))
+        rows, _ = rivet_holes([lapped, under])
+        plan = plan_part(lapped, rivets=[row for row in rows if row.patch == "knee cop"])
+        assert ("Drill in the blank" in titles(plan)) == before
+        assert ("Drill in the formed plate" in titles(plan)) == (not before)
+        assert "rivets" in plan.cautions
+
+
+@pytest.mark.parametrize(
+    ("material", "thickness", "told", "not_told"),
+    [
+        ("card", 0.5, ("Curl", "grain", "glue"), ("anneal", "hammer")),
+        ("foam", 6.0, ("Heat and form", "bevel", "contact cement"), ("anneal", "score")),
+        ("leather", 3.0, ("Skive", "Wet and form", "Dry"), ("anneal", "heat gun")),
+    ],
+)
+def test_each_soft_sheet_has_its_own_words(
+    material: str, thickness: float, told: tuple[str, ...], not_told: tuple[str, ...]
+) -> None:
+    plan = plan_part(vambrace(material=material, thickness_mm=thickness))
+    for word in told:
+        assert word in words(plan)
+    for word in not_told:
+        assert word not in words(plan)
+    assert set(plan.cautions) <= set(CAUTIONS)
+
+
+def test_twin_is_told_by_its_own_lines() -> None:
+    flat = rectangle(side=Side.LEFT, paired=True, material="aluminium 1100-O", thickness_mm=1.0)
+    edges = {"left side": EdgeTreatment("wire", 3.0)}
+    outline = tuple(
+        replace(edge, line="left side") if edge.line == "foot" else edge for edge in flat.outline
+    )
+    flat = replace(flat, design=replace(flat.design, edges=edges), outline=outline)
+    assert "Wire 'left side'" in titles(plan_part(flat))
+    assert "Wire 'right side'" in titles(plan_part(flat, twin=True))
