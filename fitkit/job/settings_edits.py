@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import tomlkit
-from tomlkit.items import AoT, Table
+from tomlkit.items import AoT, InlineTable, Table
 
 from fitkit.errors import JobError
 
@@ -17,6 +17,7 @@ __all__ = [
     "with_row_settings",
     "with_setting",
     "without_row",
+    "without_setting",
     "written_value",
 ]
 
@@ -26,27 +27,44 @@ _HEADER = re.compile(r"\s*\[\[?\s*([\w.\"' -]+?)\s*\]\]?\s*(?:#.*)?$")
 def with_setting(text: str, section: str, key: str, value: Any) -> str:
     """Return the text with ``key = value`` in ``[section]``; the rest is untouched.
 
-    The section is added at the end of the plain sections when it is not there yet.
+    The section, which may be one inside another as ``wearer.tape``, is added at the end of the
+    plain sections when it is not there yet.
     """
     document = tomlkit.parse(text)
-    if section not in document:
-        if any(isinstance(item, AoT) for item in document.values()):
-            # tomlkit would put it behind the [[line]] and [[patch]] rows.
-            return _with_section_before_rows(text, section, {key: value})
-        document[section] = tomlkit.table()
-    table = document[section]
-    if not isinstance(table, Table):
-        raise JobError(
-            f"[{section}] in job.toml is not a section.", "Write it as [" + section + "]."
-        )
+    table = _section_of(document, section)
+    if table is None:
+        return _with_section_before_rows(text, section, {key: value})
     if key in table:
         table[key] = value
     else:
-        blanks = _trailing_blank(table)
+        blanks = isinstance(table, Table) and _trailing_blank(table)
         table.append(key, value)
         if blanks:
             table.add(tomlkit.nl())
     return tomlkit.dumps(document)
+
+
+def without_setting(text: str, section: str, key: str) -> str:
+    """Return the text without that key of ``[section]``; the same text where it is not set."""
+    document = tomlkit.parse(text)
+    table = _section_of(document, section)
+    if table is None or key not in table:
+        return text
+    table.remove(key)
+    return tomlkit.dumps(document)
+
+
+def _section_of(document: tomlkit.TOMLDocument, section: str) -> Table | InlineTable | None:
+    found: Any = document
+    for part in section.split("."):
+        if not isinstance(found, Mapping) or part not in found:
+            return None
+        found = found[part]
+    if not isinstance(found, Table | InlineTable):
+        raise JobError(
+            f"[{section}] in job.toml is not a section.", "Write it as [" + section + "]."
+        )
+    return found
 
 
 def _trailing_blank(table: Table) -> bool:
@@ -59,16 +77,19 @@ def _trailing_blank(table: Table) -> bool:
 
 
 def _with_section_before_rows(text: str, section: str, values: Mapping[str, Any]) -> str:
+    """Return the text with a section more; tomlkit would put it behind the rows."""
     lines = text.splitlines(keepends=True)
-    first = next(i for i, line in enumerate(lines) if line.lstrip().startswith("[["))
-    while first > 0 and lines[first - 1].lstrip().startswith("#"):
+    if lines and not lines[-1].endswith("\n"):
+        lines[-1] += "\n"
+    rows = (i for i, line in enumerate(lines) if line.lstrip().startswith("[["))
+    first = next(rows, len(lines))
+    while 0 < first < len(lines) and lines[first - 1].lstrip().startswith("#"):
         first -= 1  # a remark above the rows stays with them
-    added = tomlkit.document()
-    table = tomlkit.table()
-    for key, value in values.items():
-        table[key] = value
-    added[section] = table
-    return "".join([*lines[:first], tomlkit.dumps(added), "\n", *lines[first:]])
+    written = (f"{_written_key(key)} = {written_value(value)}\n" for key, value in values.items())
+    before = ["\n"] if first == len(lines) and lines and lines[-1].strip() else []
+    after = ["\n"] if first < len(lines) else []
+    added = [*before, f"[{section}]\n", *written, *after]
+    return "".join([*lines[:first], *added, *lines[first:]])
 
 
 def with_row(

@@ -1,10 +1,10 @@
-"""A small upright copy of a photo for overviews, without anything but its pixels."""
+"""A small upright copy of a photo to be looked at, without anything but its pixels."""
 
 from __future__ import annotations
 
 import io
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from fitkit.errors import FileError
 from fitkit.geometry.arrays import Bytes
@@ -15,8 +15,10 @@ if TYPE_CHECKING:
 __all__ = ["small_picture", "small_picture_of_grey"]
 
 
-def small_picture(photo: Path, *, longest_px: int = 800) -> bytes:
-    """Return a photo as a small PNG, turned upright; position and other data stay behind.
+def small_picture(
+    photo: Path, *, longest_px: int = 800, kind: Literal["PNG", "JPEG"] = "PNG"
+) -> bytes:
+    """Return a photo as a small picture, turned upright; position and other data stay behind.
 
     Raises
     ------
@@ -34,17 +36,17 @@ def small_picture(photo: Path, *, longest_px: int = 800) -> bytes:
         raise FileError(
             f"The photo '{photo.name}' cannot be read: {error}.", "Take it out of photos/."
         ) from error
-    return _png(upright, longest_px)
+    return _bare(upright, longest_px, kind)
 
 
 def small_picture_of_grey(grey: Bytes, *, longest_px: int = 800) -> bytes:
     """Return an (H, W) uint8 picture, a film's frame say, as a small PNG."""
     from PIL import Image
 
-    return _png(Image.fromarray(grey).convert("RGB"), longest_px)
+    return _bare(Image.fromarray(grey).convert("RGB"), longest_px, "PNG")
 
 
-def _png(upright: Image.Image, longest_px: int) -> bytes:
+def _bare(upright: Image.Image, longest_px: int, kind: str) -> bytes:
     from PIL import Image
 
     upright.thumbnail((longest_px, longest_px))
@@ -52,5 +54,5 @@ def _png(upright: Image.Image, longest_px: int) -> bytes:
     bare = Image.new("RGB", upright.size)
     bare.paste(upright)
     content = io.BytesIO()
-    bare.save(content, "PNG", optimize=True)
+    bare.save(content, kind, optimize=kind == "PNG", quality=85)
     return content.getvalue()

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
+from dataclasses import dataclass
+from typing import Any
 
 from nicegui import ui
+from nicegui.element import Element
 
 from fitkit.errors import FitkitError
 from fitkit.room.session import RoomSession
@@ -12,6 +15,16 @@ from fitkit.room.session import RoomSession
 __all__ = ["RoomPage"]
 
 _SECONDS_BETWEEN_LOOKS = 0.4
+
+
+@dataclass(slots=True)
+class _Part:
+    """Something to do when what it depends on has changed, as long as ``within`` is there."""
+
+    depends: Callable[[], Hashable]
+    act: Callable[[], None]
+    within: Element | None
+    last: Hashable
 
 
 class RoomPage:
@@ -25,12 +38,12 @@ class RoomPage:
 
     def __init__(self, session: RoomSession) -> None:
         self.session = session
-        self._parts: list[tuple[Callable[[], Hashable], list[Hashable], Callable[[], None]]] = []
+        self._parts: list[_Part] = []
         ui.timer(_SECONDS_BETWEEN_LOOKS, self._look)
 
     def live(
         self, build: Callable[[], None], *, of: Callable[[], Hashable] | None = None
-    ) -> ui.element:
+    ) -> Element:
         """Build a part of the page here and now, and anew whenever something changes.
 
         Parameters
@@ -40,7 +53,6 @@ class RoomPage:
         of
             Returns what the part depends on; the session's revision if not given.
         """
-        depends = of or (lambda: self.session.revision)
         box = ui.element("div").classes("fk-live")
 
         def anew() -> None:
@@ -48,21 +60,49 @@ class RoomPage:
             with box:
                 build()
 
-        self._parts.append((depends, [depends()], anew))
+        self.follow(anew, of=of or (lambda: self.session.revision), within=box)
         anew()
         return box
 
-    def follow(self, act: Callable[[], None], *, of: Callable[[], Hashable]) -> None:
-        """Call ``act`` whenever what ``of`` returns has changed, without building anything anew."""
-        self._parts.append((of, [of()], act))
+    def follow(
+        self, act: Callable[[], None], *, of: Callable[[], Hashable], within: Element | None = None
+    ) -> None:
+        """Call ``act`` whenever what ``of`` returns has changed.
+
+        ``within`` is an element that ``act`` changes: when that is gone, so is this.
+        """
+        self._parts.append(_Part(of, act, within, of()))
 
     def tell(self, error: FitkitError) -> None:
         """Show what went wrong and what to do."""
         ui.notify(f"{error.cause} {error.remedy}", type="negative", multi_line=True, timeout=12000)
 
+    def try_to(self, act: Callable[[], Any], *, done: str = "") -> bool:
+        """Change the job and tell every page; show what went wrong if it did."""
+        try:
+            act()
+        except FitkitError as error:
+            self.tell(error)
+            return False
+        finally:
+            self.session.changed()
+        if done:
+            ui.notify(done)
+        return True
+
+    async def start(self, task: str, doing: str, **arguments: Any) -> None:
+        """Begin long work, or say why it cannot be begun."""
+        try:
+            await self.session.start(task, doing, **arguments)
+        except FitkitError as error:
+            self.tell(error)
+
     def _look(self) -> None:
-        for depends, last, anew in self._parts:
-            now = depends()
-            if now != last[0]:
-                last[0] = now
-                anew()
+        for part in list(self._parts):
+            if part.within is not None and part.within.is_deleted:
+                self._parts.remove(part)
+                continue
+            now = part.depends()
+            if now != part.last:
+                part.last = now
+                part.act()

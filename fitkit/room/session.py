@@ -7,12 +7,14 @@ show the same thing; nothing lives in a page alone.
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from fitkit.errors import JobBusyError, JobError
 from fitkit.room.work import Work
 from fitkit.workflow.check_job import JobCheck, check_job
+from fitkit.workflow.made_files import MadeFile, made_files
 from fitkit.workflow.watch_job import job_stamp
 
 __all__ = ["RoomSession"]
@@ -45,10 +47,11 @@ class RoomSession:
         self.work: Work | None = None
         self._stamp: object = None
         self._checked: tuple[int, JobCheck] | None = None
+        self._made: tuple[int, dict[str, Mapping[str, MadeFile]]] = (-1, {})
 
     # -- the open job --------------------------------------------------------------------
 
-    def open(self, folder: Path) -> None:
+    def take_up(self, folder: Path) -> None:
         """Open another job in every page.
 
         Raises
@@ -82,6 +85,15 @@ class RoomSession:
             self._checked = self.revision, check_job(self.job())
         return self._checked[1]
 
+    def made(self, step: str) -> Mapping[str, MadeFile]:
+        """Return the files of a step's result by name; looked up once a revision."""
+        if self._made[0] != self.revision:
+            self._made = self.revision, {}
+        known = self._made[1]
+        if step not in known:
+            known[step] = made_files(self.job(), step)
+        return known[step]
+
     def changed(self) -> None:
         """Tell every page that the job may have changed."""
         self.revision += 1
@@ -92,6 +104,17 @@ class RoomSession:
     def working(self) -> bool:
         """Whether long work is going on."""
         return self.work is not None and self.work.running
+
+    @property
+    def going(self) -> str:
+        """The step that is being made; empty when none is."""
+        return self.work.step if self.work is not None and self.work.running else ""
+
+    def forget_work(self) -> None:
+        """Say no more of how the last work ended."""
+        if not self.working:
+            self.work = None
+            self.changed()
 
     async def start(self, task: str, doing: str, **arguments: Any) -> None:
         """Begin long work on the open job in a process of its own.

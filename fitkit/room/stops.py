@@ -10,7 +10,7 @@ from fitkit.findings import Finding, Severity
 if TYPE_CHECKING:
     from fitkit.room.session import RoomSession
 
-__all__ = ["STOPS", "Stop", "StopState", "state_of_stop", "stop_named"]
+__all__ = ["STOPS", "Stop", "StopState", "job_findings", "state_of_stop", "stop_named"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +25,8 @@ class Stop:
         As the maker reads it.
     steps
         Steps of the job whose results it shows.
+    act, doing
+        What its button says, and what is then being done; empty where a stop has its own.
     module
         Module with ``build(page)``, which fills the page, and where it needs routes of its own
         ``add_routes(app, session)``.
@@ -33,16 +35,32 @@ class Stop:
     name: str
     title: str
     steps: tuple[str, ...]
+    act: str
+    doing: str
     module: str
 
 
 STOPS = (
-    Stop("photos", "Photos", ("scan",), "fitkit.room.photos_stop"),
-    Stop("body", "Body", ("body",), "fitkit.room.body_stop"),
-    Stop("lines", "Lines and patches", ("patches",), "fitkit.room.lines_stop"),
-    Stop("flat", "Flat", ("blanks",), "fitkit.room.flat_stop"),
-    Stop("sheets", "Sheets", (), "fitkit.room.sheets_stop"),
-    Stop("paper", "Paper and shop", ("templates", "pages"), "fitkit.room.paper_stop"),
+    Stop("photos", "Photos", ("scan",), "Make the scan", "Scanning", "fitkit.room.photos_stop"),
+    Stop("body", "Body", ("body",), "Make the body", "Making the body", "fitkit.room.body_stop"),
+    Stop(
+        "lines",
+        "Lines and patches",
+        ("patches",),
+        "Cut the patches",
+        "Cutting the patches",
+        "fitkit.room.lines_stop",
+    ),
+    Stop("flat", "Flat", ("blanks",), "Lay flat", "Laying flat", "fitkit.room.flat_stop"),
+    Stop("sheets", "Sheets", (), "", "", "fitkit.room.sheets_stop"),
+    Stop(
+        "paper",
+        "Paper and shop",
+        ("templates", "pages"),
+        "Draw the pages",
+        "Drawing the pages",
+        "fitkit.room.paper_stop",
+    ),
 )
 """In the order of the work."""
 
@@ -72,9 +90,17 @@ def stop_named(name: str) -> Stop:
     return next(stop for stop in STOPS if stop.name == name)
 
 
+def job_findings(session: RoomSession) -> tuple[Finding, ...]:
+    """Return what is wrong with ``job.toml`` itself, which stands in the way of every stop."""
+    return tuple(finding for finding in session.check().findings if finding.code == "job-toml")
+
+
 def state_of_stop(stop: Stop, session: RoomSession) -> StopState:
     """Return how a stop of the open job stands."""
-    states = [state for state in session.check().states if state.step in stop.steps]
+    check = session.check()
+    states = [state for state in check.states if state.step in stop.steps]
+    if not check.states:
+        return StopState("wrong")
     if not states:
         return StopState("not needed" if stop.steps else "to do")
     findings = tuple(

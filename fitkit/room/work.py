@@ -36,6 +36,8 @@ class Work:
         How much is done, 0 to 1; never goes back.
     words
         What is being done just now, with the time left.
+    step
+        The step of the job that is being made just now; empty where that is not known.
     ending
         None while it runs; then ``"done"``, ``"stopped"`` or ``"failed"``.
     answer
@@ -49,6 +51,7 @@ class Work:
         self.doing = doing
         self.share = 0.0
         self.words = ""
+        self.step = ""
         self.ending: str | None = None
         self.answer: Mapping[str, Any] = {}
         self.cause = ""
@@ -129,6 +132,8 @@ class Work:
             self.share = max(self.share, float(said["share"]))
             left = self._left.words(self.share)
             self.words = ", ".join(filter(None, (str(said.get("words", "")), left)))
+        elif "step" in said:
+            self.step = str(said["step"])
         elif "answer" in said:
             self.answer, self.share = said["answer"], 1.0
             self._end("done")

@@ -23,19 +23,28 @@ def _reports(reports: Iterable[StepReport]) -> dict[str, Any]:
     return {"steps": [report.as_dict() for report in reports]}
 
 
-def _make(folder: Path, progress: Progress, until: str = "pages") -> dict[str, Any]:
+def _make(
+    folder: Path, progress: Progress, begins: Callable[[str], None], until: str = "pages"
+) -> dict[str, Any]:
     from fitkit.workflow.make_job import make_job
 
-    return _reports(make_job(folder, until=until, progress=progress))
+    return _reports(make_job(folder, until=until, progress=progress, begins=begins))
 
 
-def _adapt(folder: Path, progress: Progress, wanted: bool = True) -> dict[str, Any]:
+def _adapt(
+    folder: Path, progress: Progress, begins: Callable[[str], None], wanted: bool = True
+) -> dict[str, Any]:
     from fitkit.workflow.adapt_job import adapt_job
 
+    begins("body")
     return adapt_job(folder, wanted=wanted, progress=progress).as_dict()
 
 
-def _measure(folder: Path, progress: Progress) -> dict[str, Any]:
+def _measure(
+    folder: Path,
+    progress: Progress,
+    begins: Callable[[str], None],  # noqa: ARG001  no step of its own
+) -> dict[str, Any]:
     from fitkit.workflow.measure_job import measure_job
 
     progress(0.1, "laying the tape round the body")
@@ -67,6 +76,7 @@ def main() -> None:
         answer = TASKS[order["task"]](
             Path(order["folder"]),
             progress=lambda share, words: say(share=round(share, 4), words=words),
+            begins=lambda step: say(step=step),
             **order["arguments"],
         )
     except Exception as error:

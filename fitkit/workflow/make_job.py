@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -27,12 +28,17 @@ _SHARES = {
 
 
 def make_job(
-    folder: Path | str, *, until: str = "pages", progress: Progress | None = None
+    folder: Path | str,
+    *,
+    until: str = "pages",
+    progress: Progress | None = None,
+    begins: Callable[[str], None] | None = None,
 ) -> tuple[StepReport, ...]:
     """Make everything in a job that is stale, up to and with the step ``until``.
 
     A step whose inputs are what they were is left alone and reported so. When a step fails,
-    those before it stay made and the rest of the job is as it was.
+    those before it stay made and the rest of the job is as it was. ``begins`` is called with the
+    name of each step when its turn comes.
 
     Raises
     ------
@@ -54,6 +60,8 @@ def make_job(
         whole = sum(_SHARES[name] for name in names)
         done = 0.0
         for name in names:
+            if begins is not None:
+                begins(name)
             share = part_of(progress, done / whole, (done + _SHARES[name]) / whole)
             reports.append(_step(name, job, digests, share))
             done += _SHARES[name]

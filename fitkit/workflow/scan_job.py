@@ -6,7 +6,7 @@ import math
 import time
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fitkit.errors import JobError
 from fitkit.findings import Finding
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from fitkit.job.made_from import FileDigests
     from fitkit.job.settings import CaptureSection
 
-__all__ = ["scan_job", "scan_step"]
+__all__ = ["scan_facts", "scan_job", "scan_step"]
 
 
 def scan_job(
@@ -169,13 +169,24 @@ def _scan(
 
 
 def _with_facts(report: StepReport, job: Job) -> StepReport:
-    """Return the report with what the kept scan says of its scale."""
     from dataclasses import replace
 
+    return replace(report, facts=scan_facts(job.folder))
+
+
+def scan_facts(folder: Path | str) -> dict[str, Any]:
+    """Return how many photos and sheets the kept scan stands on, and what it says of its scale.
+
+    Raises
+    ------
+    JobError
+        When there is no scan, or it is damaged.
+    """
+    from fitkit.job.job_folder import open_job
     from fitkit.job.scan_files import read_solved_cameras
 
-    solved = read_solved_cameras(job.result_folder("scan"))
-    facts = {
+    solved = read_solved_cameras(open_job(folder).result_folder("scan"))
+    return {
         "photos": len(solved.cameras),
         "sheets": len(solved.sheets),
         "scale_sigma": solved.scale_sigma,
@@ -191,7 +202,6 @@ def _with_facts(report: StepReport, job: Job) -> StepReport:
             for one in solved.checks
         ],
     }
-    return replace(report, facts=facts)
 
 
 def _scan_photos(job: Job, paths: Sequence[Path], progress: Progress | None) -> Made:

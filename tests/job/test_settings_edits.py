@@ -9,7 +9,13 @@ from pathlib import Path
 import pytest
 
 from fitkit.errors import JobError
-from fitkit.job.settings_edits import new_job_text, with_row, with_setting, without_row
+from fitkit.job.settings_edits import (
+    new_job_text,
+    with_row,
+    with_setting,
+    without_row,
+    without_setting,
+)
 from fitkit.job.settings_text import read_settings, settings_problems
 
 TEXT = (Path(__file__).parent / "samples" / "job_format_1.toml").read_text(encoding="utf-8")
@@ -109,3 +115,35 @@ def test_the_example_in_a_new_job_is_right() -> None:
         "there is no tape line 'chest' (lines).",
         "there is no tape line 'left side' (lines).",
     }
+
+
+def test_a_line_of_the_tape_list_is_set_and_taken_out_in_its_own_section() -> None:
+    longer = with_setting(EXAMPLE_WITH_TAPE, "wearer.tape", "chest", "98 cm")
+    assert longer == EXAMPLE_WITH_TAPE.replace(
+        'waist = "77 cm" # taut\n', 'waist = "77 cm" # taut\nchest = "98 cm"\n'
+    )
+    assert without_setting(longer, "wearer.tape", "chest") == EXAMPLE_WITH_TAPE
+    assert without_setting(longer, "wearer.tape", "neck") == longer
+
+
+def test_a_tape_list_is_begun_before_the_rows() -> None:
+    text = 'format = 1\n\n[wearer]\nname = "Robin"\n\n# lines\n[[line]]\nname = "waist"\n'
+    told = with_setting(text, "wearer.tape", "left upper arm", 302.0)
+    assert told == text.replace("# lines", '[wearer.tape]\n"left upper arm" = 302.0\n\n# lines')
+
+
+def test_a_section_is_added_at_the_end_where_there_are_no_rows() -> None:
+    told = with_setting("format = 1\n", "print", "paper", "A3")
+    assert told == 'format = 1\n\n[print]\npaper = "A3"\n'
+
+
+EXAMPLE_WITH_TAPE = """\
+[wearer]
+name = "Robin"
+
+[wearer.tape] # by the tape
+waist = "77 cm" # taut
+
+[[line]]
+name = "waist"
+"""
