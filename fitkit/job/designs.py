@@ -66,6 +66,7 @@ __all__ = [
     "attachment_designs",
     "corrections",
     "leaning_on",
+    "line_design",
     "line_designs",
     "named_girths",
     "padding_designs",
@@ -123,7 +124,7 @@ def line_designs(settings: JobSettings) -> tuple[TapeLineDesign, ...]:
         for patch in settings.patch
         if patch.radius_mm is not None
     )
-    return (*(_line(section) for section in settings.line), *rims)
+    return (*(line_design(section) for section in settings.line), *rims)
 
 
 def rim_name(patch: str) -> str:
@@ -149,7 +150,8 @@ def leaning_on(section: LineSection) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _line(section: LineSection) -> TapeLineDesign:
+def line_design(section: LineSection) -> TapeLineDesign:
+    """Return one tape line as its section tells it."""
     match section:
         case LevelSection():
             return LevelLine(

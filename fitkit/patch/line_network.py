@@ -12,7 +12,7 @@ from fitkit.patch.form import Form
 from fitkit.patch.mirrored_line import mirrored_line
 from fitkit.patch.tape_line import TapeLine, lay_tape_line
 
-__all__ = ["lay_tape_lines", "lines_below", "unchanged_lines", "unmirrored"]
+__all__ = ["lay_tape_lines", "lay_what_can_be", "lines_below", "unchanged_lines", "unmirrored"]
 
 
 def lay_tape_lines(
@@ -37,8 +37,31 @@ def lay_tape_lines(
     DesignError
         When a line cannot be laid, leans on one that is not there, or on itself.
     """
+    laid, faults = lay_what_can_be(form, designs, kept=kept, progress=progress)
+    for fault in faults.values():
+        raise fault
+    return laid
+
+
+def lay_what_can_be(
+    form: Form,
+    designs: Sequence[TapeLineDesign],
+    *,
+    kept: Mapping[str, TapeLine] | None = None,
+    progress: Callable[[float, str], None] | None = None,
+) -> tuple[tuple[TapeLine, ...], dict[str, DesignError]]:
+    """Return the lines that can be laid, in the order of the designs, and by name why others not.
+
+    Parameters as for :func:`lay_tape_lines`.
+
+    Raises
+    ------
+    DesignError
+        When a line leans on one that is not there, or on itself.
+    """
     by_name = _named(designs)
     laid: dict[str, TapeLine] = dict(kept or {})
+    faults: dict[str, DesignError] = {}
     rim = border_vertices(form.mesh) if len(laid) < len(by_name) else None
     wanted = _in_order(by_name)
     for index, design in enumerate(wanted):
@@ -46,11 +69,20 @@ def lay_tape_lines(
             continue
         if progress is not None:
             progress(index / len(wanted), f"laying the line '{design.name}'")
-        plain = unmirrored(design, by_name)
-        laid[design.name] = lay_tape_line(form, plain, laid, rim=rim)
+        try:
+            under = [name for name in _needed(design, by_name) if name in faults]
+            if under:
+                raise DesignError(
+                    f"The line '{design.name}' leans on the line '{under[0]}', which cannot be "
+                    "laid.",
+                    f"Put the line '{under[0]}' right first.",
+                )
+            laid[design.name] = lay_tape_line(form, unmirrored(design, by_name), laid, rim=rim)
+        except DesignError as error:
+            faults[design.name] = error
     if progress is not None:
         progress(1.0, "lines laid")
-    return tuple(laid[design.name] for design in designs)
+    return tuple(laid[design.name] for design in designs if design.name in laid), faults
 
 
 def lines_below(name: str, designs: Sequence[TapeLineDesign]) -> tuple[TapeLineDesign, ...]:

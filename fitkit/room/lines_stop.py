@@ -1,10 +1,19 @@
-"""The stop *lines*."""
+"""The stop *lines*: tape lines drawn on the body, and the patches they bound."""
 
 from __future__ import annotations
 
-from fitkit.room.page import RoomPage
+from fastapi import FastAPI
 
-__all__ = ["build"]
+from fitkit.room.page import RoomPage
+from fitkit.room.session import RoomSession
+from fitkit.room.viewer import add_viewer
+
+__all__ = ["add_routes", "build"]
+
+
+def add_routes(app: FastAPI, session: RoomSession) -> None:  # noqa: ARG001  every stop's signature
+    """Add the view of the body, for the other stops too."""
+    add_viewer(app)
 
 
 def build(page: RoomPage) -> None:

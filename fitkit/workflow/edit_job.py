@@ -13,6 +13,7 @@ from fitkit.workflow.step_report import Progress, StepReport
 
 __all__ = [
     "add_row",
+    "add_rows",
     "anchor_values",
     "change_line",
     "change_row",
@@ -107,6 +108,24 @@ def add_row(
         with_row(job.text, section, values),
         f"added the {section} '{values['name']}'{found}",
     )
+
+
+def add_rows(folder: Path | str, section: Section, rows: Sequence[Mapping[str, Any]]) -> StepReport:
+    """Add several tape lines or patches, told in full, as one change.
+
+    Raises
+    ------
+    JobError
+        When the job would not hold together with them; nothing is written then.
+    """
+    from fitkit.job.settings_edits import with_row
+
+    job = open_job(folder)
+    text = job.text
+    for row in rows:
+        text = with_row(text, section, row)
+    names = " and ".join(f"'{row['name']}'" for row in rows)
+    return _kept(job, section, text, f"added the {section} {names}")
 
 
 def change_row(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -17,13 +18,13 @@ if TYPE_CHECKING:
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
     from fitkit.patch.cut_patches import CutForm
-    from fitkit.patch.design import TapeLineDesign
+    from fitkit.patch.design import PatchDesign, TapeLineDesign
     from fitkit.patch.form import Form, FormGrower
     from fitkit.patch.form_plan import FormPlan
     from fitkit.patch.patch import Patch
     from fitkit.patch.tape_line import TapeLine
 
-__all__ = ["patches"]
+__all__ = ["form_file", "patches"]
 
 
 def patches(job: Job, *, digests: FileDigests, progress: Progress | None = None) -> StepReport:
@@ -40,6 +41,13 @@ def patches(job: Job, *, digests: FileDigests, progress: Progress | None = None)
         digests=digests,
         progress=progress,
     )
+
+
+def form_file(design: PatchDesign, designs: Sequence[PatchDesign]) -> str:
+    """Return the file of the result that holds the form of one patch of a design."""
+    from fitkit.patch.form_plan import plan_forms
+
+    return f"{_stem(next(plan for plan in plan_forms(designs) if design in plan.designs))}.ply"
 
 
 def _patches(job: Job, digests: FileDigests, progress: Progress | None) -> Made:

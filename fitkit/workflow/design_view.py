@@ -1,0 +1,264 @@
+"""The design as it is seen and edited: lines and patches on the bare body, as geometry, no picture.
+
+What can be laid is there; what cannot comes with the reason, so that a page can show both. A view
+is made from the view before it, and only what changed is worked out again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from fitkit.errors import DesignError, FitkitError
+from fitkit.job.job_folder import Job
+from fitkit.workflow.drawn_body import DrawnBody, bare_form
+from fitkit.workflow.step_report import Progress
+
+if TYPE_CHECKING:
+    from fitkit.geometry.arrays import Floats, Ints
+    from fitkit.geometry.mesh import TriangleMesh
+    from fitkit.geometry.surface_point import SurfacePoint
+    from fitkit.patch.design import PatchDesign, TapeLineDesign
+    from fitkit.patch.lined_form import LinedForm
+
+__all__ = ["LinesView", "PatchView", "PatchesView", "redrawn_lines", "view_lines", "view_patches"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LinesView:
+    """The tape lines of a job on its bare body.
+
+    Attributes
+    ----------
+    job
+        As it was opened.
+    body_digest
+        What the body was made as; another one makes everything new.
+    told
+        Every line, in the order of the file, the rims of round patches behind.
+    drawn
+        Those that can be laid.
+    faults
+        Why the others cannot, by name.
+    """
+
+    job: Job
+    body_digest: str
+    told: tuple[TapeLineDesign, ...]
+    drawn: DrawnBody
+    faults: Mapping[str, DesignError]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PatchView:
+    """One patch on the bare body.
+
+    Attributes
+    ----------
+    design, number
+        As told, and as numbered on paper: ``3/4`` for a pair.
+    mesh, label_mm
+        Its surface, and (3,) float mm a place well inside it; None when it cannot be found.
+    edges
+        The lines that its border runs along.
+    fault
+        Why it cannot be found or cut.
+    """
+
+    design: PatchDesign
+    number: str
+    mesh: TriangleMesh | None = None
+    label_mm: Floats | None = None
+    edges: tuple[str, ...] = ()
+    fault: FitkitError | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PatchesView:
+    """The patches of a job on its bare body.
+
+    Attributes
+    ----------
+    lines
+        What they are bounded by.
+    lined
+        The body with all lines made into edges.
+    patches
+        In the order of the file.
+    patch_of_face
+        (F,) int: index of the patch that each face of the lined body lies in, -1 for none.
+    """
+
+    lines: LinesView
+    lined: LinedForm
+    patches: tuple[PatchView, ...]
+    patch_of_face: Ints
+
+    def patch_at(self, point: SurfacePoint) -> PatchView | None:
+        """Return the patch that a point of the body lies in."""
+        index = int(self.patch_of_face[self.lined.face_at(point)])
+        return None if index < 0 else self.patches[index]
+
+
+def view_lines(
+    job: Job, *, before: LinesView | None = None, progress: Progress | None = None
+) -> LinesView:
+    """Return the lines of a job, those taken over that are as they were.
+
+    Raises
+    ------
+    JobError
+        When the body has not been made.
+    """
+    from fitkit.job.designs import line_designs
+    from fitkit.job.made_from import MadeFrom
+
+    record = MadeFrom.read(job.result_folder("body"))
+    digest = "" if record is None else record.result_digest()
+    if before is not None and before.body_digest != digest:
+        before = None
+    return _viewed(job, digest, line_designs(job.settings), before, progress)
+
+
+def redrawn_lines(view: LinesView, rows: Sequence[Mapping[str, Any]]) -> LinesView:
+    """Return the view with some lines added, or told otherwise, without touching the job.
+
+    Parameters
+    ----------
+    rows
+        Whole ``[[line]]`` rows; one of a name that is there stands in its place.
+
+    Raises
+    ------
+    DesignError
+        When one of these lines cannot be laid.
+    JobError
+        When a row is not one.
+    """
+    from pydantic import TypeAdapter, ValidationError
+
+    from fitkit.errors import JobError
+    from fitkit.job.designs import line_design
+    from fitkit.job.line_settings import LineSection
+
+    told = {design.name: design for design in view.told}
+    for row in rows:
+        try:
+            section: LineSection = TypeAdapter(LineSection).validate_python(dict(row))
+        except ValidationError as error:
+            raise JobError(
+                f"The line '{row.get('name', '')}' is not told in full: "
+                f"{error.errors()[0]['msg'].removeprefix('Value error, ')}",
+                "Give what is missing.",
+            ) from error
+        told[section.name] = line_design(section)
+    redrawn = _viewed(view.job, view.body_digest, tuple(told.values()), view, None)
+    for row in rows:
+        if row["name"] in redrawn.faults:
+            raise redrawn.faults[row["name"]]
+    return redrawn
+
+
+def view_patches(lines: LinesView, *, before: PatchesView | None = None) -> PatchesView:
+    """Return the patches that the lines bound; what stayed as it was is the same value."""
+    from fitkit.job.designs import part_number_words, patch_designs
+    from fitkit.patch.lined_form import line_the_form
+
+    drawn = lines.drawn
+    same = before is not None and [line.path for line in before.lines.drawn.lines] == [
+        line.path for line in drawn.lines
+    ]
+    if before is not None and same and before.lines.drawn.form is drawn.form:
+        lined = before.lined
+    else:
+        lined = line_the_form(drawn.form.mesh, drawn.lines)
+    kept = {} if before is None else {one.design.name: one for one in before.patches}
+    designs = patch_designs(lines.job.settings)
+    numbers = part_number_words(designs)
+    patches: list[PatchView] = []
+    owner = np.full(len(lined.mesh.faces), -1, dtype=np.int64)
+    for index, design in enumerate(designs):
+        found, region = _view_patch(lines, lined, design, numbers[design.name])
+        if region is not None:
+            owner[region & (owner < 0)] = index
+        was = kept.get(design.name)
+        if was is not None and was.mesh is not None and _same_mesh(was.mesh, found.mesh):
+            found = replace(found, mesh=was.mesh)
+        patches.append(found)
+    return PatchesView(lines, lined, tuple(patches), owner)
+
+
+def _viewed(
+    job: Job,
+    digest: str,
+    told: tuple[TapeLineDesign, ...],
+    before: LinesView | None,
+    progress: Progress | None,
+) -> LinesView:
+    from fitkit.patch.line_network import lay_what_can_be, unchanged_lines
+
+    if before is None:
+        form, kept = bare_form(job), {}
+    else:
+        form = before.drawn.form
+        kept = unchanged_lines(before.drawn.designs, before.drawn.lines, told)
+    lines, faults = lay_what_can_be(form, told, kept=kept, progress=progress)
+    laid_names = {line.name for line in lines}
+    drawn = DrawnBody(form, tuple(d for d in told if d.name in laid_names), lines)
+    return LinesView(job, digest, told, drawn, faults)
+
+
+def _view_patch(
+    lines: LinesView, lined: LinedForm, design: PatchDesign, number: str
+) -> tuple[PatchView, np.ndarray | None]:
+    from fitkit.patch.cut_patches import patch_region, places_inside
+    from fitkit.patch.region_lines import RegionLines
+    from fitkit.patch.unclosed_patch import unclosed_patch
+
+    bare = PatchView(design, number)
+    fault: FitkitError | None = None
+    missing = [line for line in design.boundary if line not in lined.lines]
+    if missing:
+        fault = DesignError(
+            f"The line '{missing[0]}' round the patch '{design.name}' is not there.",
+            "Put that line right, or take it out of the patch's lines.",
+        )
+        return replace(bare, fault=fault), None
+    try:
+        region = patch_region(lined, design, places_inside(lines.drawn.form, design))
+    except DesignError as error:
+        return replace(bare, fault=error), None
+    drawn = RegionLines(lined, region)
+    edges = drawn.border_lines()
+    open_at = [line for line in design.boundary if line not in edges]
+    if open_at:
+        fault = unclosed_patch(lines.drawn.form, lined, design, region)
+    elif not edges:
+        fault = DesignError(
+            f"No lines run round the patch '{design.name}'.", "Draw the lines that bound it."
+        )
+    if fault is not None:
+        return replace(bare, edges=edges, fault=fault), None
+    mesh, _ = lined.mesh.faces_only(region)
+    found = replace(bare, mesh=mesh, label_mm=_middle_mm(mesh), edges=edges)
+    return found, region
+
+
+def _middle_mm(mesh: TriangleMesh) -> Floats:
+    """(3,) float mm: the middle of the face nearest to the middle of a surface."""
+    middles = mesh.corners.mean(axis=1)
+    areas = mesh.face_areas_mm2()
+    middle = (areas[:, None] * middles).sum(axis=0) / areas.sum()
+    nearest: Floats = middles[int(np.linalg.norm(middles - middle, axis=1).argmin())]
+    return nearest
+
+
+def _same_mesh(one: TriangleMesh, other: TriangleMesh | None) -> bool:
+    return (
+        other is not None
+        and np.array_equal(one.faces, other.faces)
+        and np.array_equal(one.vertices, other.vertices)
+    )
