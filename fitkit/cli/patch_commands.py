@@ -23,7 +23,12 @@ patch_app = typer.Typer(
 Lines = Annotated[list[str] | None, typer.Option("--line", help="A line round it; repeat it.")]
 Side = Annotated[str | None, typer.Option(help="left, right or centre, the wearer's.")]
 Pair = Annotated[bool | None, typer.Option("--pair/--no-pair", help="Make the mirrored twin too.")]
-Seam = Annotated[str | None, typer.Option(help="Where a sleeve is opened.")]
+Seam = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="LINE", help="Where it is opened, if it goes round or has holes; repeat it."
+    ),
+]
 Material = Annotated[str | None, typer.Option(help="As card, foam, leather.")]
 Thickness = Annotated[float | None, typer.Option(help="Thickness in mm.")]
 Clearance = Annotated[float | None, typer.Option(help="Room under it in mm.")]
@@ -201,7 +206,7 @@ def show_command(job: JobFolder, as_json: AsJson = False) -> None:
 def _told(
     side: str | None,
     pair: bool | None,
-    seam: str | None,
+    seam: list[str] | None,
     material: str | None,
     thickness_mm: float | None,
     clearance_mm: float | None,
@@ -216,7 +221,7 @@ def _told(
     given = {
         "side": side,
         "pair": pair,
-        "seam": seam,
+        "seam": seam[0] if seam and len(seam) == 1 else seam or None,
         "material": material,
         "thickness_mm": thickness_mm,
         "clearance_mm": clearance_mm,

@@ -18,7 +18,7 @@ from fitkit.flatten.form_to_flat import on_flat
 from fitkit.flatten.minimax import minimise_largest_strain
 from fitkit.flatten.overlap import overlap_area_mm2
 from fitkit.flatten.remesh import edge_for_count, place_on_faces, remesh
-from fitkit.flatten.seam import SEAM, BorderStretch, OpenedPatch
+from fitkit.flatten.seam import BorderStretch, OpenedPatch, is_seam
 from fitkit.flatten.sheet_demand import anneals
 from fitkit.flatten.slit_disk import FlatDisk, StraightCut
 from fitkit.flatten.symmetric_dirichlet import minimise_symmetric_dirichlet
@@ -203,7 +203,7 @@ def _as_it_is(flat: FlatPatch) -> CutChoice:
 
 
 def _is_sleeve(flat: FlatPatch) -> bool:
-    return any(edge.line == SEAM for edge in flat.outline)
+    return any(is_seam(edge.line) for edge in flat.outline)
 
 
 def least_strain(mesh: TriangleMesh, start_mm: Floats) -> Floats:
@@ -231,7 +231,8 @@ def _coarse(flat: FlatPatch) -> FlatDisk | None:
 
 def _barred_edges(flat: FlatPatch, disk: FlatDisk) -> Bools | None:
     """(B,) bool: edges of the border from which no cut may start; None where all are open."""
-    barred = {name for name in flat.design.no_cuts if isinstance(name, str)} | {SEAM}
+    barred = {name for name in flat.design.no_cuts if isinstance(name, str)}
+    barred |= {edge.line for edge in flat.outline if is_seam(edge.line)}
     if not any(edge.line in barred for edge in flat.outline):
         return None
     rim = disk.flat_mm[disk.ring]

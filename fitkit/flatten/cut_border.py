@@ -78,7 +78,7 @@ def with_cut_border(disk: OpenedPatch, slit: SlitDisk) -> OpenedPatch:
             points = slit.mesh.vertices[run]
             steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
             made.append(BorderStretch(name, run, np.concatenate([[0.0], np.cumsum(steps)]), ()))
-    return OpenedPatch(slit.mesh, _with_cut_ends(made), (), disk.seam_mm)
+    return OpenedPatch(slit.mesh, _with_cut_ends(made), ())
 
 
 def _stretch_of_place(disk: OpenedPatch) -> list[int]:

@@ -8,13 +8,13 @@ from dataclasses import replace
 import numpy as np
 
 from fitkit.errors import DesignError
-from fitkit.findings import Finding, Severity
 from fitkit.flatten.conformal_start import conformal_start, flipped_faces
 from fitkit.flatten.flat_findings import (
     length_findings,
     noise_findings,
     overlap_findings,
     roll_findings,
+    seam_findings,
     shape_findings,
     sliver_findings,
     stretch_findings,
@@ -25,6 +25,7 @@ from fitkit.flatten.flat_patch import FlatEdge, FlatLine, FlatPatch
 from fitkit.flatten.forming_scale import forming_of, forming_scale
 from fitkit.flatten.held_lines import HeldLines
 from fitkit.flatten.minimax import minimise_largest_strain
+from fitkit.flatten.open_patch import check_can_be_opened, open_patch
 from fitkit.flatten.overlap import overlap_area_mm2
 from fitkit.flatten.relief_cuts import (
     CutOpen,
@@ -36,8 +37,8 @@ from fitkit.flatten.relief_cuts import (
 )
 from fitkit.flatten.remesh import Remeshed, carried_line, edge_for_count, remesh, smallest_angle_rad
 from fitkit.flatten.rolled_fit import rolled_fit
-from fitkit.flatten.seam import OpenedPatch, check_is_disk_or_sleeve, open_patch
-from fitkit.flatten.seam_line import seam_chain
+from fitkit.flatten.seam import SEAM, OpenedPatch, is_seam
+from fitkit.flatten.seam_lines import seam_lines
 from fitkit.flatten.sheet_demand import demand_on_sheet
 from fitkit.flatten.smoothing import smoothed_form
 from fitkit.flatten.stretch import stretch_field
@@ -78,14 +79,15 @@ def flatten_patch(
 ) -> FlatPatch:
     """Return the blank of a patch and what the sheet has to give to become the plate.
 
-    A sleeve is opened along its seam first. The flat map is the one whose worst strain is least;
-    its size follows from how the plate will be made (dished, raised, balanced ...). Surfaces that
-    bend one way only (cylinders, cones) come out without stretch.
+    A patch with several borders (a sleeve, a yoke) is opened along seams first. The flat map is
+    the one whose worst strain is least; its size follows from how the plate will be made (dished,
+    raised, balanced ...). Surfaces that bend one way only (cylinders, cones) come out without
+    stretch.
 
     Parameters
     ----------
     patch
-        One piece with one border, or two (a sleeve).
+        One piece with at least one border.
     cuts
         Relief cuts; they open as V-notches on the blank.
     progress
@@ -94,8 +96,8 @@ def flatten_patch(
     Raises
     ------
     DesignError
-        When the patch is in pieces, has more borders or a handle, its named seam does not run
-        across it, a line to hold is not one of its own, or a relief cut cannot be made.
+        When the patch is in pieces, closed, without area or has a handle, a named seam does not
+        run across it, a line to hold is not one of its own, or a relief cut cannot be made.
 
     See Also
     --------
@@ -108,14 +110,11 @@ def flatten_patch(
             progress(fraction, f"{patch.design.name}: {words}")
 
     tell(0.0, "opening")
-    check_is_disk_or_sleeve(patch)
+    check_can_be_opened(patch)
     findings = [*patch.findings, *shape_findings(patch)]
-    chain = None
-    if len(patch.loops) == 2:
-        patch, chain = seam_chain(patch)
-    opened = open_patch(patch, chain)
-    if opened.seam_mm is not None:
-        findings += _seam_findings(patch, opened.seam_mm)
+    patch, seams = seam_lines(patch)
+    opened = open_patch(patch, [seam.vertices for seam in seams])
+    findings += seam_findings(patch.design, seams)
 
     tell(0.1, "first map")
     disk, first_flat, start = opened, *[conformal_start(opened.mesh, opened.round)] * 2
@@ -197,14 +196,15 @@ def _held_lines(
     lines = [
         (start[s.vertices], float(s.arc_mm[-1] - s.arc_mm[0]))
         for s in disk.border
-        if s.line in design.hold
+        if (SEAM if is_seam(s.line) else s.line) in design.hold
     ]
     lines += [
         (first_flat[i.vertices], _length_mm(opened.mesh.vertices[i.vertices]))
         for i in opened.inner_lines
         if i.line in design.hold
     ]
-    known = {s.line for s in disk.border} | {i.line for i in opened.inner_lines}
+    known = {SEAM if is_seam(s.line) else s.line for s in disk.border}
+    known |= {i.line for i in opened.inner_lines}
     for name in design.hold:
         if name not in known:
             raise DesignError(
@@ -297,18 +297,3 @@ def _formed_and_flat(
 
 def _length_mm(points: Floats) -> float:
     return float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
-
-
-def _seam_findings(patch: Patch, seam_mm: float) -> list[Finding]:
-    named = patch.design.seam
-    where = f"along '{named}'" if named else "along the shortest way across"
-    return [
-        Finding(
-            "seam-opened",
-            Severity.NOTE,
-            patch.design.name,
-            f"It goes right round and was opened {where}, {seam_mm:.1f} mm long.",
-            number=seam_mm,
-            unit="mm",
-        )
-    ]

@@ -97,7 +97,7 @@ def remesh(opened: OpenedPatch, flat_mm: Floats, edge_mm: float) -> Remeshed | N
     new_of_old = dict(zip(on_border[kept].tolist(), kept_at.tolist(), strict=True))
     count = len(on_border)
     new_stretches = tuple(_moved_stretch(s, new_of_old, count, lifted) for s in opened.border)
-    return Remeshed(OpenedPatch(mesh, new_stretches, (), opened.seam_mm), points)
+    return Remeshed(OpenedPatch(mesh, new_stretches, ()), points)
 
 
 def place_on_faces(points_mm: Floats, flat_mm: Floats, faces: Ints) -> tuple[Ints, Floats]:

@@ -11,7 +11,7 @@ import numpy as np
 from fitkit.findings import Finding, Severity
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
 from fitkit.flatten.formed_edges import formed_edges
-from fitkit.flatten.seam import SEAM
+from fitkit.flatten.seam import is_seam
 from fitkit.geometry.arrays import Floats
 from fitkit.materials.sheet_material import sheet_material_named
 
@@ -62,7 +62,7 @@ def seam_matches(flats: Sequence[FlatPatch]) -> tuple[SeamMatch, ...]:
     for i, j in combinations(range(len(flats)), 2):
         for edge, points in zip(flats[i].outline, formed[i], strict=True):
             for other, there in zip(flats[j].outline, formed[j], strict=True):
-                if edge.line != other.line or edge.line == SEAM:
+                if edge.line != other.line or is_seam(edge.line):
                     continue
                 shared = _shared(points, there)
                 if shared is None:

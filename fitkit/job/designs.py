@@ -196,7 +196,7 @@ def _patch(section: PatchSection, form: FormSection) -> PatchDesign:
         inside=anchor_of(section.inside),
         side=Side(section.side),
         paired=section.pair,
-        seam=section.seam,
+        seams=section.seams,
         material=sheet_material_named(section.material).name,
         thickness_mm=section.thickness_mm,
         clearance_mm=form.room_mm() if section.clearance_mm is None else section.clearance_mm,

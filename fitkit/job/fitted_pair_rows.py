@@ -69,17 +69,16 @@ def _lines_of(design: PatchDesign, lines: tuple[TapeLineDesign, ...]) -> list[st
     known = {line.name for line in lines}
     cuts = [row for row in design.no_cuts if isinstance(row, str)]
     along = [] if design.grain is None else [design.grain.along]
-    named = [*design.boundary, *design.edges, *design.hold, *cuts, *along]
-    named += [] if design.seam is None else [design.seam]
+    named = [*design.boundary, *design.edges, *design.hold, *cuts, *along, *design.seams]
     return [name for name in dict.fromkeys(named) if name in known]
 
 
 def _mirrored_row(values: dict[str, Any], twins: Mapping[str, str]) -> dict[str, Any]:
     made: dict[str, Any] = {}
     for key, value in values.items():
-        if key in ("lines", "hold"):
+        if key in ("lines", "hold", "seam") and isinstance(value, list):
             made[key] = [twins.get(line, line) for line in value]
-        elif key in ("seam", "grain"):
+        elif key == "grain" or (key == "seam" and isinstance(value, str)):
             made[key] = twins.get(value, value)
         elif key == "edges":
             made[key] = {twins.get(line, line): edge for line, edge in value.items()}

@@ -105,7 +105,8 @@ class PatchSection(Section):
     ``radius_mm`` it is round, that place its centre. ``more_inside`` names places in further
     regions that belong to it. ``grain`` is ``"up"``, ``"round"`` or a tape line to follow, turned
     by ``grain_deg`` counter-clockwise seen from outside. ``over`` names the patches that this one
-    lies over; ``clearance_mm`` and ``bridge_mm`` stand in for those of ``[form]``.
+    lies over; ``clearance_mm`` and ``bridge_mm`` stand in for those of ``[form]``. ``seam`` names
+    the line, or the lines, along which it is opened where it goes right round or has holes.
     ``cuts`` are its relief cuts. ``no_cuts`` names lines from which none may be advised, and places
     none may enter; ``cut_to_pct`` the strain they are to reach; ``stop_hole_mm`` the hole at each
     cut's tip, 0 for none.
@@ -118,7 +119,7 @@ class PatchSection(Section):
     radius_mm: LengthAboveZero | None = None
     side: Literal["left", "right", "centre"] = "centre"
     pair: bool = False
-    seam: str | None = None
+    seam: str | list[str] | None = None
     material: str = "card"
     thickness_mm: LengthAboveZero = 0.5
     clearance_mm: LengthFromZero | None = None
@@ -134,6 +135,13 @@ class PatchSection(Section):
     no_cuts: list[str | KeepOutSection] = Field(default_factory=list)
     cut_to_pct: Annotated[float, Field(gt=0.0, le=60.0)] | None = None
     stop_hole_mm: LengthFromZero | None = None
+
+    @property
+    def seams(self) -> tuple[str, ...]:
+        """Names of the lines along which it is opened."""
+        if self.seam is None:
+            return ()
+        return (self.seam,) if isinstance(self.seam, str) else tuple(self.seam)
 
     @model_validator(mode="after")
     def _fits_together(self) -> PatchSection:

@@ -249,8 +249,8 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
     for index, patch in enumerate(settings.patch):
         for name in patch.lines:
             pointing("patch", index, patch.name, "lines", name, line_names)
-        if patch.seam is not None:
-            pointing("patch", index, patch.name, "seam", patch.seam, line_names)
+        for name in patch.seams:
+            pointing("patch", index, patch.name, "seam", name, line_names)
         places = [("cuts", end) for cut in patch.cuts for end in (cut.edge, cut.tip)]
         places += [("no_cuts", one.at) for one in patch.no_cuts if not isinstance(one, str)]
         for key, place in places:

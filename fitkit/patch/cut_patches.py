@@ -124,7 +124,7 @@ def cut_form(
 
 
 def _check_names(design: PatchDesign, known: Sequence[str]) -> None:
-    for line in (*design.boundary, *([] if design.seam is None else [design.seam])):
+    for line in (*design.boundary, *design.seams):
         if line not in known:
             raise DesignError(
                 f"The patch '{design.name}' names the line '{line}', which does not exist.",
@@ -242,7 +242,7 @@ def _cut_patch(
     without_border = [line for line in boundary if line not in bounding]
     if without_border:
         raise unclosed_patch(form, lined, replace(design, boundary=boundary), region)
-    loops = drawn.loops(boundary, design.seam)
+    loops = drawn.loops(boundary, design.seams)
     loops = tuple(
         tuple(_with_neighbours(edge, drawn, region, owner, names) for edge in loop)
         for loop in loops
@@ -251,19 +251,18 @@ def _cut_patch(
     findings = list(_shape_findings(design, drawn, len(loops)))
     if not design.boundary:
         findings += line_stops_short(form, lined, design, drawn, inner)
-    if design.seam is not None:
-        if len(loops) == 2:
-            inner = _seam_first(drawn, design, loops, inner)
-        else:
-            findings.append(
-                Finding(
-                    "seam-without-use",
-                    Severity.NOTE,
-                    design.name,
-                    f"The patch '{design.name}' has {len(loops)} rims; its seam "
-                    f"'{design.seam}' opens nothing.",
-                )
+    if len(loops) > 1:
+        inner = _seams_first(drawn, design, loops, inner)
+    elif design.seams:
+        findings.append(
+            Finding(
+                "seam-without-use",
+                Severity.NOTE,
+                design.name,
+                f"The patch '{design.name}' has {len(loops)} rims; its seam "
+                f"'{design.seams[0]}' opens nothing.",
             )
+        )
     if design.grain is not None:
         grain = [line for line in drawn.inner_lines() if line.line == _GRAIN + design.name]
         inner = (*inner, *(InnerLine("grain", line.vertices) for line in grain))
@@ -313,19 +312,6 @@ def _with_neighbours(
 
 def _shape_findings(design: PatchDesign, drawn: RegionLines, loops: int) -> list[Finding]:
     findings = []
-    if loops > 2:
-        findings.append(
-            Finding(
-                "patch-with-holes",
-                Severity.STOP,
-                design.name,
-                f"The patch '{design.name}' has {loops} separate borders; sheet cannot take that "
-                "shape in one piece.",
-                "Divide it with another tape line into patches with one or two borders.",
-                number=loops,
-                limit=2,
-            )
-        )
     if euler_characteristic(drawn.mesh) != 2 - loops:
         findings.append(
             Finding(
@@ -340,25 +326,28 @@ def _shape_findings(design: PatchDesign, drawn: RegionLines, loops: int) -> list
     return findings
 
 
-def _seam_first(
+def _seams_first(
     drawn: RegionLines,
     design: PatchDesign,
     loops: tuple[tuple[PatchEdge, ...], ...],
     inner: tuple[InnerLine, ...],
 ) -> tuple[InnerLine, ...]:
-    """Put the stretch of the seam that opens the sleeve before the other inner lines."""
+    """Put the stretches of the seams that run from rim to rim before the other inner lines."""
     rims = [np.concatenate([edge.vertices for edge in loop]) for loop in loops]
-    joining = []
-    for line in inner:
-        ends = line.vertices[[0, -1]]
-        on_rims = [np.isin(ends, rim).tolist() for rim in rims]
-        if line.line == design.seam and sorted(on_rims) == [[False, True], [True, False]]:
-            joining.append(line)
-    if not joining:
-        raise DesignError(
-            f"The seam '{design.seam}' of the patch '{design.name}' does not run from one rim to "
-            "the other.",
-            "Make the seam line longer so that it crosses both rims, or choose another line.",
-        )
-    chosen = min(joining, key=lambda line: drawn.length_mm(line.vertices))
-    return (chosen, *(line for line in inner if line is not chosen))
+    chosen: list[InnerLine] = []
+    for seam in design.seams:
+        joining = []
+        for line in inner:
+            first, last = (
+                [bool(np.isin(line.vertices[end], rim)) for rim in rims] for end in (0, -1)
+            )
+            if line.line == seam and any(first) and any(last) and first != last:
+                joining.append(line)
+        if not joining:
+            raise DesignError(
+                f"The seam '{seam}' of the patch '{design.name}' does not run from one rim to "
+                "another.",
+                "Make the seam line longer so that it crosses both rims, or choose another line.",
+            )
+        chosen += sorted(joining, key=lambda line: drawn.length_mm(line.vertices))
+    return (*chosen, *(line for line in inner if line not in chosen))

@@ -358,17 +358,17 @@ class PatchDesign:
         Anchors in further regions that belong to it, as when two patches were joined.
     side, paired
         The wearer's side it is drawn on; a paired one is also made mirrored for the other side.
-    seam
-        For a patch that goes right round (a sleeve): the tape line along which it is opened. None
-        lets the shortest way be chosen.
+    seams
+        For a patch that goes right round (a sleeve) or has holes: the tape lines along which it is
+        opened. Where they leave borders apart the shortest ways are chosen.
     edges
-        Treatment by tape line name (``"seam"`` for the seam itself); unnamed edges are plain.
+        Treatment by tape line name (``"seam"`` for its seams); unnamed edges are plain.
     clearance_mm
         Padding, clothing and air under this plate; None takes the form's.
     forming
         How the sheet is brought to its form; None leaves it to the material.
     hold
-        Names of tape lines, at its edges or across it (``"seam"`` for the seam), that keep on the
+        Names of tape lines, at its edges or across it (``"seam"`` for its seams), that keep on the
         blank the length they have on the form.
     cuts
         Relief cuts.
@@ -389,7 +389,7 @@ class PatchDesign:
     inside: Anchor
     side: Side = Side.CENTRE
     paired: bool = False
-    seam: str | None = None
+    seams: tuple[str, ...] = ()
     material: str = "card"
     thickness_mm: float = 0.5
     clearance_mm: float | None = None

@@ -137,7 +137,7 @@ def _border(lined: LinedForm, region: Bools) -> tuple[str, ...]:
 def _part(lined: LinedForm, region: Bools, inside: tuple[Anchor, ...]) -> PatchPart:
     drawn = RegionLines(lined, region)
     boundary = drawn.border_lines()
-    return PatchPart(boundary, inside, len(drawn.loops(boundary, None)))
+    return PatchPart(boundary, inside, len(drawn.loops(boundary, ())))
 
 
 def _place_inside(form: Form, lined: LinedForm, region: Bools, bounds: Sequence[str]) -> Anchor:

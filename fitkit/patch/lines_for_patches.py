@@ -42,8 +42,9 @@ def lines_for_patches(
     margin = _MARGIN_MM + apart_mm
     wanted: set[str] = set()
     for patch in patches:
-        named = {*patch.boundary, *patch.edges, *patch.hold, patch.seam}
-        named.add(patch.grain.along if patch.grain is not None else None)
+        named = {*patch.boundary, *patch.edges, *patch.hold, *patch.seams}
+        if patch.grain is not None:
+            named.add(patch.grain.along)
         bounds = [by_name[name] for name in patch.boundary if name in by_name]
         box = _box(np.vstack(bounds), margin) if bounds else None
         for line in lines:

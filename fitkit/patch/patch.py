@@ -67,7 +67,7 @@ class Patch:
         Border loops, longest first, each a round of edges that join end to end; the patch is
         on the left of each seen from outside.
     inner_lines
-        Tape lines crossing the inside, the seam among them when one is named.
+        Tape lines crossing the inside, the seams among them that are named.
     findings
         What was noticed.
     """

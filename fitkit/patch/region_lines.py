@@ -92,10 +92,12 @@ class RegionLines:
 
     # -- border -----------------------------------------------------------------------------
 
-    def loops(self, boundary: Sequence[str], seam: str | None) -> tuple[tuple[PatchEdge, ...], ...]:
+    def loops(
+        self, boundary: Sequence[str], seams: Sequence[str]
+    ) -> tuple[tuple[PatchEdge, ...], ...]:
         """Border loops, longest first, each parted where the line changes."""
         rounds = sorted(self._rounds(), key=lambda r: -self.length_mm(np.r_[r, r[0]]))
-        return tuple(self._edges(vertices, boundary, seam) for vertices in rounds)
+        return tuple(self._edges(vertices, boundary, seams) for vertices in rounds)
 
     def _rounds(self) -> list[Ints]:
         edge_from, ends = self._border_from.tolist(), self._border_to.tolist()
@@ -113,14 +115,14 @@ class RegionLines:
         return rounds
 
     def _edges(
-        self, vertices: Ints, boundary: Sequence[str], seam: str | None
+        self, vertices: Ints, boundary: Sequence[str], seams: Sequence[str]
     ) -> tuple[PatchEdge, ...]:
         owners = self._border_lines[self._border_from[vertices]][:, self.lined.columns(boundary)]
         names = [boundary[owner] for owner in _owner_of_each(owners)]
         count = len(vertices)
         corners = [i for i in range(count) if names[i] != names[i - 1]]
         if not corners:
-            start = self._start_of_round(vertices, names[0], seam)
+            start = self._start_of_round(vertices, names[0], seams)
             chain = np.roll(vertices, -start)
             return (self._edge(names[0], np.r_[chain, chain[0]]),)
         first = min(corners, key=lambda i: (boundary.index(names[i]), i))
@@ -132,11 +134,11 @@ class RegionLines:
             edges.append(self._edge(names[here], vertices[(here + np.arange(steps + 1)) % count]))
         return tuple(edges)
 
-    def _start_of_round(self, vertices: Ints, name: str, seam: str | None) -> int:
-        """Where a border along one single line begins: at its seam, else at another line."""
+    def _start_of_round(self, vertices: Ints, name: str, seams: Sequence[str]) -> int:
+        """Where a border along one single line begins: at a seam, else at another line."""
         meeting = self.lined.on_vertex[:, self.form_vertex[vertices]]
-        others = [line for line in self.lined.lines if line not in (name, seam)]
-        for column in self.lined.columns([*([] if seam is None else [seam]), *others]):
+        others = [line for line in self.lined.lines if line not in (name, *seams)]
+        for column in self.lined.columns([*seams, *others]):
             meets = np.flatnonzero(meeting[column])
             if len(meets):
                 return int(meets[0])

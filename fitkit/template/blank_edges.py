@@ -9,17 +9,15 @@ import numpy as np
 import shapely
 
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
-from fitkit.flatten.seam import SEAM
+from fitkit.flatten.seam import SEAM, edge_treatment, is_seam
 from fitkit.geometry.arrays import Floats
-from fitkit.patch.design import EdgeTreatment, PatchDesign
+from fitkit.patch.design import PatchDesign
 from fitkit.template.correction import Correction, edge_frames, moved_edges
 from fitkit.template.edge_allowance import EdgeAllowance, edge_allowance
 from fitkit.template.outline import CutOutline, cut_outline
 from fitkit.template.part import NamedLine
 
 __all__ = ["BlankEdges", "blank_edges", "shown_line"]
-
-_PLAIN = EdgeTreatment()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -112,7 +110,7 @@ def blank_edges(flat: FlatPatch, correction: Correction | None = None) -> BlankE
 
 def shown_line(design: PatchDesign, line: str) -> str:
     """Return what an edge's line is called on the drawing."""
-    return f"seam, {design.seam}" if line == SEAM and design.seam else line
+    return f"seam, {design.seams[0]}" if line == SEAM and design.seams else line
 
 
 def _allowances(design: PatchDesign, outline: Sequence[FlatEdge]) -> list[EdgeAllowance]:
@@ -122,11 +120,11 @@ def _allowances(design: PatchDesign, outline: Sequence[FlatEdge]) -> list[EdgeAl
     to lie under the other.
     """
     allowances: list[EdgeAllowance] = []
-    seam_has_lap = False
+    seams_with_lap: set[str] = set()
     for edge in outline:
-        allowance = edge_allowance(design.edges.get(edge.line, _PLAIN), design.thickness_mm)
-        if edge.line == SEAM:
-            allowance = EdgeAllowance() if seam_has_lap else allowance
-            seam_has_lap = True
+        allowance = edge_allowance(edge_treatment(design, edge.line), design.thickness_mm)
+        if is_seam(edge.line):
+            allowance = EdgeAllowance() if edge.line in seams_with_lap else allowance
+            seams_with_lap.add(edge.line)
         allowances.append(allowance)
     return allowances

@@ -10,6 +10,7 @@ from fitkit.body.side import Side
 from fitkit.drawing.drawing import Hole
 from fitkit.flatten.flat_patch import FlatCut, FlatEdge, FlatMount, FlatPatch
 from fitkit.flatten.formed_edges import formed_edges
+from fitkit.flatten.seam import edge_treatment
 from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.flatten.way_up import way_up
 from fitkit.patch.design import PatchDesign
@@ -149,8 +150,7 @@ def _cuts_in_words(cuts: Sequence[FlatCut]) -> str:
 def _edge_words(design: PatchDesign, edge: FlatEdge, allowance: EdgeAllowance) -> str:
     """Return what stands along an edge: its line, and what is done there unless it is a lap."""
     name = shown_line(design, edge.line)
-    treatment = design.edges.get(edge.line)
-    told = allowance.words and treatment is not None and treatment.kind != "lap"
+    told = allowance.words and edge_treatment(design, edge.line).kind != "lap"
     return f"{name}: {allowance.words}" if told else name
 
 

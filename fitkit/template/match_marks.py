@@ -15,7 +15,7 @@ import numpy as np
 
 from fitkit.flatten.cut_border import is_cut_edge
 from fitkit.flatten.flat_patch import FlatEdge
-from fitkit.flatten.seam import SEAM
+from fitkit.flatten.seam import is_seam
 from fitkit.geometry.arrays import Floats
 from fitkit.template.part import MatchMark
 
@@ -118,7 +118,7 @@ def _runs(pieces: list[_Piece]) -> list[_Run]:
 
 def _is_joint(line: str) -> bool:
     """Whether an edge is one side of a joint within the part."""
-    return line == SEAM or is_cut_edge(line)
+    return is_seam(line) or is_cut_edge(line)
 
 
 def _joins(first: _Piece, second: _Piece) -> bool:

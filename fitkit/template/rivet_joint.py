@@ -17,7 +17,7 @@ from fitkit.errors import InputError
 from fitkit.findings import Finding, Severity
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.formed_edges import formed_edges
-from fitkit.flatten.seam import SEAM
+from fitkit.flatten.seam import edge_treatment, is_seam
 from fitkit.geometry.arrays import Bools, Floats, frozen_floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
@@ -34,7 +34,6 @@ _STATION_MM = 1.0
 _SNAP_MM = 8.0
 # Directions of a line are taken over this to both sides.
 _REACH_MM = 3.0
-_PLAIN = EdgeTreatment()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -128,16 +127,16 @@ def rivet_holes(
     edges = [edge for flat in flats for edge in _edges_of(flat)]
     holes: list[RivetHoles] = []
     findings: list[Finding] = []
-    seams: set[str] = set()
+    seams: set[tuple[str, str]] = set()
     for lap in edges:
         design = lap.flat.design
-        treatment = design.edges.get(lap.flat.outline[lap.index].line, _PLAIN)
+        treatment = edge_treatment(design, lap.flat.outline[lap.index].line)
         if treatment.rivets is None or treatment.kind != "lap":
             continue
-        if lap.line == SEAM:
-            if lap.twin or design.name in seams:
+        if is_seam(lap.line):
+            if lap.twin or (design.name, lap.line) in seams:
                 continue
-            seams.add(design.name)
+            seams.add((design.name, lap.line))
         plates = [edge for edge in edges if _meet(lap, edge)]
         try:
             made, found = _joint(lap, plates, treatment)
@@ -170,7 +169,7 @@ def _meet(lap: _Edge, other: _Edge) -> bool:
     if lap.line != other.line:
         return False
     same = lap.flat is other.flat
-    if lap.line == SEAM:
+    if is_seam(lap.line):
         return same and not other.twin and other.index != lap.index
     # What two twins share is the mirror image of what the drawn ones do; a plate that meets its
     # own twin on the middle line has its lap drilled on assembly.

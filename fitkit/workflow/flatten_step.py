@@ -66,7 +66,7 @@ def _piece(job: Job, design: PatchDesign) -> str:
     record = MadeFrom.read(job.result_folder("patches"))
     stem = file_stem(design.name)
     cut = [record.files[f"{stem}{end}"][1] for end in (".json", ".ply")] if record else []
-    made: list[Any] = [design.material, design.thickness_mm, design.seam, design.forming]
+    made: list[Any] = [design.material, design.thickness_mm, list(design.seams), design.forming]
     made += design.hold
     made += _cut_words(job, design)
     made += [

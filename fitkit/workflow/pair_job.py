@@ -121,7 +121,7 @@ def _blanks(
     form = Form(mesh, plan.clearance_mm, body, plan.thickness_mm, plan.bridge_mm)
     designs = [design for design in plan.designs if design.name in names]
     lines = line_designs(job.settings)
-    named = {line for design in designs for line in (*design.boundary, design.seam) if line}
+    named = {line for design in designs for line in (*design.boundary, *design.seams)}
     wanted = {one.name: one for name in named for one in lines_below(name, lines)}
     kept = {line.name: line for line in read_tape_lines(folder, f"{stem}-lines.json")}
     laid = lay_tape_lines(

@@ -41,7 +41,7 @@ def png_of_cut(
     from fitkit.export.body_picture import png_of_body
 
     used = {edge.line for patch in cut.patches for loop in patch.loops for edge in loop}
-    used |= {patch.design.seam for patch in cut.patches if patch.design.seam is not None}
+    used |= {name for patch in cut.patches for name in patch.design.seams}
     return png_of_body(
         cut.lined.mesh,
         paths=[

@@ -74,7 +74,7 @@ def sixty_parts() -> tuple[list[TapeLineDesign], list[PatchDesign]]:
             bounds = (f"{arm} {low_at}", f"{arm} {high_at}")
             inside_arm = AxisAnchor(arm, (low_at + high_at) / 2, 0.0)
             patches.append(
-                PatchDesign(f"{arm} {low_at}", bounds, inside_arm, seam=f"{arm} seam 270")
+                PatchDesign(f"{arm} {low_at}", bounds, inside_arm, seams=(f"{arm} seam 270",))
             )
     return lines, patches
 

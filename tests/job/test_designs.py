@@ -65,7 +65,7 @@ def test_patches_state_clearance_side_and_edges() -> None:
     assert plate.material == "aluminium 5052-H32"
     assert plate.clearance_mm == SETTINGS.form.clearance_mm
     assert plate.edges == {"left side": EdgeTreatment("lap", 12.0)}
-    assert (belt.side, belt.seam, belt.clearance_mm) == (Side.CENTRE, "middle", 12.0)
+    assert (belt.side, belt.seams, belt.clearance_mm) == (Side.CENTRE, ("middle",), 12.0)
     assert belt.note == "buckle at the back"
 
 

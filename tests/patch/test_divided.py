@@ -67,7 +67,7 @@ def test_dividing_gives_two_parts_that_fill_the_patch() -> None:
 
 
 def test_sleeve_divides_across_and_along() -> None:
-    sleeve = PatchDesign("sleeve", ("low", "high"), HeightAnchor(150, 3.0), seam="left")
+    sleeve = PatchDesign("sleeve", ("low", "high"), HeightAnchor(150, 3.0), seams=("left",))
     old, new = divided_patch(CYLINDER, LAID, sleeve, "mid")
     assert (old.boundary, new.boundary) == (("low", "mid"), ("mid", "high"))
     assert (old.rims, new.rims) == (2, 2)

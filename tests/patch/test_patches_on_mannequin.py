@@ -77,7 +77,7 @@ def designs_of(side: str) -> tuple[PatchDesign, ...]:
             "upper arm",
             (f"{side} arm top", f"{side} arm low"),
             AxisAnchor(f"{side} arm", 0.7, 0.0),
-            seam=f"{side} arm seam",
+            seams=(f"{side} arm seam",),
         ),
     )
 
@@ -88,7 +88,7 @@ def patches() -> dict[str, tuple[Patch, ...]]:
     designs = (*MIDDLE, *lines_of("left"), *lines_of("right"))
     lines = [lay_tape_line(form, design) for design in designs]
     gorget = PatchDesign(
-        "gorget", ("collar", "neckline"), AxisAnchor("neck", 0.7, 0.0), seam="middle"
+        "gorget", ("collar", "neckline"), AxisAnchor("neck", 0.7, 0.0), seams=("middle",)
     )
     cut = cut_patches(form, lines, [*designs_of("left"), *designs_of("right"), gorget])
     return {"left": cut[:4], "right": cut[4:8], "middle": cut[8:]}

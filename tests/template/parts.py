@@ -43,7 +43,7 @@ def vambrace(**design: Any) -> FlatPatch:
         "edges": {"seam": EdgeTreatment("lap", 15.0)},
         "material": "aluminium",
         "thickness_mm": 0.8,
-        "seam": "back line",
+        "seams": ("back line",),
     }
     return flatten_patch(
         solids.patch_of(

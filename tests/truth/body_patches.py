@@ -1,4 +1,4 @@
-"""Pieces of a standing body such as plates are made for, cut along smooth lines."""
+"""Plates of a standing body as a maker would bound them, cut along smooth lines."""
 
 from __future__ import annotations
 
@@ -13,41 +13,98 @@ from tests.truth.bodies import body_mesh
 from tests.truth.standing_field import HIP_JOINT_MM, leg_axis
 from tests.truth.torso_field import ARM_AXIS, SHOULDER_MM
 
-__all__ = ["BODY_PATCHES", "body_patch", "cut_ball_shaped"]
+__all__ = ["BODY_PATCHES", "ROUND_PATCHES", "body_patch", "cut_where", "round_patch"]
 
-_KNEE_MM = HIP_JOINT_MM + 395.0 * leg_axis()
-_THIGH_MM = HIP_JOINT_MM + 180.0 * leg_axis()
-_ELBOW_MM = SHOULDER_MM + 290.0 * ARM_AXIS
+_FRONT = np.array([0.0, -1.0, 0.0])
+# How far down the leg or the arm, from its joint, the knee and the elbow lie.
+_KNEE_MM, _ELBOW_MM = 395.0, 290.0
 
-# Where on the body (the nearest point of it is meant) and how far from there it reaches, mm.
-BODY_PATCHES: dict[str, tuple[Floats, float]] = {
+# Round pieces: the nearest point of the body to a place, and how far from it the piece reaches, mm.
+ROUND_PATCHES: dict[str, tuple[Floats, float]] = {
     "chest": (np.array([75.0, -140.0, 1215.0]), 105.0),
     "shoulder": (SHOULDER_MM + np.array([30.0, 0.0, 60.0]), 95.0),
-    "knee": (_KNEE_MM + np.array([0.0, -80.0, 0.0]), 70.0),
+    "knee": (HIP_JOINT_MM + _KNEE_MM * leg_axis() + 80.0 * _FRONT, 70.0),
     "back": (np.array([70.0, 140.0, 1280.0]), 125.0),
-    "elbow": (_ELBOW_MM + np.array([0.0, 60.0, 0.0]), 50.0),
-    "thigh": (_THIGH_MM + np.array([0.0, -100.0, 0.0]), 85.0),
+    "elbow": (SHOULDER_MM + _ELBOW_MM * ARM_AXIS - 60.0 * _FRONT, 50.0),
+    "thigh": (HIP_JOINT_MM + 180.0 * leg_axis() + 100.0 * _FRONT, 85.0),
     "buttock": (np.array([80.0, 150.0, 870.0]), 100.0),
 }
+# Plates on limbs: joint, axis, which way they face, from where to where along the axis in mm, and
+# how far round to either side in degrees: two level rounds and a line down each side.
+_LIMB_PLATES: dict[str, tuple[Floats, Floats, Floats, float, float, float]] = {
+    "knee": (HIP_JOINT_MM, leg_axis(), _FRONT, _KNEE_MM - 85.0, _KNEE_MM + 95.0, 70.0),
+    "elbow": (SHOULDER_MM, ARM_AXIS, -_FRONT, _ELBOW_MM - 70.0, _ELBOW_MM + 70.0, 70.0),
+    "thigh": (HIP_JOINT_MM, leg_axis(), _FRONT, 110.0, 330.0, 70.0),
+}
+BODY_PATCHES = ("chest", "shoulder", "knee", "back", "elbow", "thigh", "buttock")
+# The seat's plate goes to the line down the middle, almost.
+_MIDDLE_MM, _SEAT_REACH_MM = 4.0, 120.0
+# Farther from a limb's axis than this is another limb, or the trunk.
+_LIMB_MM = 170.0
 
 
 @cache
-def body_patch(name: str) -> TriangleMesh:
-    """Return a piece of the standing body by its name, a disk with slivers along its border."""
-    place, reach_mm = BODY_PATCHES[name]
-    whole = body_mesh("standing body")
-    near = int(np.argmin(np.linalg.norm(whole.vertices - place, axis=1)))
-    return cut_ball_shaped(whole, near, reach_mm)
+def body_patch(name: str, cell_mm: float = 5.0) -> TriangleMesh:
+    """Return a plate of the standing body by its name, a disk with slivers along its border."""
+    body = body_mesh("standing body", cell_mm)
+    if name in _LIMB_PLATES:
+        return _limb_plate(body, *_LIMB_PLATES[name])
+    if name != "buttock":
+        return round_patch(name, cell_mm)
+    middle = _nearest(body, ROUND_PATCHES[name][0])
+    beyond = np.linalg.norm(body.vertices - body.vertices[middle], axis=1) - _SEAT_REACH_MM
+    return cut_where(body, np.maximum(beyond, _MIDDLE_MM - body.vertices[:, 0]), middle)
 
 
-def cut_ball_shaped(mesh: TriangleMesh, vertex: int, reach_mm: float) -> TriangleMesh:
-    """Return what lies within a ball round a vertex and hangs together with it.
+@cache
+def round_patch(name: str, cell_mm: float = 5.0) -> TriangleMesh:
+    """Return what lies within a ball round a place of the standing body, and hangs together."""
+    body = body_mesh("standing body", cell_mm)
+    place, reach_mm = ROUND_PATCHES[name]
+    middle = _nearest(body, place)
+    beyond = np.linalg.norm(body.vertices - body.vertices[middle], axis=1) - reach_mm
+    return cut_where(body, beyond, middle)
 
-    The border runs through the triangles, where the distance, taken as linear over each, is the
-    reach.
+
+def _nearest(body: TriangleMesh, place: Floats) -> int:
+    return int(np.argmin(np.linalg.norm(body.vertices - place, axis=1)))
+
+
+def _limb_plate(
+    body: TriangleMesh,
+    joint: Floats,
+    axis: Floats,
+    facing: Floats,
+    start_mm: float,
+    end_mm: float,
+    round_deg: float,
+) -> TriangleMesh:
+    out = body.vertices - joint
+    along = out @ axis
+    out = out - along[:, None] * axis
+    ahead = facing - (facing @ axis) * axis
+    ahead /= np.linalg.norm(ahead)
+    radius = np.linalg.norm(out, axis=1)
+    bearing = np.abs(np.arctan2(out @ np.cross(axis, ahead), out @ ahead))
+    # All in millimetres, so that the corners come out as corners.
+    beyond = np.maximum.reduce(
+        [
+            start_mm - along,
+            along - end_mm,
+            (bearing - np.radians(round_deg)) * np.minimum(radius, _LIMB_MM),
+            radius - _LIMB_MM,
+        ]
+    )
+    far = np.abs(along - 0.5 * (start_mm + end_mm)) + radius * bearing
+    return cut_where(body, beyond, int(np.argmin(np.where(radius > _LIMB_MM, np.inf, far))))
+
+
+def cut_where(mesh: TriangleMesh, beyond: Floats, vertex: int) -> TriangleMesh:
+    """Return the piece round a vertex on which a field over the vertices, (V,), is negative.
+
+    The border runs through the triangles, where the field, taken as linear over each, is zero.
     """
-    beyond = np.linalg.norm(mesh.vertices - mesh.vertices[vertex], axis=1) - reach_mm
-    beyond[beyond == 0.0] = -1e-9
+    beyond = np.where(beyond == 0.0, -1e-9, beyond)
     inside = beyond < 0.0
     f = mesh.faces
     half = np.concatenate([f[:, [0, 1]], f[:, [1, 2]], f[:, [2, 0]]])
