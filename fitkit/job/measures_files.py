@@ -5,11 +5,13 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 from fitkit.job.plain_json import json_bytes
+from fitkit.job.result_reading import read_result_json
 
-__all__ = ["measures_files"]
+__all__ = ["measures_files", "read_measures"]
 
 _FORMAT = 1
 _COLUMNS = (
@@ -43,6 +45,19 @@ def measures_files(measures: Mapping[str, Any]) -> dict[str, bytes]:
         "measures.csv": text.getvalue().encode("utf-8"),
         "measures.json": json_bytes(values, indent=1),
     }
+
+
+def read_measures(folder: Path) -> dict[str, Any] | None:
+    """Return the values that :func:`measures_files` wrote; None when there are none.
+
+    Raises
+    ------
+    JobError
+        When the file is damaged.
+    """
+    if not (folder / "measures.json").is_file():
+        return None
+    return read_result_json(folder, "measures.json", _FORMAT)
 
 
 def _cell(value: Any) -> Any:

@@ -10,7 +10,7 @@ import json
 import os
 import sys
 import threading
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,12 @@ from fitkit.workflow.step_report import Progress, StepReport
 __all__ = ["TASKS", "main"]
 
 
-def _reports(reports: Iterable[StepReport]) -> dict[str, Any]:
+def _measured(folder: Path, reports: Sequence[StepReport]) -> dict[str, Any]:
+    """Lay the tape round a body that is new, for the maker to see at once; return the reports."""
+    if any(report.step == "body" and report.ran for report in reports):
+        from fitkit.workflow.measure_job import measure_job
+
+        measure_job(folder)
     return {"steps": [report.as_dict() for report in reports]}
 
 
@@ -28,7 +33,7 @@ def _make(
 ) -> dict[str, Any]:
     from fitkit.workflow.make_job import make_job
 
-    return _reports(make_job(folder, until=until, progress=progress, begins=begins))
+    return _measured(folder, make_job(folder, until=until, progress=progress, begins=begins))
 
 
 def _adapt(
@@ -37,7 +42,17 @@ def _adapt(
     from fitkit.workflow.adapt_job import adapt_job
 
     begins("body")
-    return adapt_job(folder, wanted=wanted, progress=progress).as_dict()
+    adapted = adapt_job(folder, wanted=wanted, progress=progress)
+    return adapted.as_dict() | _measured(folder, adapted.reports)
+
+
+def _from_tape(
+    folder: Path, progress: Progress, begins: Callable[[str], None], sizes: str, part: str
+) -> dict[str, Any]:
+    from fitkit.workflow.body_job import body_job
+
+    begins("body")
+    return _measured(folder, body_job(folder, from_tape=sizes, part=part, progress=progress))  # type: ignore[arg-type]  # checked there
 
 
 def _measure(
@@ -54,6 +69,7 @@ def _measure(
 TASKS: Mapping[str, Callable[..., dict[str, Any]]] = {
     "make": _make,
     "adapt": _adapt,
+    "body from tape": _from_tape,
     "measure": _measure,
 }
 """What the room may have done in a process of its own, by name."""

@@ -11,7 +11,7 @@ from fitkit.workflow.step_report import Progress, StepReport
 if TYPE_CHECKING:
     from fitkit.body.adapted_body import AdaptedMeasure
 
-__all__ = ["JobAdapted", "adapt_job"]
+__all__ = ["JobAdapted", "adapt_job", "kept_adapted"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,3 +60,19 @@ def adapt_job(
     from fitkit.job.adapted_files import read_adapted
 
     return JobAdapted(reports, read_adapted(job.result_folder("body")))
+
+
+def kept_adapted(folder: Path | str) -> tuple[AdaptedMeasure, ...]:
+    """Return each measure as wanted, before and after; nothing where the body is as found.
+
+    Raises
+    ------
+    JobError
+        When the folder is not a job, or the table is damaged.
+    """
+    from fitkit.job.adapted_files import read_adapted
+    from fitkit.job.job_folder import open_job
+
+    job = open_job(folder)
+    body = job.result_folder("body")
+    return read_adapted(body) if (body / "adapted.csv").is_file() else ()

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,7 @@ from fitkit.errors import JobError
 if TYPE_CHECKING:
     from fitkit.body.tape_reading import TapeMeasure
 
-__all__ = ["JobMeasures", "MeasureRow", "measure_job"]
+__all__ = ["JobMeasures", "MeasureRow", "kept_measures", "measure_job"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,13 +115,57 @@ def measure_job(folder: Path | str) -> JobMeasures:
     return JobMeasures(measures.rows, marks, sure, tuple(shaped_in / name for name in files))
 
 
+def kept_measures(folder: Path | str) -> JobMeasures | None:
+    """Return what the tape read last on the body there is, beside the tape list as it is now.
+
+    None when it was not laid round this body yet.
+
+    Raises
+    ------
+    JobError
+        When the folder is not a job, or the file is damaged.
+    """
+    from fitkit.job.job_folder import open_job
+    from fitkit.job.measures_files import read_measures
+
+    job = open_job(folder)
+    values = read_measures(job.result_folder("body"))
+    if values is None:
+        return None
+    bare = [
+        MeasureRow(row["name"], row["body_mm"], None, row["kind"], row["limit_mm"], row["where"])
+        for row in values["measures"]
+        if row["body_mm"] is not None
+    ]
+    marks = {name: (at[0], at[1], at[2]) for name, at in values["landmarks"].items()}
+        name: (float(x), float(y), float(z)) for name, (x, y, z) in values["landmarks"].items()
+    }
+    rows = _beside_tape(bare, dict(job.settings.wearer.tape))
+    return JobMeasures(rows, marks, dict(values["confidence"]))
+
+
 def _rows(taken: tuple[TapeMeasure, ...], tape: dict[str, float]) -> tuple[MeasureRow, ...]:
+    from fitkit.body.scan_limits import scan_limit_mm
+
+    bare = [
+        MeasureRow(
+            measure.name,
+            float(measure.length_mm),
+            None,
+            measure.kind,
+            scan_limit_mm(measure),
+            measure.where,
+        )
+        for measure in taken
+    ]
+    return _beside_tape(bare, tape)
+
+
+def _beside_tape(taken: Sequence[MeasureRow], tape: dict[str, float]) -> tuple[MeasureRow, ...]:
     """Set each measure beside the line of the tape list of its name, sides apart if need be.
 
     A tape list that says "thigh" is held against both thighs.
     """
-    from fitkit.body.scan_limits import scan_limit_mm
-
     own = {" ".join(name.lower().split()): name for name in tape}
     matched = set()
     rows = []
@@ -129,16 +174,7 @@ def _rows(taken: tuple[TapeMeasure, ...], tape: dict[str, float]) -> tuple[Measu
         spoken = [name, name.removeprefix("left "), name.removeprefix("right ")]
         mine = next((own[words] for words in spoken if words in own), None)
         matched.add(mine)
-        rows.append(
-            MeasureRow(
-                measure.name,
-                float(measure.length_mm),
-                None if mine is None else tape[mine],
-                measure.kind,
-                scan_limit_mm(measure),
-                measure.where,
-            )
-        )
+        rows.append(replace(measure, tape_mm=None if mine is None else tape[mine]))
     return (
         *rows,
         *(MeasureRow(name, None, tape[name]) for name in own.values() if name not in matched),
