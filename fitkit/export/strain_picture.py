@@ -12,7 +12,13 @@ from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.sheet_demand import sheet_demand
 from fitkit.geometry.arrays import Bools, Floats, Ints
 
-__all__ = ["area_strain", "governing_strain", "png_of_strain"]
+__all__ = [
+    "area_strain",
+    "governing_strain",
+    "png_of_strain",
+    "strain_at_vertices",
+    "strain_reach",
+]
 
 # Contour steps in per cent, the finest that gives no more than this many lines is taken.
 _STEPS_PERCENT = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
@@ -56,6 +62,11 @@ def area_strain(stretch: Floats) -> Floats:
     return growth
 
 
+def strain_reach(percent: Floats) -> float:
+    """Return up to how many per cent either way the colours run."""
+    return max(float(np.abs(percent).max(initial=0.0)), _LEAST_RANGE_PERCENT)
+
+
 def png_of_strain(flat: FlatPatch, *, width_px: int = 1100) -> bytes:
     """Return the flat patch coloured by how much area the sheet must gain or lose.
 
@@ -94,9 +105,9 @@ def png_of_strain(flat: FlatPatch, *, width_px: int = 1100) -> bytes:
     axes.set_xlim(low[0] - rim, high[0] + rim)
     axes.set_ylim(low[1] - rim, high[1] + rim)
 
-    reach = max(float(np.abs(percent).max(initial=0.0)), _LEAST_RANGE_PERCENT)
+    reach = strain_reach(percent)
     scale = Normalize(-reach, reach)
-    at_vertices = _at_vertices(percent, flat)
+    at_vertices = strain_at_vertices(percent, flat)
     triangles = Triangulation(flat.flat_mm[:, 0], flat.flat_mm[:, 1], flat.faces)
     axes.tripcolor(triangles, at_vertices, shading="gouraud", cmap="PuOr_r", norm=scale)
     _draw_contours(axes, triangles, at_vertices)
@@ -164,7 +175,7 @@ def _forming_in_words(flat: FlatPatch) -> str:
     return words + "."
 
 
-def _at_vertices(percent: Floats, flat: FlatPatch) -> Floats:
+def strain_at_vertices(percent: Floats, flat: FlatPatch) -> Floats:
     """(V,) float: area-weighted mean over the faces round each vertex."""
     a, b, c = (flat.flat_mm[flat.faces[:, i]] for i in range(3))
     area = np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]) + 1e-12

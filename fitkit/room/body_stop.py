@@ -8,10 +8,14 @@ from fitkit.errors import FitkitError
 from fitkit.room.made_routes import made_address
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, field, mark, picture, show_findings, table, words
+from fitkit.room.session import RoomSession
 from fitkit.room.stops import state_of_stop, stop_named
+from fitkit.room.turning_view import turning_view
+from fitkit.room.viewer import ShownMesh
 from fitkit.workflow.adapt_job import kept_adapted
 from fitkit.workflow.edit_settings import change_tape, read_job_settings
 from fitkit.workflow.measure_job import MeasureRow, kept_measures
+from fitkit.workflow.see_body import SeenBody, see_body
 
 __all__ = ["build"]
 
@@ -23,23 +27,46 @@ _PARTS = ("whole body", "torso")
 def build(page: RoomPage) -> None:
     """Fill the page."""
     with box("fk-two"):
-        with box():
-            page.live(lambda: _body(page))
+        with box("fk-card"):
+            words("The body", "h2")
+            _view(page)
+            page.live(lambda: _about(page))
         with box():
             page.live(lambda: _tape_list(page))
     page.live(lambda: _stand_in(page))
 
 
-def _body(page: RoomPage) -> None:
-    shown = made_address(page.session, "body", "body.png")
-    with box("fk-card"):
-        words("The body", "h2")
-        if shown is None:
-            words("There is no body yet. It comes from the photos, or from the tape list alone.",
-                  "p", "fk-soft")  # fmt: skip
-            return
-        picture(shown, "The body from the front, the side and the back")
-        show_findings(state_of_stop(stop_named("body"), page.session).findings)
+def _view(page: RoomPage) -> None:
+    session = page.session
+    viewer = turning_view("The body")
+    before = box("fk-row")
+
+    def show() -> None:
+        body = session.seen("body", session.versions("body"), lambda: _body(session))
+        meshes = [ShownMesh("the body", body.mesh)] if body else []
+        if body and body.before and ghost.value:
+            meshes.append(ShownMesh("before", body.before, colour="#0072b2", opacity=0.35, lift=1))
+        viewer.show_meshes(meshes)
+        before.set_visibility(bool(body and body.before))
+
+    with before:
+        ghost = ui.checkbox("The body before, seen through", on_change=show)
+    show()
+    page.follow(show, of=lambda: session.versions("body"), within=viewer)
+
+
+def _body(session: RoomSession) -> SeenBody | None:
+    try:
+        return see_body(session.job())
+    except FitkitError:
+        return None  # which the step's own state tells
+
+
+def _about(page: RoomPage) -> None:
+    if not page.session.made("body"):
+        words("There is no body yet. It comes from the photos, or from the tape list alone.",
+              "p", "fk-soft")  # fmt: skip
+    show_findings(state_of_stop(stop_named("body"), page.session).findings)
 
 
 # -- the tape list ---------------------------------------------------------------------------

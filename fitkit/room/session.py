@@ -7,9 +7,9 @@ show the same thing; nothing lives in a page alone.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping
+from collections.abc import Callable, Hashable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from fitkit.errors import JobBusyError, JobError
 from fitkit.room.work import Work
@@ -20,6 +20,7 @@ from fitkit.workflow.watch_job import job_stamp
 __all__ = ["RoomSession"]
 
 _SECONDS_BETWEEN_LOOKS = 1.0
+_Seen = TypeVar("_Seen")
 
 
 class RoomSession:
@@ -48,6 +49,8 @@ class RoomSession:
         self._stamp: object = None
         self._checked: tuple[int, JobCheck] | None = None
         self._made: tuple[int, dict[str, Mapping[str, MadeFile]]] = (-1, {})
+        self._seen: dict[str, tuple[Hashable, Any]] = {}
+        self._answers: dict[str, Mapping[str, Any]] = {}
 
     # -- the open job --------------------------------------------------------------------
 
@@ -64,7 +67,7 @@ class RoomSession:
                 "Work is going on in the open job.", "Wait until it is done, or stop it."
             )
         check_job(folder)
-        self.folder, self.work = folder, None
+        self.folder, self.work, self._answers = folder, None, {}
         self.changed()
 
     def job(self) -> Path:
@@ -93,6 +96,23 @@ class RoomSession:
         if step not in known:
             known[step] = made_files(self.job(), step)
         return known[step]
+
+    def versions(self, *steps: str) -> Hashable:
+        """Return what changes when the result of one of the steps does."""
+        made = (self.made(step).items() for step in steps)
+        return tuple((name, file.version) for files in made for name, file in files)
+
+    def seen(self, what: str, of: Hashable, read: Callable[[], _Seen]) -> _Seen:
+        """Return what ``read`` returned last, unless what it depends on is another."""
+        key = (self.folder, of)
+        if what not in self._seen or self._seen[what][0] != key:
+            self._seen[what] = key, read()
+        found: _Seen = self._seen[what][1]
+        return found
+
+    def answer(self, task: str) -> Mapping[str, Any]:
+        """Return what the task answered last in this job; nothing before it has."""
+        return self._answers.get(task, {})
 
     def changed(self) -> None:
         """Tell every page that the job may have changed."""
@@ -137,9 +157,15 @@ class RoomSession:
             raise JobBusyError(
                 "Something is being made already.", "Wait until it is done, or stop it."
             )
-        self.work = Work(task, doing)
+        work = self.work = Work(task, doing)
+
+        def ended() -> None:
+            if work.ending == "done":
+                self._answers[task] = work.answer
+            self.changed()
+
         self.changed()
-        await self.work.start(self.job(), arguments, ended=self.changed)
+        await work.start(self.job(), arguments, ended=ended)
 
     async def stop_work(self) -> None:
         """Stop the work that is going on; the job stays as the last finished step left it."""

@@ -66,11 +66,24 @@ def _measure(
     return measure_job(folder).as_dict()
 
 
+def _try_forming(
+    folder: Path,
+    progress: Progress,
+    begins: Callable[[str], None],  # noqa: ARG001  no step of its own
+    patch: str,
+) -> dict[str, Any]:
+    from fitkit.workflow.try_forming import try_forming
+
+    tried = try_forming(folder, patch, progress=progress)
+    return {"patch": patch, "ways": [way.as_dict() for way in tried]}
+
+
 TASKS: Mapping[str, Callable[..., dict[str, Any]]] = {
     "make": _make,
     "adapt": _adapt,
     "body from tape": _from_tape,
     "measure": _measure,
+    "try forming": _try_forming,
 }
 """What the room may have done in a process of its own, by name."""
 

@@ -138,8 +138,6 @@ def kept_measures(folder: Path | str) -> JobMeasures | None:
         if row["body_mm"] is not None
     ]
     marks = {name: (at[0], at[1], at[2]) for name, at in values["landmarks"].items()}
-        name: (float(x), float(y), float(z)) for name, (x, y, z) in values["landmarks"].items()
-    }
     rows = _beside_tape(bare, dict(job.settings.wearer.tape))
     return JobMeasures(rows, marks, dict(values["confidence"]))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -10,10 +10,11 @@ import numpy as np
 
 if TYPE_CHECKING:
     from fitkit.geometry.arrays import Floats
+    from fitkit.geometry.mesh import TriangleMesh
     from fitkit.geometry.surface_point import SurfacePoint
     from fitkit.workflow.design_view import LinesView, PatchesView
 
-__all__ = ["Picked", "Ray", "pick", "place_of"]
+__all__ = ["Picked", "Ray", "first_mesh_hit", "pick", "place_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +100,21 @@ def pick(
         found = patches.patch_at(point)
         patch = None if found is None else found.design.name
     return Picked(point, line, along, mark, patch)
+
+
+def first_mesh_hit(meshes: Mapping[str, TriangleMesh], ray: Ray) -> str | None:
+    """Return the name of the mesh that a ray meets first, None when it meets none."""
+    from fitkit.geometry.nearest import rays_of
+
+    origin = np.array([ray.origin_mm])
+    nearest, found = np.inf, None
+    for name, mesh in meshes.items():
+        hit = rays_of(mesh).first_hit(origin, np.array([ray.direction]))
+        if hit.faces[0] >= 0:
+            far = float(np.linalg.norm(hit.points_mm[0] - origin[0]))
+            if far < nearest:
+                nearest, found = far, name
+    return found
 
 
 def place_of(lines: LinesView, picked: Picked) -> dict[str, Any]:
