@@ -7,6 +7,7 @@ words is the height of a capital letter, as in technical drawing (ISO 3098).
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 
 import numpy as np
@@ -26,6 +27,9 @@ __all__ = [
 
 CAP_HEIGHT_PER_EM = 1493.0 / 2048.0
 """Height of the letter H in DejaVu Sans over its design size (read from the font's outline)."""
+
+# Blanks where a line may break: not before a unit, nor beside a multiplication cross.
+_BREAKS = re.compile(r"(?<!×)\s+(?!(?:mm|[%×])(?:\W|$))")
 
 _DESCENT_PER_CAP = 0.33
 _ASCENT_PER_CAP = 1.05
@@ -70,8 +74,13 @@ def text_width_mm(text: str, height_mm: float) -> float:
     >>> round(text_width_mm("100 mm", 3.5), 2)
     20.04
     """
+    return em_mm(height_mm) * _width_per_em(text)
+
+
+@lru_cache(maxsize=8192)
+def _width_per_em(text: str) -> float:
     by_code, missing = _advances()
-    return em_mm(height_mm) * sum(by_code.get(ord(letter), missing) for letter in text)
+    return sum(by_code.get(ord(letter), missing) for letter in text)
 
 
 def words_box_mm(words: Words) -> Floats:
@@ -89,11 +98,11 @@ def words_box_mm(words: Words) -> Floats:
 def wrapped(text: str, height_mm: float, width_mm: float) -> list[str]:
     """Return the text broken at blanks into lines no wider than ``width_mm``.
 
-    A single word that is wider stands alone, shortened.
+    A number stays with its unit. A single word that is wider stands alone, shortened.
     """
     lines: list[str] = []
     line = ""
-    for word in text.split():
+    for word in _BREAKS.split(text.strip()):
         longer = f"{line} {word}".strip()
         if line and text_width_mm(longer, height_mm) > width_mm:
             lines.append(line)

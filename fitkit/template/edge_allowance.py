@@ -90,6 +90,5 @@ def _flange(treatment: EdgeTreatment, thickness_mm: float) -> EdgeAllowance:
         treatment.size_mm - (2.0 * setback - allowance),
         (0.5 * allowance - setback,),
         True,
-        f"flange {treatment.size_mm:g} mm, {math.degrees(turned):.0f}° at inside radius "
-        f"{radius:g} mm",
+        f"flange {treatment.size_mm:g} mm, {math.degrees(turned):.0f}°, inside R {radius:g} mm",
     )

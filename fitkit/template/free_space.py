@@ -21,12 +21,12 @@ class FreeSpace:
     Parameters
     ----------
     area
-        The plate's own area.
+        Polygons in which words may stand.
     margin_mm
-        Distance that words keep from its edge.
+        Distance that words keep from their edges.
     """
 
-    def __init__(self, area: shapely.Polygon, margin_mm: float) -> None:
+    def __init__(self, area: shapely.Geometry, margin_mm: float) -> None:
         # A tenth of a millimetre of outline detail matters to no word.
         self._free = area.buffer(-margin_mm).simplify(0.1)
 
@@ -57,6 +57,8 @@ class FreeSpace:
         The rectangle is grown as far as it will go in place; among the places tried the one where
         it can grow most is taken.
         """
+        if self._too_small_for(width_mm, height_mm):
+            return None
         centres = self._centres(max(4.0, min(width_mm, height_mm) / 2.0))
         if len(centres) == 0:
             return None
@@ -76,9 +78,18 @@ class FreeSpace:
         chosen: Floats = best[int(np.argmin(np.linalg.norm(best - middle, axis=1)))]
         return chosen
 
-    def _centres(self, step_mm: float) -> Floats:
+    def _too_small_for(self, width_mm: float, height_mm: float) -> bool:
+        """Whether a rectangle is wider, higher or larger than all that is free."""
         if self._free.is_empty:
-            return np.zeros((0, 2))
+            return True
+        low_x, low_y, high_x, high_y = self._free.bounds
+        return bool(
+            width_mm > high_x - low_x
+            or height_mm > high_y - low_y
+            or width_mm * height_mm > self._free.area
+        )
+
+    def _centres(self, step_mm: float) -> Floats:
         low_x, low_y, high_x, high_y = self._free.bounds
         step = max(step_mm, float(np.sqrt((high_x - low_x) * (high_y - low_y) / 4000.0)))
         x, y = np.meshgrid(

@@ -17,6 +17,7 @@ from fitkit.patch.design import PatchDesign
 from fitkit.template.blank_edges import blank_edges, shown_line
 from fitkit.template.correction import Correction
 from fitkit.template.edge_allowance import EdgeAllowance, edge_allowance
+from fitkit.template.mark_numbers import MarkNumbers
 from fitkit.template.match_marks import match_marks
 from fitkit.template.mirror import mirrored_name, mirrored_part
 from fitkit.template.outline import CutOutline
@@ -47,6 +48,7 @@ def make_templates(
     wearer: str,
     correction: Correction | None = None,
     rivets: Sequence[RivetHoles] = (),
+    numbers: MarkNumbers | None = None,
 ) -> tuple[Template, ...]:
     """Return the template of a blank; for a paired design the mirrored twin's as well.
 
@@ -62,6 +64,8 @@ def make_templates(
         What the maker changed on a card piece of it, if anything; the twin gets it mirrored.
     rivets
         Rows of rivet holes in this blank.
+    numbers
+        Of the match marks of all the job's blanks; without them this one is numbered by itself.
 
     Returns
     -------
@@ -70,7 +74,7 @@ def make_templates(
         lower left at the origin. The twin's lines are mirrored, its words are not.
     """
     design = flat.design
-    part, outline = _part_of(flat, correction, rivets)
+    part, outline = _part_of(flat, correction, rivets, numbers)
     shown = way_up(flat.form, flat.flat_mm).shown
     way = None if shown == "any" else shown.upper()
     forming = _forming_words(sheet_demand(flat))
@@ -161,14 +165,17 @@ def mount_mark(mount: FlatMount) -> MatchMark:
 
 
 def _part_of(
-    flat: FlatPatch, correction: Correction | None, rivets: Sequence[RivetHoles]
+    flat: FlatPatch,
+    correction: Correction | None,
+    rivets: Sequence[RivetHoles],
+    numbers: MarkNumbers | None,
 ) -> tuple[Part, CutOutline]:
     """Return the blank turned upright, with allowances, marks and named lines."""
     design = flat.design
     blank = blank_edges(flat, correction)
     outline, widths = blank.outline, blank.widths_mm
     place = blank.on_paper
-    marks = match_marks(blank.edges, formed_edges(flat), widths)
+    marks = match_marks(blank.edges, formed_edges(flat), widths, patch=design.name, numbers=numbers)
     edges = tuple(
         NamedLine(_edge_words(design, edge, allowance), place(edge.points_mm))
         for edge, allowance in zip(blank.edges, blank.allowances, strict=True)
@@ -189,7 +196,12 @@ def _part_of(
         place(np.concatenate([edge.points_mm[:-1] for edge in blank.edges])),
         place(outline.points_mm),
         edges,
-        tuple(edge for edge, width in zip(edges, widths, strict=True) if width > 0),
+        # Where the strip is turned, the fold line tells where it begins.
+        tuple(
+            edge
+            for edge, allowance in zip(edges, blank.allowances, strict=True)
+            if allowance.width_mm > 0 and not allowance.turned
+        ),
         (
             *(NamedLine(inner.line, place(inner.points_mm)) for inner in flat.inner_lines),
             *pencil,

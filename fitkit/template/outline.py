@@ -152,12 +152,14 @@ def _mitre(before: Floats, edge: Floats, width: float, *, start: bool = True) ->
         return shapely.Polygon()
     outward = np.array([into[1], -into[0]]) * (1.0 if start else -1.0)
     back = width / np.tan(max(0.5 * inside, 0.05))
-    corner, beyond = edge[0], 2.0 * width
+    # Along a bowed edge the strip's far side lies off the line that the corner's own step gives:
+    # the mitre goes on well past it, so that no thorn is left standing there.
+    corner, beyond, past = edge[0], 3.0 * width, 2.0
     return shapely.Polygon(
         [
             corner,
-            corner + width * outward + back * into,
-            corner + width * outward - beyond * into,
+            corner + past * (width * outward + back * into),
+            corner + past * width * outward - beyond * into,
             corner - beyond * into,
         ]
     )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import TypeAlias
 
@@ -10,6 +11,7 @@ import numpy as np
 import shapely
 
 from fitkit.drawing.drawing import Drawing, Layer, Stroke, TextAnchor, Words
+from fitkit.drawing.line_style import centre_cross_arm_mm
 from fitkit.drawing.text_width import text_width_mm, words_box_mm
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Floats
@@ -23,6 +25,7 @@ from fitkit.template.words import (
     lay_block,
     lay_block_outside,
     name_along,
+    tag_beside,
 )
 
 __all__ = ["part_drawing"]
@@ -34,6 +37,12 @@ _Maker: TypeAlias = Callable[[FreeSpace], _Piece]
 _CROSSING_TICK_MM = 7.0
 _NUMBER_TICK_MM = 4.5
 _EDGE_MARGIN_MM = 1.5
+_STRIP_MARGIN_MM = 1.0
+_FROM_LINE_MM = 1.5
+# Wider than a blank, so that two labels side by side are not read as one.
+_BETWEEN_WORDS_MM = 2.4
+# Without those that are taken for figures.
+_LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 _RULE_MM = 50.0
 _ARROW_LENGTHS_MM = (40.0, 30.0, 22.0, 15.0, 10.0)
 
@@ -43,70 +52,163 @@ def part_drawing(
 ) -> tuple[Drawing, tuple[Finding, ...]]:
     """Return a part's drawing and what could not be written on it.
 
-    Words stand upright inside the plate's own edge; those about the part as large as fits. Where
-    they do not fit at 3 mm they go beside the part, with a leader. ``way`` is what the arrow up
-    the page points to on the wearer; None leaves the arrow out.
+    Words stand upright inside the plate's own edge, else in the strip beyond it; those about the
+    part as large as fits. What finds no room where it belongs is told by a ringed letter there and
+    spelled out with the words about the part; where those do not fit at 3 mm they go beside the
+    part, with a leader. ``way`` is what the arrow up the page points to on the wearer; None leaves
+    the arrow out.
     """
     ticks = [(mark, _tick(mark)) for mark in part.marks]
-    strokes = [
-        Stroke(part.cut_mm, Layer.CUT, closed=True),
-        *(Stroke(edge.points_mm, Layer.EDGE) for edge in part.lapped),
-        *(Stroke(fold.points_mm, Layer.BEND) for fold in part.folds),
-        *(Stroke(inner.points_mm, _inner_layer(inner)) for inner in part.inner_lines),
-        *(Stroke(points, Layer.MARK) for _, points in ticks),
-        *(Stroke(line.points_mm, Layer.MARK, closed=True) for line in part.footprints),
-    ]
-    words: list[Words] = []
-    left_out: list[str] = []
-    space = FreeSpace(part.blank_polygon(), _EDGE_MARGIN_MM)
-    space.take([shapely.LineString(points) for _, points in ticks], 0.8)
-    space.take(shapely.Point(hole.centre_mm).buffer(0.5 * hole.diameter_mm) for hole in part.holes)
-    inner = [shapely.LineString(line.points_mm) for line in part.inner_lines]
-
-    def put(found: Words | None, what: str) -> None:
-        if found is None:
-            left_out.append(what)
-        else:
-            words.append(found)
-            space.take([box_of(found)])
-
-    # The ticks' labels first: they can stand nowhere else.
+    page = _Page(part, [points for _, points in ticks])
+    # The ticks' labels first: they can stand nowhere else. Then what is done along the edges.
     for mark, points in ticks:
-        reach = float(np.linalg.norm(points[-1] - mark.at_mm))
-        put(_label(mark, reach, space, inner), f"'{mark.label}' at a tick on '{mark.line}'")
-
-    laid = lay_block(block, space.without(inner, 3.0)) or lay_block(block, space)
-    if laid is not None:
-        words += laid
-        space.take([box_of(one) for one in laid])
+        page.label(mark, points)
     for edge in part.edges:
-        put(
-            name_along(edge.name, edge.points_mm, space.without(inner), sides=(1.0,)),
-            f"'{edge.name}' along its edge",
-        )
-    space.take(inner, 0.5)
+        page.name_edge(edge)
     for line in part.footprints:
-        put(_inside_footprint(line, space), f"'{line.name}' at its place")
-    space.take(shapely.LinearRing(line.points_mm) for line in part.footprints)
+        page.name_footprint(line)
+    # Where a line across the part ends at a tick that bears its name, that is enough.
+    known = {mark.label for mark in part.marks}
     for line in part.inner_lines:
-        put(
-            name_along(line.name, line.points_mm, space, sides=(1.0, -1.0), height_mm=SMALLEST_MM),
-            f"'{line.name}' along its line",
-        )
+        if line.name not in known:
+            page.name_inner(line)
+    block = replace(block, lines=(*block.lines, *page.key()))
+    laid = lay_block(block, page.clear) or lay_block(block, page.near)
+    if laid is not None:
+        page.write(laid)
     makers: list[_Maker] = [_rule] if way is None else [partial(_arrow, way=way), _rule]
     for make in makers:
-        piece = make(space)
+        piece = make(page.clear)
         if piece is not None:
-            strokes += piece[0]
-            words += piece[1]
-            space.take([box_of(one) for one in piece[1]])
-            space.take([shapely.LineString(stroke.points_mm) for stroke in piece[0]])
+            page.draw(piece[0])
+            page.write(piece[1])
     if laid is None:
         outside, leader = lay_block_outside(block, part.cut_mm)
-        words += outside
-        strokes += leader
-    drawing = Drawing(name, strokes=tuple(strokes), holes=part.holes, words=tuple(words))
-    return drawing, _left_out_findings(name, left_out)
+        page.words += outside
+        page.strokes += leader
+    drawing = Drawing(name, strokes=tuple(page.strokes), holes=part.holes, words=tuple(page.words))
+    return drawing, _left_out_findings(name, page.left_out)
+
+
+class _Page:
+    """A part's lines, the words laid on it so far, and the room left for more.
+
+    Attributes
+    ----------
+    clear
+        Room on the plate well clear of every line.
+    near
+        The same up close to the lines that run across the plate.
+    strip
+        Room beyond the plate's edge.
+    """
+
+    def __init__(self, part: Part, ticks: Sequence[Floats]) -> None:
+        self.strokes = [
+            Stroke(part.cut_mm, Layer.CUT, closed=True),
+            *(Stroke(edge.points_mm, Layer.EDGE) for edge in part.lapped),
+            *(Stroke(fold.points_mm, Layer.BEND) for fold in part.folds),
+            *(Stroke(inner.points_mm, _inner_layer(inner)) for inner in part.inner_lines),
+            *(Stroke(points, Layer.MARK) for points in ticks),
+            *(Stroke(line.points_mm, Layer.MARK, closed=True) for line in part.footprints),
+        ]
+        self.words: list[Words] = []
+        self.left_out: list[str] = []
+        self._letters: dict[str, str] = {}
+        blank = part.blank_polygon()
+        self.near = FreeSpace(blank, _EDGE_MARGIN_MM)
+        beyond = shapely.Polygon(part.cut_mm).buffer(0).difference(blank)
+        self.strip = FreeSpace(beyond, _STRIP_MARGIN_MM)
+        for room in (self.near, self.strip):
+            room.take((shapely.LineString(points) for points in ticks), 0.8)
+            room.take((shapely.LineString(fold.points_mm) for fold in part.folds), 0.8)
+            room.take((shapely.LinearRing(line.points_mm) for line in part.footprints), 0.8)
+            room.take(
+                shapely.Point(hole.centre_mm).buffer(centre_cross_arm_mm(hole))
+                for hole in part.holes
+            )
+        inner = [shapely.LineString(line.points_mm) for line in part.inner_lines]
+        self.clear = self.near.without(inner)
+        self.near.take(inner, 0.5)
+
+    def draw(self, strokes: Sequence[Stroke]) -> None:
+        """Add lines and use up their room."""
+        self.strokes += strokes
+        self._take([shapely.LineString(stroke.points_mm) for stroke in strokes], _FROM_LINE_MM)
+
+    def write(self, words: Sequence[Words]) -> None:
+        """Add words and use up their room."""
+        self.words += words
+        self._take([box_of(one) for one in words], _BETWEEN_WORDS_MM)
+
+    def key(self) -> list[str]:
+        """Return what the letters stand for, a line each."""
+        return [f"{letter} = {said}" for said, letter in self._letters.items()]
+
+    def label(self, mark: MatchMark, tick: Floats) -> None:
+        """Write a tick's label at its inner end."""
+        reach = float(np.linalg.norm(tick[-1] - mark.at_mm))
+        found = (
+            label_beside(mark.label, mark.at_mm, mark.inward, reach, room)
+            for room in (self.clear, self.near)
+        )
+        self._put(
+            found, mark.label, tick, (1.0, -1.0), f"'{mark.label}' at a tick on '{mark.line}'"
+        )
+
+    def name_edge(self, edge: NamedLine) -> None:
+        """Write along an edge what it is and what is done there."""
+        found = (
+            name_along(edge.name, edge.points_mm, room, sides=(side,))
+            for room, side in ((self.clear, 1.0), (self.strip, -1.0))
+        )
+        self._put(found, edge.name, edge.points_mm, (1.0,), f"'{edge.name}' along its edge")
+
+    def name_inner(self, line: NamedLine) -> None:
+        """Write along a line that runs across the part which one it is."""
+        sides = (1.0, -1.0)
+        found = name_along(line.name, line.points_mm, self.near, sides=sides, height_mm=SMALLEST_MM)
+        self._put([found], line.name, line.points_mm, sides, f"'{line.name}' along its line")
+
+    def name_footprint(self, line: NamedLine) -> None:
+        """Write what stands at a place in the middle of it, or under it."""
+        low, high = line.points_mm.min(axis=0), line.points_mm.max(axis=0)
+        middle = 0.5 * (low + high)
+        height = SMALLEST_MM
+        tried = [
+            Words(line.name, np.array([middle[0], y]), height, 0.0, TextAnchor.CENTRE)
+            for y in (middle[1] - 0.5 * height, low[1] - 2.0 * height, high[1] + height)
+        ]
+        found = self.near.first_fit(np.array([words_box_mm(words) for words in tried]))
+        at = np.vstack([line.points_mm, line.points_mm[:1]])
+        put = None if found is None else tried[found]
+        self._put([put], line.name, at, (1.0, -1.0), f"'{line.name}' at its place")
+
+    def _take(self, shapes: Sequence[shapely.Geometry], gap_mm: float) -> None:
+        for room in (self.clear, self.near, self.strip):
+            room.take(shapes, gap_mm)
+
+    def _put(
+        self,
+        found: Iterable[Words | None],
+        said: str,
+        beside: Floats,
+        sides: Sequence[float],
+        where: str,
+    ) -> None:
+        """Write the first of the ways found, else a letter that the key explains."""
+        words = next((one for one in found if one is not None), None)
+        if words is not None:
+            self.write([words])
+            return
+        letter = self._letters.get(said, _LETTERS[len(self._letters) : len(self._letters) + 1])
+        tag = tag_beside(letter, beside, self.near, sides=sides) if letter else None
+        if tag is None:
+            self.left_out.append(where)
+            return
+        self._letters[said] = letter
+        self.write([tag.words])
+        self.draw([tag.ring])
 
 
 def _inner_layer(line: NamedLine) -> Layer:
@@ -118,26 +220,6 @@ def _tick(mark: MatchMark) -> Floats:
     return np.stack([mark.at_mm - mark.inward * mark.outward_mm, mark.at_mm + mark.inward * length])
 
 
-def _label(
-    mark: MatchMark, reach: float, space: FreeSpace, inner: Sequence[shapely.Geometry]
-) -> Words | None:
-    clear = label_beside(mark.label, mark.at_mm, mark.inward, reach, space.without(inner))
-    return clear or label_beside(mark.label, mark.at_mm, mark.inward, reach, space)
-
-
-def _inside_footprint(line: NamedLine, space: FreeSpace) -> Words | None:
-    """Return a name in the middle of the place where another part stands, or under it."""
-    low, high = line.points_mm.min(axis=0), line.points_mm.max(axis=0)
-    middle = 0.5 * (low + high)
-    height = SMALLEST_MM
-    tried = [
-        Words(line.name, np.array([middle[0], y]), height, 0.0, TextAnchor.CENTRE)
-        for y in (middle[1] - 0.5 * height, low[1] - 2.0 * height, high[1] + height)
-    ]
-    found = space.first_fit(np.array([words_box_mm(words) for words in tried]))
-    return None if found is None else tried[found]
-
-
 def _arrow(space: FreeSpace, way: str) -> _Piece:
     """Return the arrow up the page with its word, where there is room."""
     for length in _ARROW_LENGTHS_MM:
@@ -146,7 +228,7 @@ def _arrow(space: FreeSpace, way: str) -> _Piece:
         head = length / 4.0
         # From below: the word with its tails, a gap, the arrow.
         whole = (0.35 + 1.6) * height + length
-        centre = space.roomiest_centre(max(width, head) + 1.0, whole + 1.0)
+        centre = space.roomiest_centre(max(width, head) + 4.0, whole + 2.0)
         if centre is None:
             continue
         base = centre + np.array([0.0, 0.35 * height - 0.5 * whole])

@@ -13,7 +13,16 @@ from fitkit.drawing.text_width import text_width_mm, words_box_mm, wrapped
 from fitkit.geometry.arrays import Floats
 from fitkit.template.free_space import FreeSpace
 
-__all__ = ["SMALLEST_MM", "Block", "label_beside", "lay_block", "lay_block_outside", "name_along"]
+__all__ = [
+    "SMALLEST_MM",
+    "Block",
+    "Tag",
+    "label_beside",
+    "lay_block",
+    "lay_block_outside",
+    "name_along",
+    "tag_beside",
+]
 
 SMALLEST_MM = 3.0
 """Capital height below which words on a template are not read in a workshop.
@@ -26,6 +35,18 @@ _LINE_PITCH = 1.7
 _BETWEEN = " · "
 _STEEP = 0.1
 _BODY_OF_TITLE = 0.6
+# A column narrower than this, in letter heights, is a tangle of broken facts.
+_LEAST_COLUMN = 15.0
+# Column widths tried, by the block's longest line; from the wider ones down facts share lines.
+_PACKED_SHARES = (4.0, 2.5, 1.8, 1.4, 1.15)
+_BROKEN_SHARES = (0.8, 0.6, 0.45, 0.3)
+_TAG_RADIUS_MM = 3.2
+# Words in a part's hollow keep this far from it, so that they are plainly not on it.
+_HOLLOW_MARGIN_MM = 8.0
+# Where along a line its name is tried, and how far from it.
+_SHARES_ALONG = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.12, 0.88)
+_GAPS_ALONG_MM = (2.8, 4.5, 7.0, 13.0)
+_MIDDLE = TextAnchor.CENTRE
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,11 +131,13 @@ def _settings(block: Block) -> list[tuple[float, bool, _SetBlock]]:
             text_width_mm(block.title, title_mm),
             *(text_width_mm(line, body_mm) for line in block.lines),
         )
-        for share in (4.0, 2.5, 1.6, 1.0, 0.8, 0.6, 0.45, 0.3):
-            setting, broken = _set(block, title_mm, share * longest, packed=share > 1.0)
+        for share in (*_PACKED_SHARES, 1.0, *_BROKEN_SHARES):
+            packed = share > 1.0
+            width = share * longest if packed else max(share * longest, _LEAST_COLUMN * body_mm)
+            setting, broken = _set(block, title_mm, width, packed=packed)
             if setting.rows not in found and _whole(block, setting):
                 # A fact in one piece, or upright, is worth a smaller letter.
-                worth = title_mm * (0.8 if broken else 1.0) * (0.9 if share > 1.0 else 1.0)
+                worth = title_mm * (0.8 if broken else 1.0) * (0.9 if packed else 1.0)
                 found[setting.rows] = (worth, False, setting)
     upright = list(found.values())
     turned = [(0.6 * worth, True, setting) for worth, _, setting in upright]
@@ -140,6 +163,8 @@ def lay_block_outside(
 ) -> tuple[tuple[Words, ...], tuple[Stroke, ...]]:
     """Return the block beside a part too small for it, with a leader to the part.
 
+    A hollow of the part is used where the block fits into it: that costs no paper.
+
     Parameters
     ----------
     outline_mm
@@ -151,19 +176,34 @@ def lay_block_outside(
         The strokes are the leader and a bracket as high as the words and a line under them as
         wide, so that the drawing's bounds hold the words too.
     """
-    setting, _ = _set(block, 5.0, 80.0, packed=False)
-    left = float(outline_mm[:, 0].max()) + 12.0
-    low_y, high_y = float(outline_mm[:, 1].min()), float(outline_mm[:, 1].max())
-    middle = max(0.5 * (low_y + high_y), low_y + 0.5 * setting.height_mm)
-    centre = np.array([left + 3.0 + 0.5 * setting.width_mm, middle])
-    low, high = middle - 0.5 * setting.height_mm, middle + 0.5 * setting.height_mm
-    right = left + 6.0 + setting.width_mm
-    bracket = np.array([[right, low], [left, low], [left, high], [right, high]])
+    part = shapely.Polygon(outline_mm).buffer(0)
+    hollow = FreeSpace(shapely.box(*part.bounds).difference(part), _HOLLOW_MARGIN_MM)
+    for title_mm in (7.0, 5.0):
+        setting, _ = _set(block, title_mm, 16.0 * title_mm, packed=False)
+        size = np.array([setting.width_mm + 6.0, setting.height_mm])
+        centre = hollow.roomiest_centre(*size)
+        if centre is not None:
+            return setting.words(centre), _bracket(centre, size, part)
+    low, high = outline_mm.min(axis=0), outline_mm.max(axis=0)
+    left = float(high[0]) + 12.0
+    middle = max(0.5 * float(low[1] + high[1]), float(low[1]) + 0.5 * size[1])
+    centre = np.array([left + 0.5 * size[0], middle])
+    return setting.words(centre), _bracket(centre, size, part)
+
+
+def _bracket(centre: Floats, size: Floats, part: shapely.Polygon) -> tuple[Stroke, ...]:
+    """Return a leader from words to a part, and the bracket round them that it starts at."""
+    (left, low), (right, high) = centre - 0.5 * size, centre + 0.5 * size
+    block = shapely.box(left, low, right, high)
     # The leader stops at the edge, so that it crosses nothing that stands on the part.
-    tip = outline_mm[int(np.argmax(outline_mm[:, 0] - np.abs(outline_mm[:, 1] - middle)))]
-    leader = np.array([[left, float(np.clip(tip[1], low, high))], tip])
-    strokes = (Stroke(leader, Layer.WORDS), Stroke(bracket, Layer.WORDS))
-    return setting.words(centre), strokes
+    start, tip = shapely.get_coordinates(shapely.shortest_line(block, part.exterior))
+    bracket = [[right, low], [left, low], [left, high], [right, high]]
+    if start[0] > centre[0]:
+        bracket = [[left, low], [right, low], [right, high], [left, high]]
+    return (
+        Stroke(np.stack([start, tip]), Layer.WORDS),
+        Stroke(np.array(bracket), Layer.WORDS),
+    )
 
 
 def label_beside(
@@ -198,44 +238,99 @@ def name_along(
     sides
         1 to set it left of the line's direction, -1 right of it, in the order to be tried.
     """
-    steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
-    arc = np.concatenate([[0.0], np.cumsum(steps)])
+    arc = _arcs(points)
     height = height_mm
     while height >= SMALLEST_MM - 1e-9:
-        half = 0.5 * text_width_mm(text, height)
-        tried = []
-        for gap in (2.8, 4.5, 7.0):
-            for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.12, 0.88):
-                middle = share * arc[-1]
-                ends = max(0.0, middle - half), min(float(arc[-1]), middle + half)
-                a, b = (np.array([np.interp(s, arc, points[:, k]) for k in range(2)]) for s in ends)
-                if not np.linalg.norm(b - a) > 0:
-                    continue
-                direction = (b - a) / np.linalg.norm(b - a)
-                between = points[(arc >= ends[0]) & (arc <= ends[1])]
-                for side in sides:
-                    normal = side * np.array([-direction[1], direction[0]])
-                    # Clear of the line's own bow over the width of the words.
-                    bow = float(((between - a) @ normal).max(initial=0.0))
-                    base = 0.5 * (a + b) + normal * (bow + gap + 0.5 * height)
-                    tried.append(_set_along(text, base, direction, height))
-        if not tried:
-            return None
-        found = space.first_fit(np.array([words_box_mm(words) for words in tried]))
+        width = text_width_mm(text, height)
+        places, directions = _places_along(points, arc, width, height, sides)
+        # The words' own box about the middle of their capitals, as words_box_mm gives it.
+        box = words_box_mm(Words(text, np.array([0.0, -0.5 * height]), height, 0.0, _MIDDLE))
+        up = np.column_stack([-directions[:, 1], directions[:, 0]])
+        boxes = places[:, None] + box[:, :1] * directions[:, None] + box[:, 1:] * up[:, None]
+        found = space.first_fit(boxes)
         if found is not None:
-            return tried[found]
+            angle = float(np.arctan2(directions[found, 1], directions[found, 0]))
+            base = places[found] - 0.5 * height * up[found]
+            return Words(text, base, height, angle, _MIDDLE)
         height -= 0.5
     return None
 
 
-def _set_along(text: str, middle: Floats, direction: Floats, height: float) -> Words:
-    # Words that stand all but upright read upwards, as on technical drawings.
-    steep = abs(direction[0]) < _STEEP
-    if direction[1] < 0 if steep else direction[0] < 0:
-        direction = -direction
-    up = np.array([-direction[1], direction[0]])
-    angle = float(np.arctan2(direction[1], direction[0]))
-    return Words(text, middle - 0.5 * height * up, height, angle, TextAnchor.CENTRE)
+def _places_along(
+    points: Floats, arc: Floats, width: float, height: float, sides: Sequence[float]
+) -> tuple[Floats, Floats]:
+    """Return where the middle of words may stand along a line, and which way they run there.
+
+    Nearer to the line comes first, then nearer to its middle. Directions never run leftwards; words
+    that stand all but upright read upwards, as on technical drawings.
+    """
+    middles = np.array(_SHARES_ALONG) * arc[-1]
+    ends = np.clip(np.stack([middles - 0.5 * width, middles + 0.5 * width]), 0.0, arc[-1])
+    start, end = (
+        np.column_stack([np.interp(at, arc, points[:, k]) for k in range(2)]) for at in ends
+    )
+    length = np.linalg.norm(end - start, axis=1)
+    kept = length > 0
+    start, end, ends, length = start[kept], end[kept], ends[:, kept], length[kept]
+    ahead = (end - start) / length[:, None]
+    bases = np.zeros((len(start), len(sides), 2))
+    normals = np.zeros_like(bases)
+    for i, (low, high) in enumerate(ends.T):
+        between = points[(arc >= low) & (arc <= high)] - start[i]
+        for j, side in enumerate(sides):
+            normals[i, j] = side * np.array([-ahead[i, 1], ahead[i, 0]])
+            # Clear of the line's own bow over the width of the words.
+            bow = float((between @ normals[i, j]).max(initial=0.0))
+            bases[i, j] = 0.5 * (start[i] + end[i]) + normals[i, j] * (bow + 0.5 * height)
+    gaps = np.array(_GAPS_ALONG_MM)
+    places = bases[None] + gaps[:, None, None, None] * normals[None]
+    steep = np.abs(ahead[:, 0]) < _STEEP
+    backwards = np.where(steep, ahead[:, 1] < 0, ahead[:, 0] < 0)
+    ahead = np.where(backwards[:, None], -ahead, ahead)
+    directions = np.broadcast_to(ahead[None, :, None], places.shape)
+    return places.reshape(-1, 2), directions.reshape(-1, 2)
+
+
+def _arcs(points: Floats) -> Floats:
+    """(N,) float mm: lengths along a line from its start."""
+    steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    arcs: Floats = np.concatenate([[0.0], np.cumsum(steps)])
+    return arcs
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tag:
+    """A letter in a ring that stands for words said in the block."""
+
+    words: Words
+    ring: Stroke
+
+
+def tag_beside(
+    letter: str, points: Floats, space: FreeSpace, *, sides: Sequence[float]
+) -> Tag | None:
+    """Return a letter in a ring beside a line, or None where there is no room for it either."""
+    arc = _arcs(points)
+    centres = []
+    for share in (0.5, 0.35, 0.65, 0.2, 0.8, 0.1, 0.9):
+        at, ahead = (
+            np.array([np.interp(s, arc, points[:, k]) for k in range(2)])
+            for s in (share * arc[-1], min(share * arc[-1] + 1.0, arc[-1]))
+        )
+        direction = (ahead - at) / max(float(np.linalg.norm(ahead - at)), 1e-9)
+        for gap in (2.0, 4.0, 8.0, 13.0, 18.0):
+            for side in sides:
+                normal = side * np.array([-direction[1], direction[0]])
+                centres.append(at + (gap + _TAG_RADIUS_MM) * normal)
+    half = _TAG_RADIUS_MM * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+    found = space.first_fit(np.array([centre + half for centre in centres]))
+    if found is None:
+        return None
+    angle = np.linspace(0.0, 2.0 * np.pi, 33)[:-1]
+    ring = centres[found] + _TAG_RADIUS_MM * np.column_stack([np.cos(angle), np.sin(angle)])
+    base = centres[found] - np.array([0.0, 0.5 * SMALLEST_MM])
+    words = Words(letter, base, SMALLEST_MM, 0.0, TextAnchor.CENTRE)
+    return Tag(words, Stroke(ring, Layer.WORDS, closed=True))
 
 
 def box_of(words: Words) -> shapely.Polygon:

@@ -30,6 +30,7 @@ def _templates(job: Job, progress: Progress | None) -> Made:
     from fitkit.job.flat_patch_files import read_flat_patch
     from fitkit.job.template_files import template_file, template_stem
     from fitkit.template.make_templates import make_templates
+    from fitkit.template.mark_numbers import mark_numbers
     from fitkit.template.rivet_joint import rivet_holes
 
     files: dict[str, bytes] = {}
@@ -40,6 +41,7 @@ def _templates(job: Job, progress: Progress | None) -> Made:
     flats = [read_flat_patch(job.result_folder("blanks"), design) for design in designs]
     rows, remarks = rivet_holes(flats)
     findings += remarks
+    marks = mark_numbers(flats)
     every: list[Template] = []
     for index, design in enumerate(designs):
         if progress is not None:
@@ -51,6 +53,7 @@ def _templates(job: Job, progress: Progress | None) -> Made:
             wearer=job.settings.wearer.name,
             correction=corrected.get(design.name),
             rivets=[row for row in rows if row.patch == design.name],
+            numbers=marks,
         )
     if job.settings.attachment:
         from fitkit.workflow.attachments import attachment_drawings

@@ -96,3 +96,19 @@ def test_outline_stays_counter_clockwise_and_simple() -> None:
     assert polygon.is_valid
     assert polygon.exterior.is_ccw
     assert polygon.contains(shapely.Polygon(ring).buffer(-1e-6))
+
+
+@pytest.mark.parametrize("bow_mm", [-6.0, 0.0, 6.0])
+def test_a_turned_strip_along_a_bowed_edge_leaves_no_thorn_at_its_mitres(bow_mm: float) -> None:
+    """A strip folded at 90° corners is mitred at 45°: no corner of the outline is sharper."""
+    share = np.linspace(0.0, 1.0, 60)
+    foot = np.column_stack([120.0 * share, -4.0 * bow_mm * share * (1.0 - share)])
+    corners = np.array([[120.0, 0.0], [120.0, 80.0], [0.0, 80.0], [0.0, 0.0]])
+    edges = [NamedLine("foot", foot)]
+    edges += [NamedLine(f"side {k}", corners[k : k + 2]) for k in range(3)]
+    ring = cut_outline("x", edges, [9.0, 0.0, 0.0, 0.0], [True, False, False, False]).points_mm
+    before, after = np.roll(ring, 1, axis=0) - ring, np.roll(ring, -1, axis=0) - ring
+    inside = np.arctan2(
+        after[:, 0] * before[:, 1] - after[:, 1] * before[:, 0], np.sum(after * before, axis=1)
+    ) % (2.0 * np.pi)
+    assert np.degrees(inside.min()) > 40.0
