@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
-__all__ = ["FAVICON", "STYLE"]
+__all__ = ["FAVICON", "KEPT_FOCUS", "STYLE"]
 
 STYLE = Path(__file__).with_name("looks.css")
 """The room's style sheet."""
+
+KEPT_FOCUS = Path(__file__).with_name("kept_focus.js")
+"""Script that keeps the keyboard's place on a page."""
 
 FAVICON = (
     '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><rect width="32" height="32" '

@@ -10,6 +10,7 @@ from nicegui import ui
 from nicegui.elements.mixins.text_element import TextElement
 
 from fitkit.findings import Finding, Severity
+from fitkit.room.text_field import TextField
 
 __all__ = [
     "box",
@@ -41,6 +42,7 @@ _MARKS = {
     '<path d="M12 10.5v7m0-11.5v2.6" stroke="currentColor" stroke-width="2.6"/>',
     "none": '<path d="M5 12h14" stroke="currentColor" stroke-width="2.5"/>',
 }
+_NOTES_SHOWN = 2
 _MARK_OF_SEVERITY = {
     Severity.STOP: ("wrong", "fk-stop-finding", "Do not go on"),
     Severity.WARNING: ("warning", "fk-warning", "Look at this"),
@@ -111,14 +113,13 @@ def field(
     classes: str = "",
     hint: str = "",
     shown: bool = True,
-) -> ui.element:
+) -> TextField:
     """Put a labelled field on the page; ``keep`` is called with the text once it is left.
 
     ``shown=False`` leaves the label to readers alone, where a table's head says it already.
     """
     with box("fk-field" if shown else ""):
-        typed = ui.element("input").classes(f"fk-input {classes}")
-        typed._props |= {"value": value, "placeholder": hint, "autocomplete": "off"}
+        typed = TextField(value, keep, hint=hint).classes(classes)
         if shown:
             typed._props["id"] = f"fk-{typed.id}"
             name = words(label, "label")
@@ -126,11 +127,7 @@ def field(
             name.move(target_index=0)
         else:
             typed._props["aria-label"] = label
-        typed.on("change", lambda event: keep(str(event.args)), js_handler=_VALUE)
     return typed
-
-
-_VALUE = "(event) => emit(event.target.value)"
 
 
 def table(head: Sequence[str], *, right: Iterable[int] = ()) -> ui.element:
@@ -147,6 +144,18 @@ def show_findings(findings: Iterable[Finding], *, place: bool = True) -> None:
     """List findings, the gravest first; ``place`` says what each is about."""
     order = list(_MARK_OF_SEVERITY)
     rows = sorted(findings, key=lambda finding: order.index(finding.severity))
+    grave = [finding for finding in rows if finding.severity is not Severity.NOTE]
+    notes = rows[len(grave) :]
+    _list_findings(grave, place)
+    if len(notes) <= _NOTES_SHOWN:
+        _list_findings(notes, place)
+        return
+    with box("fk-notes", "details"):
+        words(f"{len(notes)} notes", "summary")
+        _list_findings(notes, place)
+
+
+def _list_findings(rows: Sequence[Finding], place: bool) -> None:
     if not rows:
         return
     with box("fk-findings", "ul"):

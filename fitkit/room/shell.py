@@ -6,11 +6,12 @@ from collections.abc import Mapping
 from importlib import import_module
 
 from fastapi import FastAPI, Request
+from nicegui import app as nicegui_app
 from nicegui import ui
 
 from fitkit.errors import FitkitError
 from fitkit.room.front_page import build_front
-from fitkit.room.looks import STYLE
+from fitkit.room.looks import KEPT_FOCUS, STYLE
 from fitkit.room.made_routes import add_made_routes
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, mark, show_findings, words
@@ -38,6 +39,8 @@ def add_pages(app: FastAPI, session: RoomSession) -> Mapping[str, int]:
     Returns the most bytes that a request may send, by the beginning of its path.
     """
     ui.add_css(STYLE, shared=True)
+    script = nicegui_app.add_static_file(local_file=KEPT_FOCUS, url_path="/kept-focus.js")
+    ui.add_head_html(f'<script src="{script}"></script>', shared=True)
     add_made_routes(app, session)
 
     @ui.page("/")
