@@ -80,7 +80,7 @@ def _fitted(points: Floats, within_mm: float) -> float | None:
     """Return the bulge of the run from the first to the last point that fits all, or None."""
     chord = points[-1] - points[0]
     length = float(np.hypot(*chord))
-    if length <= within_mm:
+    if length <= within_mm or (points[1:] == points[:-1]).all(axis=1).any():
         return None
     ahead = chord / length
     own = points - points[0]
@@ -100,8 +100,11 @@ def _fitted(points: Floats, within_mm: float) -> float | None:
     radius = 0.5 * length / np.sin(0.5 * sweep)
     centre = np.array([0.5 * length, -radius * np.cos(0.5 * sweep)])
     places = np.column_stack([x, y])
-    places = np.vstack([places, 0.5 * (places[1:] + places[:-1])])
-    off = np.hypot(*(places - centre).T) - abs(radius)
+    # A step comes nearest to the centre at the foot of its perpendicular from there.
+    step = np.diff(places, axis=0)
+    share = np.sum((centre - places[:-1]) * step, axis=1) / np.sum(step * step, axis=1)
+    feet = places[:-1] + np.clip(share, 0.0, 1.0)[:, None] * step
+    off = np.hypot(*(np.vstack([places, feet]) - centre).T) - abs(radius)
     if np.abs(off).max() > within_mm:
         return None
     # The points must follow one another along the arc, not run to and fro on it.

@@ -15,18 +15,22 @@ from fitkit.errors import DesignError
 from fitkit.geometry.arrays import Floats
 
 __all__ = [
+    "CHECK_SIDES_MM",
     "CHECK_SIDE_MM",
     "CUT_INSET_MM",
     "Neighbours",
     "PageFrame",
     "check_square",
     "foot_line",
-    "free_corner_for_check_square",
     "join_lines",
+    "place_for_check_square",
 ]
 
 CHECK_SIDE_MM = 100.0
 """Side of the square the maker measures after printing."""
+
+CHECK_SIDES_MM = (CHECK_SIDE_MM, 50.0)
+"""Sides it may have on a page full of parts, the page map's is always the first."""
 
 CUT_INSET_MM = 3.0
 """The join lies this far inside the tile, so that a cross on it is printed whole on both."""
@@ -34,7 +38,11 @@ CUT_INSET_MM = 3.0
 _FOOT_MM = 8.0
 _TICK_MM = 10.0
 # How far the words along the check square's lower side reach.
-_LABEL_MM = 50.0
+_LABEL_MM = 48.0
+# The square keeps this far from lines and words; places for it lie this far apart.
+_CLEAR_MM = 2.0
+_GRID_MM = 6.0
+_CELL_MM = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,37 +123,56 @@ def foot_line(frame: PageFrame, *, label: str, page: int, count: int) -> Drawing
     )
 
 
-def check_square(corner_mm: Floats, note: str = "") -> Drawing:
+def check_square(
+    corner_mm: Floats,
+    note: str = "",
+    *,
+    side_mm: float = CHECK_SIDE_MM,
+    beside: shapely.Geometry | None = None,
+) -> Drawing:
     """Return the check square with its lower left corner at (2,) mm.
 
-    Its sides carry a tick every 10 mm. They are thin and grey so that a template underneath
-    stays in front.
+    Its sides carry a tick every 10 mm. They are thin and grey, and broken where they would meet
+    what is drawn ``beside``, so that a template underneath stays in front. A small one has no room
+    for the note.
     """
     x, y = float(corner_mm[0]), float(corner_mm[1])
-    s = CHECK_SIDE_MM
-    strokes = [
-        Stroke(np.array([[x, y], [x + s, y], [x + s, y + s], [x, y + s]]), Layer.PAPER, True)
-    ]
-    for i in range(1, int(s / _TICK_MM)):
-        at, long = i * _TICK_MM, 3.0 if i == 5 else 1.6
+    s = side_mm
+    square = np.array([[x, y], [x + s, y], [x + s, y + s], [x, y + s]])
+    lines = [shapely.LinearRing(square)]
+    for i in range(1, round(s / _TICK_MM)):
+        at, long = i * _TICK_MM, 3.0 if 2 * i * _TICK_MM == s else 1.6
+        ends = (
+            ((x + at, y), (x + at, y + long)),
+            ((x + at, y + s - long), (x + at, y + s)),
+            ((x, y + at), (x + long, y + at)),
+            ((x + s - long, y + at), (x + s, y + at)),
+        )
+        lines += [shapely.LineString(tick) for tick in ends]
+    keep_off = None if beside is None else shapely.buffer(beside, _CLEAR_MM)
+    strokes = []
+    for line in lines:
+        if keep_off is None or not line.intersects(keep_off):
+            points, closed = shapely.get_coordinates(line), line.is_closed
+            strokes.append(Stroke(points[:-1] if closed else points, Layer.PAPER, closed))
+            continue
         strokes += [
-            _line((x + at, y), (x + at, y + long)),
-            _line((x + at, y + s - long), (x + at, y + s)),
-            _line((x, y + at), (x + long, y + at)),
-            _line((x + s - long, y + at), (x + s, y + at)),
+            Stroke(shapely.get_coordinates(piece), Layer.PAPER)
+            for piece in shapely.get_parts(shapely.line_merge(line.difference(keep_off)))
+            if piece.length > 1.0
         ]
-    label = "check: 100 mm" + (f" · {note}" if note else "")
+    label = f"check: {s:g} mm" + (f" · {note}" if note and s >= CHECK_SIDE_MM else "")
     words = (
         Words(label, np.array([x + 2.4, y + 2.6]), 2.5, layer=Layer.PAPER),
-        Words("100 mm", np.array([x + s - 2.6, y + 4.0]), 2.5, math.pi / 2.0, layer=Layer.PAPER),
+        Words(f"{s:g} mm", np.array([x + s - 2.6, y + 4.0]), 2.5, math.pi / 2.0, layer=Layer.PAPER),
     )
     return Drawing("check square", strokes=tuple(strokes), words=words)
 
 
-def free_corner_for_check_square(
+def place_for_check_square(
     frame: PageFrame, lines: shapely.Geometry, words: shapely.Geometry
-) -> Floats:
-    """(2,) float mm: lower left corner of the check square where it disturbs least.
+) -> tuple[Floats, float]:
+    """Return the lower left corner (2,) mm of a page's check square, and its side.
 
     Parameters
     ----------
@@ -156,26 +183,73 @@ def free_corner_for_check_square(
 
     Notes
     -----
-    Lines that run along or under the square's sides count in full, those inside it hardly;
-    words under a side count most. Of equal places the lowest, leftmost is taken.
+    The largest that meets no line and no words is taken, the lowest, leftmost place first. Where
+    even the smallest meets some, the largest stands where it meets least; lines that run along its
+    sides count in full, those inside it hardly, words most.
     """
+    on_lines, on_words = _Crowd(frame, lines), _Crowd(frame, words)
+    least: tuple[float, Floats] | None = None
+    for side in CHECK_SIDES_MM:
+        corners = _corners(frame, side)
+        met = np.zeros(len(corners))
+        for low, high in _said_and_drawn(side):
+            met += on_lines.between(corners + low, corners + high)
+            met += 4.0 * on_words.between(corners + low, corners + high)
+        inside = 0.05 * on_lines.between(corners, corners + side)
+        best = int(np.argmin(1e6 * met + inside))
+        if met[best] == 0:
+            return corners[best], side
+        if least is None:
+            least = side, corners[best]
+    assert least is not None
+    return least[1], least[0]
+
+
+class _Crowd:
+    """How much is drawn where on a page: counted in cells, summed from the lower left corner on."""
+
+    def __init__(self, frame: PageFrame, drawn: shapely.Geometry) -> None:
+        self._low = frame.low_mm
+        size = np.ceil((frame.high_mm - frame.low_mm) / _CELL_MM).astype(int) + 1
+        at = shapely.get_coordinates(shapely.segmentize(drawn, _CELL_MM)) - self._low
+        x, y = np.clip((at / _CELL_MM).astype(int), 0, size - 1).T
+        counts = np.zeros(size)
+        np.add.at(counts, (x, y), 1.0)
+        self._sums = np.zeros(size + 1)
+        self._sums[1:, 1:] = counts.cumsum(axis=0).cumsum(axis=1)
+
+    def between(self, low_mm: Floats, high_mm: Floats) -> Floats:
+        """(P,) float: how much is drawn in rectangles with these corners, (P, 2) each."""
+        most = np.array(self._sums.shape) - 1
+        x0, y0 = np.clip(((low_mm - self._low) / _CELL_MM).astype(int), 0, most).T
+        x1, y1 = np.clip(np.ceil((high_mm - self._low) / _CELL_MM).astype(int), 0, most).T
+        sums = self._sums
+        counts: Floats = sums[x1, y1] - sums[x0, y1] - sums[x1, y0] + sums[x0, y0]
+        return counts
+
+
+def _said_and_drawn(side_mm: float) -> list[tuple[Floats, Floats]]:
+    """Return the rectangles that a square's sides and words take up, from its lower left corner."""
+    s, c = side_mm, _CLEAR_MM
+    rectangles = (
+        ((-c, -c), (s + c, c)),
+        ((-c, s - c), (s + c, s + c)),
+        ((-c, c), (c, s - c)),
+        ((s - c, c), (s + c, s - c)),
+        ((0.0, c), (_LABEL_MM, 6.5)),
+        ((s - 7.0, c), (s - c, 21.0)),
+    )
+    return [(np.array(low), np.array(high)) for low, high in rectangles]
+
+
+def _corners(frame: PageFrame, side_mm: float) -> Floats:
+    """(P, 2) float mm: places for a square's lower left corner, lower ones first."""
     inset = 2.0 * CUT_INSET_MM + 8.0
-    low, high = frame.low_mm + inset, frame.high_mm - inset - CHECK_SIDE_MM
-    places = []
-    for y in np.linspace(low[1], max(high[1], low[1]), 9):
-        for x in np.linspace(low[0], max(high[0], low[0]), 6):
-            square = shapely.box(x, y, x + CHECK_SIDE_MM, y + CHECK_SIDE_MM)
-            rim = square.exterior.buffer(2.5)
-            cost = shapely.length(shapely.intersection(lines, rim))
-            cost += 0.05 * shapely.length(shapely.intersection(lines, square))
-            label = shapely.box(x + 2.0, y + 1.5, x + _LABEL_MM, y + 5.5)
-            upright = shapely.box(x + CHECK_SIDE_MM - 6.0, y + 2.0, x + CHECK_SIDE_MM, y + 20.0)
-            said = shapely.union_all([rim, label, upright])
-            cost += 4.0 * shapely.area(shapely.intersection(words, said))
-            cost += shapely.length(shapely.intersection(lines, label))
-            places.append((round(float(cost), 3), float(y), float(x)))
-    _, y, x = min(places)
-    return np.array([x, y])
+    low, high = frame.low_mm + inset, frame.high_mm - inset - side_mm
+    high = np.maximum(high, low)
+    counts = np.maximum(np.ceil((high - low) / _GRID_MM).astype(int), 0) + 1
+    x, y = np.meshgrid(*(np.linspace(low[k], high[k], counts[k]) for k in range(2)))
+    return np.column_stack([x.ravel(), y.ravel()])
 
 
 def _dashes(start: tuple[float, float], end: tuple[float, float]) -> list[Stroke]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from fitkit.drawing.drawing import Drawing
 from fitkit.drawing.part_content import PartContent, extent_mm
@@ -121,19 +122,34 @@ def _needed_windows(
         for column in range(columns):
             low = corner + np.array([column, rows - 1 - row]) * (size - overlap_mm)
             windows[row, column] = np.stack([low, low + size])
-    boxes = {place: shapely.box(*w.ravel()) for place, w in windows.items()}
     # Border tiles first: those inside can only be left out when their neighbours show it all.
-    for row, column in sorted(
+    for place in sorted(
         windows, key=lambda p: (min(p[0], rows - 1 - p[0], p[1], columns - 1 - p[1]), p)
     ):
-        around = [
-            boxes[near]
-            for near in (
-                (row + dr, column + dc) for dr in (-1, 0, 1) for dc in (-1, 0, 1) if dr or dc
-            )
-            if near in boxes
-        ]
-        own = boxes[row, column].difference(shapely.union_all(around)).buffer(-_STRIP_MM)
-        if not content.touches(own):
-            del boxes[row, column], windows[row, column]
+        if not content.touches(_shown_alone(windows, place, overlap_mm)):
+            del windows[place]
     return windows
+
+
+def _shown_alone(
+    windows: Mapping[tuple[int, int], Floats], place: tuple[int, int], overlap_mm: float
+) -> BaseGeometry:
+    """Return what of a tile none of the eight round it shows too."""
+    row, column = place
+    (x0, y0), (x1, y1) = windows[place]
+    left, right = (row, column - 1) in windows, (row, column + 1) in windows
+    above, below = (row - 1, column) in windows, (row + 1, column) in windows
+    x0, x1 = x0 + left * overlap_mm + _STRIP_MM, x1 - right * overlap_mm - _STRIP_MM
+    y0, y1 = y0 + below * overlap_mm + _STRIP_MM, y1 - above * overlap_mm - _STRIP_MM
+    own: BaseGeometry = shapely.box(x0, y0, x1, y1)
+    # Where only a tile across the corner is left, it still shows that corner.
+    for aside, upright, x, y, corner in (
+        (left, above, x0, y1, (row - 1, column - 1)),
+        (right, above, x1, y1, (row - 1, column + 1)),
+        (left, below, x0, y0, (row + 1, column - 1)),
+        (right, below, x1, y0, (row + 1, column + 1)),
+    ):
+        if not (aside or upright) and corner in windows:
+            reach = overlap_mm
+            own = own.difference(shapely.box(x - reach, y - reach, x + reach, y + reach))
+    return own

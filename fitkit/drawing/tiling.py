@@ -17,8 +17,8 @@ from fitkit.drawing.page_furniture import (
     PageFrame,
     check_square,
     foot_line,
-    free_corner_for_check_square,
     join_lines,
+    place_for_check_square,
 )
 from fitkit.drawing.page_map import (
     MapCell,
@@ -149,11 +149,15 @@ def tile_drawings(
     contents = {part: PartContent(parts[part]) for part in range(len(parts))}
     for i, sheet in enumerate(sheets):
         lines, words = _on_page(sheet.windows, contents)
+        corner, side = place_for_check_square(frame, lines, words)
         furniture = merge_drawings(
             sheet.label,
             [
                 check_square(
-                    free_corner_for_check_square(frame, lines, words), _square_note(sheet, numbers)
+                    corner,
+                    _square_note(sheet, numbers),
+                    side_mm=side,
+                    beside=shapely.union_all([lines, words]),
                 ),
                 join_lines(frame, sheet.around, overlap_mm=overlap_mm),
                 foot_line(frame, label=f"{sheet.label} · {title}", page=first + i, count=count),

@@ -196,8 +196,10 @@ def _draw_strokes(canvas: Any, strokes: Sequence[Stroke]) -> None:
 
 
 def _trace(path: Any, points: np.ndarray, *, closed: bool) -> None:
-    path.moveTo(float(points[0, 0]), float(points[0, 1]))
-    for x, y in points[1:]:
-        path.lineTo(float(x), float(y))
+    # A thousandth of a millimetre: what no printer shows takes no room in the file.
+    first, *rest = np.round(points, 3).tolist()
+    path.moveTo(*first)
+    for point in rest:
+        path.lineTo(*point)
     if closed:
         path.close()

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 import shapely
 
-from fitkit.drawing.drawing import Layer, Stroke, Words
+from fitkit.drawing.drawing import Drawing, Layer, Stroke, Words
 from fitkit.drawing.page import Page, PageSet
+from fitkit.drawing.page_furniture import CHECK_SIDE_MM, CHECK_SIDES_MM
 from fitkit.drawing.paper import PAPERS
 from fitkit.drawing.text_width import words_box_mm
 from fitkit.drawing.tiling import tile_drawings
@@ -28,9 +29,52 @@ def check_squares(page: Page) -> list[Floats]:
     for stroke in page.furniture.strokes:
         if stroke.layer is Layer.PAPER and stroke.closed and len(stroke.points_mm) == 4:
             size = np.ptp(stroke.points_mm, axis=0)
-            if np.allclose(size, 100.0, rtol=0, atol=1e-9):
+            if any(np.allclose(size, side, rtol=0, atol=1e-9) for side in CHECK_SIDES_MM):
                 squares.append(stroke.points_mm)
     return squares
+
+
+def test_a_check_square_meets_no_line_and_no_words_of_the_parts() -> None:
+    """Full pages, some too full for a whole square; the page map's is always the large one."""
+    parts = [plate(f"lame {n}", 120.0 + n, 170.0 - n, waves=n) for n in range(24)]
+    pages = tile_drawings((*costume(), *parts), paper=PAPERS["A4"], title="The Heron Warden")
+    sides = set()
+    broken = 0
+    for page in pages.pages:
+        if not check_squares(page):
+            broken += 1
+            continue
+        (square,) = check_squares(page)
+        side = float(np.ptp(square[:, 0]))
+        sides.add(side)
+        assert page.windows or side == CHECK_SIDE_MM
+        ring = shapely.LinearRing(square)
+        for window in page.windows:
+            part = pages.parts[window.part]
+            for stroke in part.strokes:
+                points = window.page_from_part(stroke.points_mm)
+                points = np.vstack([points, points[:1]]) if stroke.closed else points
+                shown = shapely.clip_by_rect(shapely.LineString(points), *window.clip_mm.ravel())
+                assert shown.is_empty or ring.distance(shown) > 0.9
+            for words in part.words:
+                box = shapely.Polygon(window.page_from_part(words_box_mm(words)))
+                assert not ring.intersects(box)
+    assert sides == set(CHECK_SIDES_MM)
+    assert broken < 0.3 * len(pages.pages)
+
+
+def test_where_nothing_else_is_free_the_square_is_broken_not_the_outline() -> None:
+    """A lattice 30 mm wide leaves no room for a square of 50."""
+    lines = [np.array([[x, 0.0], [x, 260.0]]) for x in range(0, 190, 30)]
+    lines += [np.array([[0.0, y], [180.0, y]]) for y in range(0, 270, 30)]
+    part = Drawing("lattice", strokes=tuple(Stroke(line * 1.0, Layer.CUT) for line in lines))
+    page = tile_drawings([part], paper=PAPERS["A4"], title="The Heron Warden").pages[1]
+    (window,) = page.windows
+    drawn = shapely.MultiLineString([window.page_from_part(line * 1.0) for line in lines])
+    grey = [s.points_mm for s in page.furniture.strokes if s.layer is Layer.PAPER]
+    assert len(grey) > 20
+    assert drawn.distance(shapely.MultiLineString(grey)) > 1.9
+    assert check_squares(page) == []
 
 
 def crosses(page: Page) -> Floats:

@@ -22,10 +22,10 @@ from fitkit.export.page_pdf import pdf_of_full_pages, pdf_of_pages
 from tests.drawing.example_parts import WEARER, costume, plate
 from tests.export.page_reading import (
     POINTS_PER_MM,
+    check_square_of,
     darkest_place,
     measured_square_mm,
     raster,
-    square_low,
 )
 
 # ISO 216 (A sizes) and ANSI/ASME Y14.1 (8.5 x 11 in, 11 x 17 in) at 1/72 inch
@@ -63,7 +63,8 @@ def test_a_printer_that_prints_short_is_made_up_for(pages: PageSet) -> None:
     document = pdfium.PdfDocument(pdf_of_pages(pages, printed_mm=printed))
     page = pages.pages[1]
     middle = 0.5 * np.array([page.paper.width_mm, page.paper.height_mm])
-    low = square_low(page)
+    low, side = check_square_of(page)
+    assert side == 100.0
 
     def drawn(place: np.ndarray) -> np.ndarray:
         return middle + (place - middle) * 100.0 / np.array(printed)
