@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
+
+import numpy as np
 
 from fitkit.errors import DesignError
 
-__all__ = ["PackedRectangle", "pack_rectangles"]
+__all__ = ["PackedRectangle", "least_pages", "pack_rectangles"]
 
 # Lengths that differ by less fit all the same; far below what a printer can show.
 _SLACK_MM = 1e-6
+# Further orders tried where the plain ones stay above the least number of pages.
+_SHUFFLES = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,12 +70,13 @@ def pack_rectangles(
     *,
     gap_mm: float = 8.0,
     may_turn: bool = True,
+    thorough: bool = True,
 ) -> tuple[PackedRectangle, ...]:
-    """Place rectangles on as many pages as it takes, large ones first.
+    """Place rectangles on as few pages as a search through several orders finds.
 
     Each goes into the free rectangle (of all maximal ones) that it fills best, on the first
     page that has room. Pages fill from the top left. Rectangles stay upright unless turning
-    some saves a page.
+    some saves a page. The search ends where no packing can have fewer pages.
 
     Parameters
     ----------
@@ -81,6 +88,8 @@ def pack_rectangles(
         Least distance between two rectangles.
     may_turn
         Whether a quarter turn is allowed.
+    thorough
+        Whether to try many orders, not only the large ones first.
 
     Raises
     ------
@@ -92,11 +101,62 @@ def pack_rectangles(
     J. Jylänki, *A Thousand Ways to Pack the Bin*, 2010, section 2 (maximal rectangles, best
     short side fit).
     """
-    upright = _packed(sizes_mm, page_mm, gap_mm, may_turn=may_turn, upright_first=True)
-    if not may_turn:
-        return upright
-    any_way = _packed(sizes_mm, page_mm, gap_mm, may_turn=True, upright_first=False)
-    return any_way if _page_count(any_way) < _page_count(upright) else upright
+    least = least_pages(sizes_mm, page_mm, gap_mm=gap_mm, may_turn=may_turn)
+    best: tuple[PackedRectangle, ...] | None = None
+    for upright_first in (True, False) if may_turn else (True,):
+        for order in islice(_orders(sizes_mm), None if thorough else 1):
+            places = _packed(
+                sizes_mm, page_mm, gap_mm, order, may_turn=may_turn, upright_first=upright_first
+            )
+            if best is None or _page_count(places) < _page_count(best):
+                best = places
+            if _page_count(best) <= least:
+                return best
+    assert best is not None
+    return best
+
+
+def least_pages(
+    sizes_mm: Sequence[tuple[float, float]],
+    page_mm: tuple[float, float],
+    *,
+    gap_mm: float,
+    may_turn: bool = True,
+) -> int:
+    """Return a number of pages that no packing can go below.
+
+    The larger of two bounds: all areas together, and those rectangles of which no two can share a
+    page because neither side by side nor one above the other do they fit.
+    """
+    wide, high = page_mm[0] + gap_mm, page_mm[1] + gap_mm
+    grown = [(w + gap_mm, h + gap_mm) for w, h in sizes_mm]
+    by_area = math.ceil(sum(w * h for w, h in grown) / (wide * high) - 1e-9)
+    alone = 0
+    for w, h in grown:
+        ways = [(w, h), (h, w)] if may_turn else [(w, h)]
+        fitting = [(a, b) for a, b in ways if a <= wide + _SLACK_MM and b <= high + _SLACK_MM]
+        alone += all(2 * a > wide + _SLACK_MM and 2 * b > high + _SLACK_MM for a, b in fitting)
+    return max(by_area, alone)
+
+
+def _orders(sizes_mm: Sequence[tuple[float, float]]) -> Iterator[list[int]]:
+    """Yield orders to place rectangles in: by size in several senses, then shuffled a little."""
+    every = range(len(sizes_mm))
+    senses: tuple[Callable[[float, float], float], ...] = (max, _area, _around, min)
+    for sense in senses:
+        yield sorted(every, key=lambda i: (-sense(*sizes_mm[i]), -min(sizes_mm[i]), i))
+    rng = np.random.default_rng(0)
+    for _ in range(_SHUFFLES if len(sizes_mm) > 2 else 0):
+        noise = rng.uniform(0.6, 1.0, len(sizes_mm))
+        yield sorted(every, key=lambda i: (-noise[i] * _area(*sizes_mm[i]), i))
+
+
+def _area(width: float, height: float) -> float:
+    return width * height
+
+
+def _around(width: float, height: float) -> float:
+    return width + height
 
 
 def _page_count(places: Sequence[PackedRectangle]) -> int:
@@ -107,6 +167,7 @@ def _packed(
     sizes_mm: Sequence[tuple[float, float]],
     page_mm: tuple[float, float],
     gap_mm: float,
+    order: Sequence[int],
     *,
     may_turn: bool,
     upright_first: bool,
@@ -114,7 +175,6 @@ def _packed(
     wide, high = page_mm[0] + gap_mm, page_mm[1] + gap_mm
     pages: list[list[_Free]] = []
     placed: dict[int, PackedRectangle] = {}
-    order = sorted(range(len(sizes_mm)), key=lambda i: (-max(sizes_mm[i]), -min(sizes_mm[i]), i))
     for index in order:
         w, h = sizes_mm[index][0] + gap_mm, sizes_mm[index][1] + gap_mm
         turns = [(False, w, h), (True, h, w)] if may_turn else [(False, w, h)]

@@ -106,7 +106,7 @@ def plan_map(frame: PageFrame, sizes_mm: Sequence[tuple[float, float]], parts: i
         small = [(w / scale, h / scale + _CAPTION_MM) for w, h in sizes_mm]
         if any(w > area[0] or h > area[1] for w, h in small):
             continue
-        places = pack_rectangles(small, area, gap_mm=_GAP_MM, may_turn=False)
+        places = pack_rectangles(small, area, gap_mm=_GAP_MM, may_turn=False, thorough=False)
         pages = 1 + max((p.page for p in places), default=0)
         if pages <= list_pages or scale >= _SMALLEST_READABLE:
             return MapPlan(scale, places, max(pages, list_pages))

@@ -27,6 +27,11 @@ class PartContent:
 
     The inside of the part's outline counts as content: a template is laid on the sheet as
     one piece, and a hole in it would leave it without hold.
+
+    Attributes
+    ----------
+    lines, words
+        What is drawn, and the boxes of what is written.
     """
 
     def __init__(self, drawing: Drawing) -> None:
@@ -48,8 +53,13 @@ class PartContent:
         ]
         areas += [shapely.Polygon(words_box_mm(words)) for words in drawing.words]
         self._all = STRtree([*lines, *areas])
+        self._areas = areas
         self.lines = shapely.MultiLineString(lines) if lines else shapely.MultiLineString()
         self.words = shapely.MultiPolygon([shapely.Polygon(words_box_mm(w)) for w in drawing.words])
+
+    def area(self) -> BaseGeometry:
+        """Return all that is covered: outlines with their inside, holes, words, and the lines."""
+        return shapely.union_all([*self._areas, self.lines])
 
     def touches(self, region: BaseGeometry) -> bool:
         """Whether anything, the inside of the outline included, lies in the region."""

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
-from fitkit.drawing.drawing import Drawing, Layer, merge_drawings
-from fitkit.drawing.packing import PackedRectangle, pack_rectangles
+from fitkit.drawing.drawing import Drawing, merge_drawings
+from fitkit.drawing.map_items import map_of_page, map_of_tiles, names_of, numbered
 from fitkit.drawing.page import Page, PageSet, PageWindow
 from fitkit.drawing.page_furniture import (
     CUT_INSET_MM,
@@ -20,38 +19,21 @@ from fitkit.drawing.page_furniture import (
     join_lines,
     place_for_check_square,
 )
-from fitkit.drawing.page_map import (
-    MapCell,
-    MapEntry,
-    MapItem,
-    cell_boxes,
-    draw_map_page,
-    plan_map,
-)
+from fitkit.drawing.page_map import MapEntry, MapItem, draw_map_page, plan_map
 from fitkit.drawing.paper import Paper
 from fitkit.drawing.part_content import PartContent, extent_mm
+from fitkit.drawing.planned_sheet import PlannedSheet
+from fitkit.drawing.roll import cut_off, map_frame
+from fitkit.drawing.small_parts import with_small_parts
 from fitkit.drawing.tile_grid import TileGrid, cover_with_tiles, tile_name
 from fitkit.errors import DesignError, InputError
 from fitkit.geometry.arrays import Floats
 
 __all__ = ["tile_drawings"]
 
-_GAP_MM = 8.0
 # A line along a part's border is drawn half outside its bounds.
 _RIM_MM = 1.0
 _MIN_OVERLAP_MM = 2.0 * CUT_INSET_MM
-
-
-_ALONE = Neighbours()
-
-
-@dataclass(frozen=True, slots=True)
-class _Sheet:
-    """A page before it is numbered: its windows and, for a tile, its neighbours."""
-
-    label: str
-    windows: tuple[PageWindow, ...]
-    around: Neighbours = _ALONE
 
 
 def tile_drawings(
@@ -66,14 +48,15 @@ def tile_drawings(
     """Lay parts over pages, true to scale.
 
     Parts that fit a page share pages; larger ones are tiled, turned by a quarter where that
-    saves pages. Page one (and more where the list is long) carries the page map.
+    saves pages. Where that saves pages too, small parts stand in room that tiles leave. Page one
+    (and more where the list is long) carries the page map.
 
     Parameters
     ----------
     parts
         Drawings in millimetres, named as the maker calls them.
     paper
-        The paper, upright.
+        The paper, upright. Pages of a roll are as long as they need to be.
     margin_mm
         Kept blank at every edge but for words that may be lost; office printers lose up to
         6.4 mm (common practice, no source).
@@ -110,22 +93,37 @@ def tile_drawings(
     shared = [i for i, extent in enumerate(extents) if _fits_a_page(extent, frame)]
     tiled = [i for i in range(len(parts)) if i not in set(shared)]
 
-    sheets: list[_Sheet] = []
-    items: list[tuple[MapItem, int]] = []  # with the index of its first sheet
-    for part in tiled:
-        grid = cover_with_tiles(
+    contents = {part: PartContent(parts[part]) for part in range(len(parts))}
+    grids = [
+        cover_with_tiles(
             parts[part], tile_mm=(frame.width_mm, frame.height_mm), overlap_mm=overlap_mm
         )
-        items.append((_map_of_tiles(parts[part], numbers[part], grid, overlap_mm), len(sheets)))
-        sheets += _tile_sheets(part, numbers[part], names[part], grid, frame)
-    for windows in _shared_windows(shared, extents, frame):
-        items.append((_map_of_page(parts, names, numbers, windows, frame), len(sheets)))
-        sheets.append(_Sheet(_names_of(names, numbers, windows), windows))
-
-    plan = plan_map(frame, [item.size_mm for item, _ in items], len(parts))
+        for part in tiled
+    ]
+    sheets: list[PlannedSheet] = []
+    own_sheets: list[slice] = []  # of each tiled part
+    for part, grid in zip(tiled, grids, strict=True):
+        tiles = _tile_sheets(part, numbers[part], names[part], grid, frame)
+        own_sheets.append(slice(len(sheets), len(sheets) + len(tiles)))
+        sheets += tiles
+    sheets, rest = with_small_parts(sheets, shared, extents, contents, frame, overlap_mm, numbers)
+    sheets += [PlannedSheet(names_of(names, numbers, ws), frame, ws) for ws in rest]
+    if paper.on_roll:
+        alone = [slice(i, i + 1) for i in range(len(sheets) - len(rest), len(sheets))]
+        sheets = [s for own in (*own_sheets, *alone) for s in cut_off(sheets[own], contents)]
+    items: list[tuple[MapItem, int]] = [  # with the index of its first sheet
+        (map_of_tiles(parts, numbers, part, grid, sheets[own], overlap_mm), own.start)
+        for part, grid, own in zip(tiled, grids, own_sheets, strict=True)
+    ]
+    items += [
+        (map_of_page(parts, names, numbers, sheets[i]), i)
+        for i in range(len(sheets) - len(rest), len(sheets))
+    ]
+    on_map = map_frame(frame)
+    plan = plan_map(on_map, [item.size_mm for item, _ in items], len(parts))
     first = plan.page_count + 1
     count = plan.page_count + len(sheets)
-    numbered = [_numbered(item, first + sheet) for item, sheet in items]
+    told = [numbered(item, first + sheet) for item, sheet in items]
     entries = [
         MapEntry(
             numbers[part],
@@ -141,15 +139,14 @@ def tile_drawings(
         furniture = merge_drawings(
             "page map",
             [
-                draw_map_page(frame, plan, index, title=title, items=numbered, entries=entries),
-                foot_line(frame, label=f"page map · {title}", page=index + 1, count=count),
+                draw_map_page(on_map, plan, index, title=title, items=told, entries=entries),
+                foot_line(on_map, label=f"page map · {title}", page=index + 1, count=count),
             ],
         )
-        pages.append(Page(paper, "page map", (), furniture))
-    contents = {part: PartContent(parts[part]) for part in range(len(parts))}
+        pages.append(Page(on_map.paper, "page map", (), furniture))
     for i, sheet in enumerate(sheets):
         lines, words = _on_page(sheet.windows, contents)
-        corner, side = place_for_check_square(frame, lines, words)
+        corner, side = place_for_check_square(sheet.frame, lines, words)
         furniture = merge_drawings(
             sheet.label,
             [
@@ -159,11 +156,13 @@ def tile_drawings(
                     side_mm=side,
                     beside=shapely.union_all([lines, words]),
                 ),
-                join_lines(frame, sheet.around, overlap_mm=overlap_mm),
-                foot_line(frame, label=f"{sheet.label} · {title}", page=first + i, count=count),
+                join_lines(sheet.frame, sheet.around, overlap_mm=overlap_mm),
+                foot_line(
+                    sheet.frame, label=f"{sheet.label} · {title}", page=first + i, count=count
+                ),
             ],
         )
-        pages.append(Page(paper, sheet.label, sheet.windows, furniture))
+        pages.append(Page(sheet.frame.paper, sheet.label, sheet.windows, furniture))
     return PageSet(title, tuple(parts), tuple(pages))
 
 
@@ -178,16 +177,9 @@ def _fits_a_page(extent: Floats, frame: PageFrame) -> bool:
     return bool((w <= W and h <= H) or (h <= W and w <= H))
 
 
-def _shift_to(corner: Floats, extent: Floats, turned: bool) -> Floats:
-    """Shift that brings an extent's lower left corner, after turning, to a place on the page."""
-    low = np.array([-extent[1, 1], extent[0, 0]]) if turned else extent[0]
-    shift: Floats = corner - low
-    return shift
-
-
 def _tile_sheets(
     part: int, number: int, name: str, grid: TileGrid, frame: PageFrame
-) -> list[_Sheet]:
+) -> list[PlannedSheet]:
     names = {place: tile_name(*place) for place in grid.windows_mm}
     sheets = []
     for (row, column), window in grid.windows_mm.items():
@@ -200,114 +192,16 @@ def _tile_sheets(
             above=names.get((row - 1, column)),
             below=names.get((row + 1, column)),
         )
-        sheets.append(_Sheet(f"part {number} {name} · {names[row, column]}", (place,), around))
+        sheets.append(
+            PlannedSheet(f"part {number} {name} · {names[row, column]}", frame, (place,), around)
+        )
     return sheets
 
 
-def _shared_windows(
-    shared: Sequence[int], extents: Sequence[Floats], frame: PageFrame
-) -> list[tuple[PageWindow, ...]]:
-    """Windows of the parts that fit a page, page by page, each page's parts centred together."""
-    if not shared:
-        return []
-    sizes = [(float(s[0]), float(s[1])) for s in (extents[i][1] - extents[i][0] for i in shared)]
-    places = pack_rectangles(sizes, (frame.width_mm, frame.height_mm), gap_mm=_GAP_MM)
-    pages: list[list[PageWindow]] = [[] for _ in range(1 + max(p.page for p in places))]
-    for part, size, place in zip(shared, sizes, places, strict=True):
-        pages[place.page].append(_window(part, extents[part], size, place, frame))
-    return [_centred(windows, frame) for windows in pages]
-
-
-def _window(
-    part: int,
-    extent: Floats,
-    size: tuple[float, float],
-    place: PackedRectangle,
-    frame: PageFrame,
-) -> PageWindow:
-    corner = frame.low_mm + np.array([place.x_mm, place.y_mm])
-    across = np.array(size[::-1] if place.turned else size)
-    shift = _shift_to(corner, extent, place.turned)
-    return PageWindow(part, shift, place.turned, np.stack([corner, corner + across]))
-
-
-def _centred(windows: list[PageWindow], frame: PageFrame) -> tuple[PageWindow, ...]:
-    low = np.min([w.clip_mm[0] for w in windows], axis=0)
-    high = np.max([w.clip_mm[1] for w in windows], axis=0)
-    move = (frame.low_mm + frame.high_mm - low - high) / 2.0
-    return tuple(
-        PageWindow(w.part, w.shift_mm + move, w.turned, w.clip_mm + move, w.tile) for w in windows
-    )
-
-
-def _names_of(names: Sequence[str], numbers: Sequence[int], windows: Sequence[PageWindow]) -> str:
-    if len(windows) == 1:
-        return f"part {numbers[windows[0].part]} {names[windows[0].part]}"
-    listed = sorted(numbers[w.part] for w in windows)
-    return "parts " + ", ".join(map(str, listed))
-
-
-def _square_note(sheet: _Sheet, numbers: Sequence[int]) -> str:
+def _square_note(sheet: PlannedSheet, numbers: Sequence[int]) -> str:
     if len(sheet.windows) == 1 and sheet.windows[0].tile:
         return f"part {numbers[sheet.windows[0].part]} · {sheet.windows[0].tile}"
     return ""
-
-
-def _outlines(part: Drawing) -> list[Floats]:
-    """Cut lines and solid areas as lines, closed ones with their first point repeated."""
-    closed = [s.points_mm for s in part.strokes if s.layer is Layer.CUT and s.closed]
-    closed += [f.points_mm for f in part.fills]
-    lines = [np.vstack([points, points[:1]]) for points in closed]
-    lines += [s.points_mm for s in part.strokes if s.layer is Layer.CUT and not s.closed]
-    return lines or [s.points_mm for s in part.strokes]
-
-
-def _map_of_tiles(part: Drawing, number: int, grid: TileGrid, overlap_mm: float) -> MapItem:
-    windows = np.stack(list(grid.windows_mm.values()))
-    low, high = windows[:, 0].min(axis=0), windows[:, 1].max(axis=0)
-    turn = PageWindow(0, -low, grid.turned, np.array([[0.0, 0.0], [1.0, 1.0]]))
-    boxes = cell_boxes(grid.windows_mm, overlap_mm, CUT_INSET_MM)
-    return MapItem(
-        caption=f"part {number}",
-        size_mm=(float(high[0] - low[0]), float(high[1] - low[1])),
-        outlines_mm=tuple(turn.page_from_part(line) for line in _outlines(part)),
-        cells=tuple(
-            MapCell(box - low, i, tile_name(*at)) for i, (at, box) in enumerate(boxes.items())
-        ),
-    )
-
-
-def _map_of_page(
-    parts: Sequence[Drawing],
-    names: Sequence[str],
-    numbers: Sequence[int],
-    windows: Sequence[PageWindow],
-    frame: PageFrame,
-) -> MapItem:
-    outlines = [w.page_from_part(line) for w in windows for line in _outlines(parts[w.part])]
-    several = len(windows) > 1
-    return MapItem(
-        caption=_names_of(names, numbers, windows)
-        if several
-        else f"part {numbers[windows[0].part]}",
-        size_mm=(frame.paper.width_mm, frame.paper.height_mm),
-        outlines_mm=tuple(outlines),
-        cells=(MapCell(np.array([[0.0, 0.0], [frame.paper.width_mm, frame.paper.height_mm]]), 0),),
-        names=tuple((str(numbers[w.part]), w.clip_mm.mean(axis=0)) for w in windows)
-        if several
-        else (),
-    )
-
-
-def _numbered(item: MapItem, first_page: int) -> MapItem:
-    """Return the item with page numbers in place of counts from zero."""
-    return MapItem(
-        item.caption,
-        item.size_mm,
-        item.outlines_mm,
-        tuple(MapCell(c.box_mm, first_page + c.page, c.tile) for c in item.cells),
-        item.names,
-    )
 
 
 def _on_page(

@@ -136,8 +136,8 @@ def _settings(block: Block) -> list[tuple[float, bool, _SetBlock]]:
             width = share * longest if packed else max(share * longest, _LEAST_COLUMN * body_mm)
             setting, broken = _set(block, title_mm, width, packed=packed)
             if setting.rows not in found and _whole(block, setting):
-                # A fact in one piece, or upright, is worth a smaller letter.
-                worth = title_mm * (0.8 if broken else 1.0) * (0.9 if packed else 1.0)
+                # Every fact in one piece, or upright, is worth a smaller letter.
+                worth = title_mm * 0.8**broken * (0.9 if packed else 1.0)
                 found[setting.rows] = (worth, False, setting)
     upright = list(found.values())
     turned = [(0.6 * worth, True, setting) for worth, _, setting in upright]

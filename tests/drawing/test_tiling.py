@@ -45,7 +45,7 @@ def test_a_check_square_meets_no_line_and_no_words_of_the_parts() -> None:
             broken += 1
             continue
         (square,) = check_squares(page)
-        side = float(np.ptp(square[:, 0]))
+        side = round(float(np.ptp(square[:, 0])), 6)
         sides.add(side)
         assert page.windows or side == CHECK_SIDE_MM
         ring = shapely.LinearRing(square)
@@ -169,6 +169,30 @@ def test_small_parts_share_a_page_whole_and_apart(pages: PageSet) -> None:
             )
             assert (drawn >= window.clip_mm[0]).all()
             assert (drawn <= window.clip_mm[1]).all()
+
+
+def test_small_parts_stand_in_room_that_tiles_leave() -> None:
+    """An L of 400 x 520 mm leaves corners of its tiles free: three lames need no page more."""
+    bend = np.array([[0, 0], [400, 0], [400, 60], [60, 60], [60, 520], [0, 520]], dtype=float)
+    part = Drawing("bend", strokes=(Stroke(bend, Layer.CUT, closed=True),))
+    lames = [plate(f"lame {n}", 100.0, 60.0) for n in range(3)]
+    alone = tile_drawings([part], paper=PAPERS["A4"], title="The Heron Warden")
+    pages = tile_drawings([part, *lames], paper=PAPERS["A4"], title="The Heron Warden")
+    assert len(pages.pages) == len(alone.pages)
+    hosts = [page for page in pages.pages if len(page.windows) > 1]
+    assert hosts
+    outline = shapely.Polygon(bend)
+    for page in hosts:
+        tile, *guests = page.windows
+        assert tile.tile
+        own = shapely.transform(outline, tile.page_from_part)
+        for guest in guests:
+            assert str(guest.part + 1) in page.label
+            box = shapely.box(*guest.clip_mm.ravel())
+            assert box.distance(own) >= 8.0
+            assert shapely.box(*tile.clip_mm.ravel()).contains(box)
+    said = [words.text for words in pages.pages[0].furniture.words]
+    assert {"2", "3", "4"} <= set(said)
 
 
 def test_a_window_places_the_part_as_moving_its_drawing_does(pages: PageSet) -> None:
