@@ -60,7 +60,7 @@ def test_a_check_square_meets_no_line_and_no_words_of_the_parts() -> None:
                 box = shapely.Polygon(window.page_from_part(words_box_mm(words)))
                 assert not ring.intersects(box)
     assert sides == set(CHECK_SIDES_MM)
-    assert broken < 0.3 * len(pages.pages)
+    assert broken < 0.5 * len(pages.pages)
 
 
 def test_where_nothing_else_is_free_the_square_is_broken_not_the_outline() -> None:
