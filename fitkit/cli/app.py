@@ -77,7 +77,7 @@ def demo_command(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Make the bundled sample job, photos to pages."""
+    """Make the bundled sample job, photos to pages and build book."""
     with answering("demo", as_json=as_json):
         from fitkit.workflow.demo import DEMO_FOLDER, demo
 
@@ -458,6 +458,28 @@ def redo_command(job: JobFolder, as_json: AsJson = False) -> None:
     _step("redo", job, back=False, as_json=as_json)
 
 
+@app.command("book")
+def book_command(
+    job: JobFolder,
+    measures: Annotated[
+        bool | None,
+        typer.Option(
+            "--measures/--no-measures",
+            help="Put the wearer's measures in, or leave them out; kept for the next time.",
+            show_default=False,
+        ),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write the build book for the shop, with all that needs."""
+    with answering("book", as_json=as_json):
+        from fitkit.workflow.book_job import book_job
+
+        with shown_progress() as progress:
+            reports = book_job(job, measures=measures, progress=progress)
+        _show_made("book", reports, job, as_json=as_json)
+
+
 @app.command("make")
 def make_command(job: JobFolder, as_json: AsJson = False) -> None:
     """Make everything that is stale, in order."""
@@ -531,8 +553,11 @@ def _show_made(command: str, reports: Sequence[StepReport], job: Path, *, as_jso
             from fitkit.workflow.cut_job import advised_choices
 
             _print_choices({k: v for k, v in advised_choices(job).items() if len(v) > 1}, job)
-        if reports[-1].step == "pages":
+        made = {report.step for report in reports}
+        if "pages" in made:
             print(f"Pages and files for the cutter: {job / 'out'}")
+        if "book" in made:
+            print(f"Build book and hardware list: {job / 'book'}")
 
     values = {"steps": [report.as_dict() for report in reports]}
     finish(command, values, findings, as_json=as_json, show=show)

@@ -35,11 +35,11 @@ _DESCENT_PER_CAP = 0.33
 _ASCENT_PER_CAP = 1.05
 
 
-def font_file() -> str:
+def font_file(*, bold: bool = False) -> str:
     """Return where the font lies on this machine."""
     import matplotlib as mpl
 
-    return f"{mpl.get_data_path()}/fonts/ttf/DejaVuSans.ttf"
+    return f"{mpl.get_data_path()}/fonts/ttf/DejaVuSans{'-Bold' if bold else ''}.ttf"
 
 
 def em_mm(height_mm: float) -> float:

@@ -10,19 +10,16 @@ import shapely
 
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.sheet_demand import sheet_demand
+from fitkit.flatten.stretch import (
+    area_strain,
+    at_flat_vertices,
+    governing_strain,
+    strain_contour_levels,
+)
 from fitkit.geometry.arrays import Bools, Floats, Ints
 
-__all__ = [
-    "area_strain",
-    "governing_strain",
-    "png_of_strain",
-    "strain_at_vertices",
-    "strain_reach",
-]
+__all__ = ["png_of_strain", "strain_reach"]
 
-# Contour steps in per cent, the finest that gives no more than this many lines is taken.
-_STEPS_PERCENT = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
-_MOST_CONTOURS = 9
 _LEAST_RANGE_PERCENT = 0.5
 # Below this the direction of a face's stretch is noise.
 _LEAST_ARROW_PERCENT = 0.1
@@ -36,30 +33,6 @@ _FORMING = {
     "balanced": "dish and raise",
     "soft": "ease on",
 }
-
-
-def governing_strain(stretch: Floats) -> Floats:
-    """(F,) float: of each face's two principal strains the one further from none, signed.
-
-    Parameters
-    ----------
-    stretch
-        (F, 2) float, principal stretches; 1 is none.
-    """
-    strain = stretch - 1.0
-    larger = np.abs(strain[:, 0]) >= np.abs(strain[:, 1])
-    governing: Floats = np.where(larger, strain[:, 0], strain[:, 1])
-    return governing
-
-
-def area_strain(stretch: Floats) -> Floats:
-    """(F,) float: by what share each face's area grows from blank to plate.
-
-    Unlike the governing strain it has no leap where a face must stretch one way and shrink the
-    other by as much, which on a blank of least worst strain is much of it.
-    """
-    growth: Floats = stretch.prod(axis=1) - 1.0
-    return growth
 
 
 def strain_reach(percent: Floats) -> float:
@@ -107,7 +80,7 @@ def png_of_strain(flat: FlatPatch, *, width_px: int = 1100) -> bytes:
 
     reach = strain_reach(percent)
     scale = Normalize(-reach, reach)
-    at_vertices = strain_at_vertices(percent, flat)
+    at_vertices = at_flat_vertices(percent, flat.flat_mm, flat.faces)
     triangles = Triangulation(flat.flat_mm[:, 0], flat.flat_mm[:, 1], flat.faces)
     axes.tripcolor(triangles, at_vertices, shading="gouraud", cmap="PuOr_r", norm=scale)
     _draw_contours(axes, triangles, at_vertices)
@@ -175,31 +148,10 @@ def _forming_in_words(flat: FlatPatch) -> str:
     return words + "."
 
 
-def strain_at_vertices(percent: Floats, flat: FlatPatch) -> Floats:
-    """(V,) float: area-weighted mean over the faces round each vertex."""
-    a, b, c = (flat.flat_mm[flat.faces[:, i]] for i in range(3))
-    area = np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]) + 1e-12
-    total, weight = np.zeros(len(flat.flat_mm)), np.zeros(len(flat.flat_mm))
-    for corner in range(3):
-        np.add.at(total, flat.faces[:, corner], area * percent)
-        np.add.at(weight, flat.faces[:, corner], area)
-    return total / np.where(weight > 0, weight, 1.0)
-
-
-def _contour_levels(low: float, high: float) -> list[float]:
-    """Round levels between two values without zero, fewer than ten."""
-    for step in _STEPS_PERCENT:
-        first, last = int(np.ceil(low / step)), int(np.floor(high / step))
-        levels = [i * step for i in range(first, last + 1) if i]
-        if len(levels) <= _MOST_CONTOURS:
-            return levels
-    return []
-
-
 def _draw_contours(axes: Any, triangles: Any, values: Floats) -> None:
     from matplotlib.patheffects import withStroke
 
-    levels = _contour_levels(float(values.min()), float(values.max()))
+    levels = strain_contour_levels(float(values.min()), float(values.max()))
     levels = [v for v in levels if values.min() < v < values.max()]
     if not levels:
         return

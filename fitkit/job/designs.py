@@ -59,6 +59,7 @@ from fitkit.units import radians_from_degrees
 
 if TYPE_CHECKING:
     from fitkit.body.named_girth import NamedGirth
+    from fitkit.shop.hardware_list import OwnHardware
 
 __all__ = [
     "anchor_of",
@@ -69,6 +70,7 @@ __all__ = [
     "line_design",
     "line_designs",
     "named_girths",
+    "own_hardware",
     "padding_designs",
     "part_number_words",
     "part_numbers",
@@ -283,6 +285,16 @@ def attachment_designs(settings: JobSettings) -> tuple[AttachmentDesign, ...]:
             note=row.note,
         )
         for row in settings.attachment
+    )
+
+
+def own_hardware(settings: JobSettings) -> tuple[OwnHardware, ...]:
+    """Return what the maker adds to the hardware list."""
+    from fitkit.shop.hardware_list import OwnHardware
+
+    return tuple(
+        OwnHardware(row.name, row.count, row.on, row.length_mm, row.note)
+        for row in settings.hardware
     )
 
 

@@ -133,6 +133,9 @@ class Job:
         for earlier in after:
             record = MadeFrom.read(self.result_folder(earlier))
             inputs[f"the {earlier}"] = record.result_digest() if record else "not made yet"
+        for beside in row.where_made:
+            if record := MadeFrom.read(self.result_folder(beside)):
+                inputs[f"the {beside}"] = record.result_digest()
         return inputs
 
     def state(self, step: str, digests: FileDigests | None = None) -> StepState:

@@ -126,8 +126,9 @@ def with_patch_meant(text: str, name: str, other: str) -> str:
 
     for patch in document.get("patch", []):
         _exchange(patch, ("over",), exchanged)
-    for attached in document.get("attachment", []):
-        _exchange(attached, ("on",), exchanged)
+    for section in ("attachment", "hardware"):
+        for attached in document.get(section, []):
+            _exchange(attached, ("on",), exchanged)
     return tomlkit.dumps(document)
 
 

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal, TypeAlias
 from pydantic import BeforeValidator, Field, model_validator
 
 from fitkit.drawing.paper import paper_named
+from fitkit.job.book_settings import BookSection, HardwareSection
 from fitkit.job.line_settings import (
     AnchorSection,
     FormSection,
@@ -49,6 +50,7 @@ __all__ = [
     "AnchorSection",
     "AttachmentSection",
     "BodySection",
+    "BookSection",
     "CaptureSection",
     "CorrectedEdgeSection",
     "CorrectionSection",
@@ -57,6 +59,7 @@ __all__ = [
     "FormSection",
     "GeodesicSection",
     "GirthSection",
+    "HardwareSection",
     "JobSection",
     "JobSettings",
     "KeepOutSection",
@@ -130,4 +133,6 @@ class JobSettings(Section):
     patch: list[PatchSection] = Field(default_factory=list)
     correction: list[CorrectionSection] = Field(default_factory=list)
     attachment: list[AttachmentSection] = Field(default_factory=list)
+    hardware: list[HardwareSection] = Field(default_factory=list)
+    book: BookSection = BookSection()
     print: PrintSection = PrintSection()

@@ -167,6 +167,8 @@ def _known_words(path: Sequence[Any], values: dict[str, Any]) -> list[str]:
         model = words.PatchSection
     elif names and names[0] == "attachment":
         model = words.AttachmentSection
+    elif names and names[0] == "hardware":
+        model = words.HardwareSection
     elif names and names[0] == "line":
         row = values["line"][path[1]]
         model = kinds[row["kind"]]
@@ -290,6 +292,10 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
         if part.on not in patch_names:
             remedy = f"Use one of: {', '.join(patch_names) or 'none drawn yet'}."
             add("attachment", index, part.name, "on", f"there is no patch '{part.on}'.", remedy)
+    for index, bought in enumerate(settings.hardware):
+        if bought.on and bought.on not in patch_names:
+            remedy = f"Use one of: {', '.join(patch_names) or 'none drawn yet'}; or leave it out."
+            add("hardware", index, bought.name, "on", f"there is no patch '{bought.on}'.", remedy)
     if not problems:
         problems += _ring(text, settings)
     return problems

@@ -36,6 +36,10 @@ class Step:
         are made again.
     after
         Steps whose results it takes in.
+    where_made
+        Further steps whose results it takes in where they have been made.
+    on_request
+        Whether it is made only when asked for by name.
     beside
         Files that commands put beside the result; they go when it is made again.
     """
@@ -44,6 +48,8 @@ class Step:
     folder: str
     format: int
     after: tuple[str, ...] = ()
+    where_made: tuple[str, ...] = ()
+    on_request: bool = False
     beside: tuple[str, ...] = ()
 
 
@@ -55,11 +61,12 @@ SHOWN_FILES = ("lines.png", "patches.png")
 
 STEPS = (
     Step("scan", "scan", 1),
-    Step("body", "body", 2, ("scan",), (*MEASURES_FILES, *SHOWN_FILES)),
+    Step("body", "body", 2, ("scan",), beside=(*MEASURES_FILES, *SHOWN_FILES)),
     Step("patches", "patches", 2, ("body",)),
     Step("blanks", "blanks", 2, ("patches",)),
     Step("templates", "templates", 2, ("blanks",)),
     Step("pages", "out", 1, ("templates",)),
+    Step("book", "book", 1, ("body", "blanks", "templates"), on_request=True),
 )
 """Every step in the order of the work."""
 
@@ -150,6 +157,18 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
             return {
                 "[job]": settings.job.model_dump(mode="json"),
                 "[print]": settings.print.model_dump(mode="json"),
+            }
+        case "book":
+            return {
+                "[job]": settings.job.model_dump(mode="json"),
+                "[book]": settings.book.model_dump(mode="json"),
+                "[print] paper": settings.print.paper,
+                "[wearer]": settings.wearer.model_dump(mode="json"),
+                "[[girth]]": [girth.model_dump(mode="json") for girth in settings.girth],
+                "[[patch]]": [patch.model_dump(mode="json") for patch in settings.patch],
+                "[[hardware]]": [row.model_dump(mode="json") for row in settings.hardware],
+                "[[correction]]": [one.model_dump(mode="json") for one in settings.correction],
+                **_attachments(settings),
             }
     raise ValueError(step)
 

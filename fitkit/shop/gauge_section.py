@@ -13,7 +13,7 @@ from fitkit.geometry.section import plane_sections
 __all__ = ["GaugeSection", "gauge_sections"]
 
 # A plate that goes round faces no one way; its gauges are taken where the blank's middle lies.
-_FACES_ONE_WAY = 0.3
+_FACES_ONE_WAY = 0.6
 # A plate that faces up by more than this, as the cosine, lies level.
 _LEVEL = 0.85
 _HALFWAY = 0.1
@@ -70,11 +70,11 @@ def gauge_sections(flat: FlatPatch) -> tuple[GaugeSection, ...]:
     facing = scaled.sum(axis=0) / (2.0 * areas.sum())
     on_blank = flat.flat_mm[flat.faces].mean(axis=1)
     amid = int(np.linalg.norm(on_blank - areas @ on_blank / areas.sum(), axis=1).argmin())
-    if np.linalg.norm(facing) < _FACES_ONE_WAY:
-        facing = scaled[amid]
+    goes_round = np.linalg.norm(facing) < _FACES_ONE_WAY
+    facing = scaled[amid] if goes_round else facing
     facing = facing / np.linalg.norm(facing)
     up = np.array([0.0, 0.0, 1.0])
-    if abs(facing[2]) < _LEVEL:
+    if goes_round or facing[2] < _LEVEL:
         # Level and plumb, as a maker holds it against the wearer.
         facing = facing - facing[2] * up
     else:
@@ -87,23 +87,21 @@ def gauge_sections(flat: FlatPatch) -> tuple[GaugeSection, ...]:
     out = np.where(halfway, (middles - centre) @ facing, -np.inf)
     foremost = middles[int(np.argmax(out))]
     made = []
-    for name, normal, ahead, through in (
-        ("across", up, right, centre),
-        ("upright", right, up, foremost),
-    ):
-        paths = plane_sections(form, through, normal)
-        if paths:
-            # A sleeve is cut twice by an upright plane.
-            path = min(
-                paths,
-                key=lambda one: float(np.linalg.norm(one.points_mm - foremost, axis=1).min()),
-            )
-            off = path.points_mm - centre
-            made.append(_section(name, np.column_stack([off @ ahead, off @ facing])))
+    across = plane_sections(form, centre, up)
+    if across:
+        made.append(_section("across", across[0].round_points_mm - centre, right, facing))
+    # A sleeve is cut twice by an upright plane: the side that stands out is meant.
+    upright = plane_sections(form, foremost, right)
+    if upright:
+        nearest = min(
+            upright, key=lambda one: float(np.linalg.norm(one.points_mm - foremost, axis=1).min())
+        )
+        made.append(_section("upright", nearest.points_mm - centre, up, facing))
     return tuple(made)
 
 
-def _section(name: str, points: Floats) -> GaugeSection:
+def _section(name: str, off_mm: Floats, ahead: Floats, facing: Floats) -> GaugeSection:
+    points = np.column_stack([off_mm @ ahead, off_mm @ facing])
     if points[0, 0] > points[-1, 0]:
         points = points[::-1]
     start, chord = points[0], points[-1] - points[0]
@@ -111,8 +109,8 @@ def _section(name: str, points: Floats) -> GaugeSection:
     whole = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
     if length < _TOGETHER * whole:
         return GaugeSection(name, points - points[0], float(np.ptp(points[:, 1])), True)
-    ahead = chord / length if length > 0 else np.array([1.0, 0.0])
+    way = chord / length
     off = points - start
-    laid = np.column_stack([off @ ahead, off @ np.array([-ahead[1], ahead[0]])])
+    laid = np.column_stack([off @ way, off @ np.array([-way[1], way[0]])])
     rise = float(laid[np.argmax(np.abs(laid[:, 1])), 1])
     return GaugeSection(name, laid, rise)

@@ -184,8 +184,7 @@ def _hammered(facts: PlanFacts, anneal: Anneal | None) -> list[FormingStep]:
             FormingStep(
                 "No anneal expected",
                 (
-                    "if it goes stiff or loud under the hammer, anneal: "
-                    f"{anneal.temperature()}, cool {anneal.cool}",
+                    f"if it goes stiff or loud: {anneal.temperature()}, cool {anneal.cool}",
                     *([anneal.caution] if anneal.caution else []),
                 ),
                 "",

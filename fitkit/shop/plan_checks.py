@@ -103,15 +103,18 @@ def _shrink(facts: PlanFacts) -> PlanCheck:
 
 
 def _thickness(facts: PlanFacts) -> PlanCheck:
-    """Thickness left where it is least, volume being kept."""
+    """Thickness left where it is least, volume being kept.
+
+    The limit is that of a sheet stretched as far as its temper goes in both directions.
+    """
     left = facts.demand.thinnest_mm
-    limit = facts.thickness_mm / (1.0 + facts.material.stretch_limit)
+    limit = facts.thickness_mm / (1.0 + facts.material.stretch_limit) ** 2
     return PlanCheck(
         "thickness left",
         f"{left:.2f} of {facts.thickness_mm:g} mm",
         f"{limit:.2f} mm",
         _verdict(left >= limit - 1e-9),
-        f"volume kept; as thin as a sheet stretched to its limit ({facts.material.source})",
+        f"volume kept, both ways at the limit: {facts.material.source}",
         facts.material.confidence,
     )
 
@@ -138,7 +141,7 @@ def _radius_check(
     holds = radius_mm >= least.radius_mm - 1e-9
     limit = f"{least.radius_mm:.1f} mm" if least.radius_mm else "may be folded flat"
     if not known:
-        limit += f" (alloy not told; {least.temper.removeprefix('aluminium ')})"
+        limit += f" ({least.temper.removeprefix('aluminium ')}, if it is that)"
     verdict: Verdict = "holds" if holds else "over" if known else "unsure"
     return PlanCheck(what, value, limit, verdict, least.source, least.confidence)
 

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.shop.forming_step import FormingPlan
 from fitkit.shop.metal_plan import metal_plan
-from fitkit.shop.plan_facts import plan_facts
+from fitkit.shop.plan_facts import PlanFacts, plan_facts
 from fitkit.shop.soft_plans import card_plan, foam_plan, leather_plan
 from fitkit.template.correction import Correction
 from fitkit.template.rivet_joint import RivetHoles
 
-__all__ = ["plan_part"]
+__all__ = ["plan_of", "plan_part"]
 
 _SOFT = {"card": card_plan, "foam": foam_plan, "leather": leather_plan}
 
@@ -40,5 +40,9 @@ def plan_part(
     InputError
         When the sheet is thicker than the tables of bends go.
     """
-    facts = plan_facts(flat, rivets=rivets, correction=correction, twin=twin)
+    return plan_of(plan_facts(flat, rivets=rivets, correction=correction, twin=twin))
+
+
+def plan_of(facts: PlanFacts) -> FormingPlan:
+    """Return how a part is made, by what was read off its blank; see :func:`plan_part`."""
     return _SOFT.get(facts.material.name, metal_plan)(facts)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from fitkit.workflow.adapt_job import JobAdapted, adapt_job
 from fitkit.workflow.body_job import body_job
+from fitkit.workflow.book_job import book_job
 from fitkit.workflow.check_job import JobCheck, check_job
 from fitkit.workflow.demo import DEMO_FOLDER, demo
 from fitkit.workflow.edit_job import add_row, anchor_values, list_rows, remove_row
@@ -30,6 +31,7 @@ __all__ = [
     "add_row",
     "anchor_values",
     "body_job",
+    "book_job",
     "check_job",
     "demo",
     "list_rows",

@@ -23,7 +23,7 @@ class JobCheck:
     Attributes
     ----------
     states
-        Every step of the job in order.
+        Every step of the job in order; one made on request only where it has been made.
     findings
         Those of ``job.toml`` first, then those of every result.
     """
@@ -52,6 +52,7 @@ def check_job(folder: Path | str) -> JobCheck:
     """
     from fitkit.job.job_folder import job_problems, open_job
     from fitkit.job.made_from import FileDigests
+    from fitkit.job.steps import step_named
 
     problems = job_problems(folder)
     if problems:
@@ -67,6 +68,8 @@ def check_job(folder: Path | str) -> JobCheck:
     stale_before = ""
     for step in job.steps():
         state = job.state(step, digests)
+        if state.state == "missing" and step_named(step).on_request:
+            continue
         if state.state == "fresh" and stale_before:
             state = type(state)(
                 state.step, "stale", (f"the {stale_before} is to be made first",), state.record

@@ -1,4 +1,4 @@
-"""The bundled sample job, from its photos to its printable pages."""
+"""The bundled sample job, from its photos to its printable pages and its build book."""
 
 from __future__ import annotations
 
@@ -54,4 +54,4 @@ def demo(
     folder = Path(folder).expanduser() if folder is not None else Path(DEMO_FOLDER)
     if not (folder / "job.toml").is_file():
         copy_job(sample_folder(), folder)
-    return make_job(folder, progress=progress)
+    return make_job(folder, until="book", progress=progress)

@@ -24,6 +24,7 @@ _SHARES = {
     "blanks": 0.03,
     "templates": 0.01,
     "pages": 0.02,
+    "book": 0.07,
 }
 
 
@@ -96,6 +97,10 @@ def _step(name: str, job: Job, digests: FileDigests, progress: Progress | None) 
             from fitkit.workflow.print_job import print_job
 
             return print_job(job, digests=digests, progress=progress)
+        case "book":
+            from fitkit.workflow.book_job import book
+
+            return book(job, digests=digests, progress=progress)
     raise ValueError(name)
 
 

@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, Any
 from fitkit.errors import JobError
 
 if TYPE_CHECKING:
+    from fitkit.body.body import Body
     from fitkit.body.tape_reading import TapeMeasure
+    from fitkit.job.job_folder import Job
 
-__all__ = ["JobMeasures", "MeasureRow", "kept_measures", "measure_job"]
+__all__ = ["JobMeasures", "MeasureRow", "kept_measures", "measure_job", "measures_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,15 +95,13 @@ def measure_job(folder: Path | str) -> JobMeasures:
         raise JobError(
             "There is no body to measure yet.", f"Make it with: fitkit make {job.called}"
         )
-    from fitkit.body.tape_measure import tape_measures
     from fitkit.export.tapes_picture import png_of_tapes
     from fitkit.job.body_files import read_body
-    from fitkit.job.designs import named_girths
     from fitkit.job.measures_files import measures_files
     from fitkit.job.whole_writes import write_whole
 
     shaped = read_body(shaped_in)
-    taken = tape_measures(shaped, named_girths(job.settings))
+    taken = _taken(job, shaped)
     marks = {
         mark.name: (float(mark.at_mm[0]), float(mark.at_mm[1]), float(mark.at_mm[2]))
         for mark in shaped.landmarks.values()
@@ -140,6 +140,18 @@ def kept_measures(folder: Path | str) -> JobMeasures | None:
     marks = {name: (at[0], at[1], at[2]) for name, at in values["landmarks"].items()}
     rows = _beside_tape(bare, dict(job.settings.wearer.tape))
     return JobMeasures(rows, marks, dict(values["confidence"]))
+
+
+def measures_of(job: Job, body: Body) -> tuple[MeasureRow, ...]:
+    """Return the body's tape measures beside the job's tape list; writes nothing."""
+    return _rows(_taken(job, body), dict(job.settings.wearer.tape))
+
+
+def _taken(job: Job, body: Body) -> tuple[TapeMeasure, ...]:
+    from fitkit.body.tape_measure import tape_measures
+    from fitkit.job.designs import named_girths
+
+    return tape_measures(body, named_girths(job.settings))
 
 
 def _rows(taken: tuple[TapeMeasure, ...], tape: dict[str, float]) -> tuple[MeasureRow, ...]:

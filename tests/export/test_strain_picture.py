@@ -10,8 +10,9 @@ import pytest
 from PIL import Image
 
 from fitkit.export import strain_picture
-from fitkit.export.strain_picture import area_strain, governing_strain, png_of_strain
+from fitkit.export.strain_picture import png_of_strain
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
+from fitkit.flatten.stretch import area_strain, governing_strain, strain_contour_levels
 from fitkit.geometry.arrays import Bytes
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.patch.design import PatchDesign, PointAnchor
@@ -110,7 +111,7 @@ def test_a_flat_patch_is_said_to_be_flat(cap: FlatPatch) -> None:
     ],
 )
 def test_contours_stand_at_round_per_cents(low: float, high: float, levels: list[float]) -> None:
-    found = strain_picture._contour_levels(low, high)
+    found = strain_contour_levels(low, high)
     assert len(found) <= 9
     assert set(levels) <= set(np.round(found, 6).tolist())
 

@@ -62,7 +62,7 @@ def test_alloy_not_told_leaves_a_hem_unsure() -> None:
     )
     (unsure,) = plan.over
     assert unsure.verdict == "unsure"
-    assert "alloy not told; 6061-T6" in unsure.limit
+    assert "6061-T6, if it is that" in unsure.limit
 
 
 def test_rolled_plate_of_soft_sheet_tells_radius_and_springback() -> None:

@@ -1,0 +1,142 @@
+"""One part's page in the build book."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+from xml.sax.saxutils import escape
+
+from reportlab.platypus import KeepTogether, Paragraph, Spacer, Table
+
+from fitkit.export.book_marks import MM, BlankDrawing, GaugeDrawing, PlatesPicture
+from fitkit.export.book_scene import PlatesView
+from fitkit.export.book_style import (
+    BODY,
+    BOLD_BODY,
+    BOX,
+    HEAD,
+    SMALL,
+    SMALL_PT,
+    TITLE,
+    bare,
+    framed,
+    ruled,
+    text,
+)
+from fitkit.findings import Severity
+from fitkit.shop.build_book import PartPage
+from fitkit.shop.cautions import CAUTIONS
+from fitkit.shop.forming_step import PlanCheck
+
+__all__ = ["part_page"]
+
+# Shares of a page that the drawings take at least and at most.
+_LEAST, _MOST = 0.25, 0.45
+
+_VERDICTS = {"holds": "holds", "over": "OVER", "unsure": "UNSURE"}
+
+
+def part_page(part: PartPage, picture: PlatesView, width: float, height: float) -> list[Any]:
+    """Return a part's page: where it sits, its blank and gauges, plan, checks, sources.
+
+    The drawings take what room the words leave, so that most parts fill one page and no more.
+    """
+    template = part.template
+    facts = (
+        f"{template.material} {template.thickness_mm:g} mm · blank {part.view.size_mm[0]:.0f} × "
+        f"{part.view.size_mm[1]:.0f} mm · {1000 * part.mass_kg:.0f} g · {BOX} cut  {BOX} formed"
+        f"  {BOX} fitted"
+    )
+    head = [
+        text(f"{template.number}  {template.title}", TITLE),
+        text(facts),
+        text(". ".join(part.plan.shape) + "."),
+        Spacer(1, 3),
+    ]
+    below = [*_legend(part), Spacer(1, 2), _steps(part, width)]
+    if part.plan.checks:
+        below.append(KeepTogether([Spacer(1, 5), _checks(part.plan.checks, width)]))
+    words = [f"{CAUTIONS[key].title}: {CAUTIONS[key].short}." for key in part.plan.cautions]
+    below += [Spacer(1, 5), framed("Mind: " + " ".join(words), width)]
+    remarks = dict.fromkeys(
+        f"{one.message} {one.remedy}".strip()
+        for one in template.findings
+        if one.severity is not Severity.NOTE
+    )
+    if remarks:
+        below += [text("Findings that stand", HEAD), *(text(f"• {one}") for one in remarks)]
+    below += [Spacer(1, 4), _sources(part)]
+    left = height - sum(_height(one, width, height) for one in [*head, *below])
+    tall = min(max(left, _LEAST * height), _MOST * height)
+    return [*head, _drawings(part, picture, width, tall), *below]
+
+
+def _height(flowable: Any, width: float, height: float) -> float:
+    if isinstance(flowable, KeepTogether):
+        return sum(_height(one, width, height) for one in flowable._content)
+    around: float = flowable.getSpaceBefore() + flowable.getSpaceAfter()
+    return around + float(flowable.wrap(width, height)[1])
+
+
+def _drawings(part: PartPage, picture: PlatesView, width: float, tall: float) -> Any:
+    left, gap = 0.31 * width, 6.0
+    right = width - left - gap
+    aside: list[Any] = [PlatesPicture(picture, left, (0.52 if part.gauges else 1.0) * tall)]
+    if part.gauges:
+        aside.append(GaugeDrawing(part.gauges, left, 0.48 * tall))
+    blank = BlankDrawing(part.view, right, tall)
+    return Table([[aside, blank]], colWidths=[left + gap, right], style=bare())
+
+
+def _legend(part: PartPage) -> list[Any]:
+    if not part.view.contours:
+        return []
+    worst = f" Ring: worst, {part.view.worst}." if part.view.worst else ""
+    words = (
+        "Contours in per cent of area. Unbroken, hatched: stretch it. Broken, dotted: gather "
+        f"it.{worst}"
+    )
+    return [text(words, SMALL)]
+
+
+def _steps(part: PartPage, width: float) -> Any:
+    rows = []
+    for number, step in enumerate(part.plan.steps, 1):
+        words = [f"<b>{escape(step.title)}.</b>", *(escape(line) for line in step.lines)]
+        told = " · ".join(words[1:])
+        if step.tools:
+            told += f' <font size="{SMALL_PT}">[{escape(step.tools)}]</font>'
+        cell = Paragraph(f"{words[0]} {told}", BODY)
+        rows.append([text(BOX), text(str(number), BOLD_BODY), cell])
+    return Table(rows, colWidths=[6 * MM, 8 * MM, width - 14 * MM], style=ruled(header=False))
+
+
+def _checks(checks: Sequence[PlanCheck], width: float) -> Any:
+    rows = [(check.what, check.value, check.limit, _VERDICTS[check.verdict]) for check in checks]
+    cells = [[text(word, BOLD_BODY) for word in ("check", "has", "limit", "")]]
+    cells += [
+        [*(text(word) for word in row[:3]),
+         text(row[3], BODY if row[3] == "holds" else BOLD_BODY)]
+        for row in rows
+    ]  # fmt: skip
+    rest = width / MM - 50 - 45 - 21
+    return Table(
+        cells,
+        colWidths=[rest * MM, 50 * MM, 45 * MM, 21 * MM],
+        repeatRows=1,
+        style=ruled(),
+    )
+
+
+def _sources(part: PartPage) -> Any:
+    """Return where the numbers come from, each source once."""
+    by_source: dict[str, list[str]] = {}
+    for number, step in enumerate(part.plan.steps, 1):
+        if step.source:
+            by_source.setdefault(step.source, []).append(str(number))
+    told = [f"step {', '.join(numbers)}: {source}" for source, numbers in by_source.items()]
+    limits: dict[str, list[str]] = {}
+    for check in part.plan.checks:
+        limits.setdefault(f"{check.source} ({check.confidence})", []).append(check.what)
+    told += [f"{', '.join(what)}: {source}" for source, what in limits.items()]
+    return text(f"Sources. {'. '.join(told)}.", SMALL)

@@ -1,0 +1,203 @@
+"""Pictures of the worn plates for the build book: shaded greys, with lines and numbers to draw."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from fitkit.export.body_picture import VIEWS
+from fitkit.export.body_shading import BodyView, LitBody, view_of
+from fitkit.geometry.arrays import Floats
+from fitkit.geometry.mesh import TriangleMesh
+from fitkit.shop.worn_plate import WornPlate
+
+__all__ = ["BookScene", "PlatesView", "exploded", "view_towards"]
+
+# Greys, 0 to 255: the body, plates by layer, and the plate that a page is about.
+_BODY, _SHOWN = 172.0, 95.0
+_LAYERS = (246.0, 214.0, 186.0, 164.0)
+# A plate's number is written where at least this share of its places is in sight.
+_SEEN_SHARE = 0.06
+_PLACES = 300
+# A picture of one plate reaches this far round it.
+_BESIDE_MM = 110.0
+# Plates move out by this, more for each layer and for what lies far from the middle.
+_OUT_MM, _LAYER_MM, _SPREAD = 70.0, 120.0, 0.35
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlatesView:
+    """One picture.
+
+    Attributes
+    ----------
+    title
+        What one sees.
+    image
+        Grey Pillow image.
+    lines_px
+        Outlines in sight, (N, 2) float px each, y down.
+    dashed_px
+        Lines from where a moved plate belongs to where it is drawn.
+    numbers_px
+        ``(text, (2,) px)``.
+    px_per_mm
+        Scale.
+    """
+
+    title: str
+    image: Any
+    lines_px: tuple[Floats, ...]
+    dashed_px: tuple[Floats, ...]
+    numbers_px: tuple[tuple[str, Floats], ...]
+    px_per_mm: float
+
+
+class BookScene:
+    """The plates, on the body or on their own, ready to be looked at from any side.
+
+    Parameters
+    ----------
+    leaders
+        Lines in space, (N, 3) mm each, drawn dashed where nothing hides them.
+    """
+
+    def __init__(
+        self,
+        plates: Sequence[WornPlate],
+        body: TriangleMesh | None = None,
+        leaders: Sequence[Floats] = (),
+    ) -> None:
+        meshes = [plate.mesh for plate in plates] + ([body] if body is not None else [])
+        starts = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes)])
+        self._mesh = TriangleMesh(
+            np.concatenate([mesh.vertices for mesh in meshes]),
+            np.concatenate(
+                [mesh.faces + start for mesh, start in zip(meshes, starts[:-1], strict=True)]
+            ),
+        )
+        counts = [len(mesh.faces) for mesh in meshes]
+        self._plate_of_face = np.repeat(
+            [*range(len(plates)), *([-1] if body is not None else [])], counts
+        )
+        self._plates = tuple(plates)
+        self._leaders = tuple(leaders)
+        self._lit = LitBody(self._mesh)
+
+    def height_mm(self) -> float:
+        """How high all of it is."""
+        low, high = self._mesh.bounds_mm()[:, 2]
+        return float(high - low)
+
+    def seen(self, view_name: str, *, height_px: int, only: int | None = None) -> PlatesView:
+        """Return the picture from one side.
+
+        Parameters
+        ----------
+        only
+            Number of the one plate that the picture is about, with what lies round it; None shows
+            and numbers them all.
+        """
+        px_per_mm = height_px / max(1.04 * self.height_mm(), 1e-6)
+        view = view_of(self._mesh, VIEWS[view_name], px_per_mm)
+        image = self._lit.shaded(view, self._inks(only)).convert("L")
+        lines: list[Floats] = []
+        numbers: list[tuple[str, Floats]] = []
+        for plate in self._plates:
+            closed = np.vstack([plate.border_mm, plate.border_mm[:1]])
+            lines += self._lit.runs_in_sight(closed, view)
+            if only is None:
+                at = self._amid_seen(plate, view)
+                numbers += [] if at is None else [(str(plate.number), at)]
+        dashed = [run for line in self._leaders for run in self._lit.runs_in_sight(line, view)]
+        title = view_name if view_name in ("front", "back") else f"{view_name} (wearer's)"
+        whole = PlatesView(title, image, tuple(lines), tuple(dashed), tuple(numbers), px_per_mm)
+        return whole if only is None else self._round(whole, only, view)
+
+    def _round(self, whole: PlatesView, number: int, view: BodyView) -> PlatesView:
+        """Return the part of a picture that lies round one plate."""
+        plate = next(one for one in self._plates if one.number == number)
+        places = view.pixels(plate.border_mm)
+        beside = _BESIDE_MM * whole.px_per_mm
+        size = np.array([view.width_px, view.height_px])
+        low = np.clip(np.floor(places.min(axis=0) - beside), 0, size).astype(int)
+        high = np.clip(np.ceil(places.max(axis=0) + beside), 0, size).astype(int)
+        return replace(
+            whole,
+            image=whole.image.crop((*map(int, low), *map(int, high))),
+            lines_px=tuple(
+                run for line in whole.lines_px for run in _inside(line - low, high - low)
+            ),
+        )
+
+    def _inks(self, only: int | None) -> Floats:
+        greys = np.array(
+            [
+                _SHOWN if plate.number == only else _LAYERS[min(plate.layer, len(_LAYERS)) - 1]
+                for plate in self._plates
+            ]
+            + [_BODY]
+        )
+        inks: Floats = np.repeat(greys[self._plate_of_face][:, None], 3, axis=1)
+        return inks
+
+    def _amid_seen(self, plate: WornPlate, view: BodyView) -> Floats | None:
+        step = max(1, len(plate.mesh.vertices) // _PLACES)
+        places = plate.mesh.vertices[::step]
+        # What turns away from the eye is its inside, or seen edge on.
+        facing = plate.mesh.vertex_normals()[::step] @ view.eye > 0.15
+        seen = places[self._lit.in_sight(places, view) & facing]
+        if len(seen) < max(_SEEN_SHARE * len(places), 1):
+            return None
+        flat = view.pixels(seen)
+        at: Floats = flat[int(np.linalg.norm(flat - flat.mean(axis=0), axis=1).argmin())]
+        return at
+
+
+def _inside(line: Floats, size: Floats) -> list[Floats]:
+    """Return the runs of a line that lie within a picture."""
+    within = ((line >= 0) & (line <= size)).all(axis=1)
+    kept = np.flatnonzero(within)
+    runs = np.split(kept, np.flatnonzero(np.diff(kept) > 1) + 1)
+    return [line[run] for run in runs if len(run) > 1]
+
+
+def view_towards(plate: WornPlate) -> str:
+    """Return the name of the view that looks at a plate squarest."""
+    scaled = plate.mesh.face_normals_scaled()
+
+    def shown(name: str) -> float:
+        turn = VIEWS[name]
+        eye = np.array([np.sin(turn), -np.cos(turn), 0.0])
+        return float(np.maximum(scaled @ eye, 0.0).sum())
+
+    # A sleeve shows as much from any side: then the plainer view, of those a hand's width off.
+    best = max(shown(name) for name in VIEWS)
+    plain = sorted(VIEWS, key=lambda name: " " in name)
+    return next(name for name in plain if shown(name) >= 0.93 * best)
+
+
+def exploded(plates: Sequence[WornPlate]) -> BookScene:
+    """Return the plates moved outwards, the further the more lies under them, without the body."""
+    middles = np.array([plate.mesh.vertices.mean(axis=0) for plate in plates])
+    centre = middles.mean(axis=0)
+    moved, leaders = [], []
+    for plate, middle in zip(plates, middles, strict=True):
+        scaled = plate.mesh.face_normals_scaled()
+        facing = scaled.sum(axis=0) / np.linalg.norm(scaled, axis=1).sum()
+        away = middle - centre
+        way = facing + 0.6 * away / max(float(np.linalg.norm(middles - centre, axis=1).max()), 1.0)
+        way = way / max(float(np.linalg.norm(way)), 1e-9)
+        shift = (_OUT_MM + _LAYER_MM * (plate.layer - 1)) * way + _SPREAD * away
+        moved.append(
+            replace(
+                plate,
+                mesh=plate.mesh.with_vertices(plate.mesh.vertices + shift),
+                border_mm=plate.border_mm + shift,
+            )
+        )
+        leaders.append(np.linspace(middle, middle + shift, 20))
+    return BookScene(moved, leaders=leaders)

@@ -1,0 +1,226 @@
+"""All that stands in a build book, gathered from what the steps before have made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from fitkit.body.body import SegmentAxis
+from fitkit.findings import Finding
+from fitkit.flatten.attachment_blank import AttachmentBlank
+from fitkit.flatten.flat_patch import FlatPatch
+from fitkit.materials.sheet_material import sheet_material_named
+from fitkit.sheets.part_to_place import parts_to_place
+from fitkit.shop.assembly_order import AssemblyStep, assembly_order
+from fitkit.shop.attachment_plan import attachment_plan
+from fitkit.shop.blank_view import BlankView, blank_view
+from fitkit.shop.cautions import CAUTIONS
+from fitkit.shop.fitting_checklist import FittingCheck, fitting_checklist
+from fitkit.shop.forming_step import FormingPlan
+from fitkit.shop.gauge_section import GaugeSection, gauge_sections
+from fitkit.shop.hardware_list import HardwareItem, OwnHardware, hardware_list
+from fitkit.shop.joint import riveted_joints
+from fitkit.shop.plan_facts import plan_facts
+from fitkit.shop.plan_part import plan_of
+from fitkit.shop.worn_plate import WornPlate, worn_plates
+from fitkit.template.correction import Correction
+from fitkit.template.rivet_joint import RivetHoles
+from fitkit.template.template import Template
+
+__all__ = ["BookMeasure", "BuildBook", "PartPage", "build_book"]
+
+
+@dataclass(frozen=True, slots=True)
+class BookMeasure:
+    """One line of the wearer's measures; lengths in mm, None where not known."""
+
+    name: str
+    body_mm: float | None
+    tape_mm: float | None
+    verdict: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PartPage:
+    """What stands on one part's page.
+
+    Attributes
+    ----------
+    template
+        As printed.
+    plan
+        How it is made.
+    view
+        Its blank.
+    gauges
+        Sections to cut gauges by; a twin's are mirrored by turning the gauge over.
+    shown_on
+        Number of the worn plate to show it on: its own, or the one it stands on.
+    area_mm2, mass_kg
+        Of the blank with its holes out; forming keeps the volume.
+    """
+
+    template: Template
+    plan: FormingPlan
+    view: BlankView
+    gauges: tuple[GaugeSection, ...]
+    shown_on: int
+    area_mm2: float
+    mass_kg: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BuildBook:
+    """Everything in the book but pictures of the body.
+
+    Attributes
+    ----------
+    job, wearer
+        Names.
+    plates
+        As worn.
+    parts
+        One page each, by number.
+    hardware, assembly, fitting
+        Lists.
+    measures
+        The wearer's; empty when they are left out.
+    cautions
+        Keys of all that hold for any part, in their order.
+    findings
+        What was noticed in gathering.
+    """
+
+    job: str
+    wearer: str
+    plates: tuple[WornPlate, ...]
+    parts: tuple[PartPage, ...]
+    hardware: tuple[HardwareItem, ...]
+    assembly: tuple[AssemblyStep, ...]
+    fitting: tuple[FittingCheck, ...]
+    measures: tuple[BookMeasure, ...]
+    cautions: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def mass_kg(self) -> float:
+        """Of all parts, hardware left out."""
+        return sum(part.mass_kg for part in self.parts)
+
+    @property
+    def layers(self) -> dict[int, tuple[WornPlate, ...]]:
+        """Plates by layer, the innermost first."""
+        found: dict[int, tuple[WornPlate, ...]] = {}
+        for plate in sorted(self.plates, key=lambda plate: (plate.layer, plate.number)):
+            found[plate.layer] = (*found.get(plate.layer, ()), plate)
+        return found
+
+
+def build_book(
+    flats: Sequence[FlatPatch],
+    templates: Sequence[Template],
+    rows: Sequence[RivetHoles],
+    *,
+    job: str,
+    wearer: str,
+    numbers: Mapping[str, int],
+    axes: Mapping[str, SegmentAxis],
+    corrections: Mapping[str, Correction] | None = None,
+    attachments: Sequence[AttachmentBlank] = (),
+    own: Sequence[OwnHardware] = (),
+    measures: Sequence[BookMeasure] = (),
+    progress: Callable[[float, str], None] | None = None,
+) -> BuildBook:
+    """Return the book's content.
+
+    Parameters
+    ----------
+    rows
+        Every row of rivet holes.
+    numbers
+        First part number of each patch; a pair takes two.
+    axes
+        Of the body, to tell what is worn where.
+    attachments
+        In the order of their templates, which follow those of the patches.
+
+    Raises
+    ------
+    InputError
+        When no rivet, screw or bend as tabled fits.
+    """
+    corrections = corrections or {}
+    plates = worn_plates(flats, numbers)
+    joints = riveted_joints(flats, rows, plates)
+    by_number = {template.number: template for template in templates}
+    pages: list[PartPage] = []
+    for index, plate in enumerate(plates):
+        if progress is not None:
+            progress(index / len(plates), f"planning '{plate.title}'")
+        flat = next(one for one in flats if one.design.name == plate.design)
+        facts = plan_facts(
+            flat,
+            rivets=[row for row in rows if row.patch == plate.design],
+            correction=corrections.get(plate.design),
+            twin=plate.twin,
+        )
+        template = by_number[plate.number]
+        plan, view = plan_of(facts), blank_view(template, facts)
+        pages.append(_page(template, plan, view, gauge_sections(flat), plate.number))
+    number = 1 + max((plate.number for plate in plates), default=0)
+    standing: dict[int, list[str]] = {}
+    for blank in attachments:
+        flat = next(one for one in flats if one.design.name == blank.design.on)
+        for twin in (False, True) if flat.design.paired else (False,):
+            template = by_number[number]
+            on = numbers[blank.design.on] + twin
+            plan = attachment_plan(blank, plate_mm=flat.design.thickness_mm, twin=twin)
+            pages.append(_page(template, plan, blank_view(template), (), on))
+            standing.setdefault(on, []).append(f"{number} {template.title}")
+            number += 1
+    over = {flat.design.name: flat.design.over for flat in flats}
+    steps, findings = assembly_order(
+        plates, joints, over, standing=standing, held_by=_held_by(own, plates)
+    )
+    told = {key for page in pages for key in page.plan.cautions} | {"worn", "pinch", "release"}
+    return BuildBook(
+        job,
+        wearer,
+        plates,
+        tuple(pages),
+        hardware_list(
+            flats,
+            plates,
+            joints,
+            attachments=[blank.design for blank in attachments],
+            own=own,
+        ),
+        steps,
+        fitting_checklist(plates, axes),
+        tuple(measures),
+        tuple(key for key in CAUTIONS if key in told),
+        findings,
+    )
+
+
+def _page(
+    template: Template,
+    plan: FormingPlan,
+    view: BlankView,
+    gauges: tuple[GaugeSection, ...],
+    shown_on: int,
+) -> PartPage:
+    (part,) = parts_to_place([template])
+    kg_m2 = sheet_material_named(template.material).mass_kg_m2(template.thickness_mm)
+    return PartPage(
+        template, plan, view, gauges, shown_on, part.area_mm2, part.finished_area_mm2 * kg_m2 / 1e6
+    )
+
+
+def _held_by(own: Sequence[OwnHardware], plates: Sequence[WornPlate]) -> dict[int, list[str]]:
+    held: dict[int, list[str]] = {}
+    for one in own:
+        for plate in plates:
+            if plate.design == one.on:
+                held.setdefault(plate.number, []).append(f"{one.count} × {one.name}")
+    return held

@@ -1,0 +1,240 @@
+"""What to buy beside the sheet: rivets, washers, wire, screws, and what the maker adds."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
+from fitkit.flatten.seam import SEAM
+from fitkit.materials.rivet import rivet_named
+from fitkit.materials.screw import screw_for_hole
+from fitkit.materials.sheet_material import sheet_material_named
+from fitkit.patch.attachment_design import AttachmentDesign
+from fitkit.patch.design import PatchDesign
+from fitkit.shop.joint import Joint
+from fitkit.shop.worn_plate import WornPlate
+from fitkit.template.rivet_row import spread_rivets_mm
+
+__all__ = ["HardwareItem", "OwnHardware", "hardware_csv", "hardware_list"]
+
+# One in ten is spoilt, and never fewer than three; common practice, no source.
+_SPARE_SHARE = 0.1
+_LEAST_SPARE = 3
+# Beyond its edge a wire is cut longer by this; common practice, no source.
+_WIRE_OVER_MM = 20.0
+_SOFT = ("leather", "foam", "card")
+_COLUMNS = ("item", "size", "needed", "spare", "to_buy", "length_mm", "where", "note")
+
+
+@dataclass(frozen=True, slots=True)
+class OwnHardware:
+    """What the maker adds by hand: a strap, a buckle, a screw and post.
+
+    ``on`` names the patch it belongs to, if any; a pair takes it twice.
+    """
+
+    name: str
+    count: int = 1
+    on: str = ""
+    length_mm: float | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class HardwareItem:
+    """One line of the list.
+
+    Attributes
+    ----------
+    item, size
+        Such as ``"blind rivet"``, ``"3.2 × 6"``.
+    needed, spare
+        Pieces.
+    length_mm
+        For what is sold by length, the whole of it with what is cut off; None for what is counted.
+    where
+        Where it goes, in words.
+    note
+        Anything to mind when buying.
+    """
+
+    item: str
+    size: str
+    needed: int
+    spare: int
+    length_mm: float | None
+    where: str
+    note: str = ""
+
+    @property
+    def to_buy(self) -> int:
+        """Needed and spare."""
+        return self.needed + self.spare
+
+
+def hardware_list(
+    flats: Sequence[FlatPatch],
+    plates: Sequence[WornPlate],
+    joints: Sequence[Joint],
+    *,
+    attachments: Sequence[AttachmentDesign] = (),
+    own: Sequence[OwnHardware] = (),
+) -> tuple[HardwareItem, ...]:
+    """Return the list: rivets by size and length, washers, screws, wire, the maker's own rows.
+
+    Raises
+    ------
+    InputError
+        When no rivet or screw as sold closes a stack.
+    """
+    stuff = {flat.design.name: flat.design for flat in flats}
+    plate_of = {plate.number: plate for plate in plates}
+    rivets: dict[tuple[str, str], list[tuple[int, str, bool]]] = {}
+    for joint in joints:
+        soft = any(
+            sheet_material_named(stuff[plate_of[number].design].material).name in _SOFT
+            for number in (joint.lap, joint.plate)
+        )
+        key = (f"{joint.rivet.kind} rivet", f"{joint.rivet.diameter_mm:g} × {joint.length_mm:g}")
+        rivets.setdefault(key, []).append((len(joint.at_mm), f"'{joint.line}'", soft))
+    for key, row in _drilled_on_assembly(flats, joints, plates):
+        rivets.setdefault(key, []).append(row)
+    items = []
+    for (item, size), rows in sorted(rivets.items()):
+        needed = sum(count for count, _, _ in rows)
+        where = ", ".join(dict.fromkeys(line for _, line, _ in rows))
+        items.append(HardwareItem(item, size, needed, _spares(needed), None, where))
+        on_soft = sum(count for count, _, soft in rows if soft)
+        if on_soft:
+            diameter = size.split(" ")[0]
+            note = "under the head that lies on leather, foam or card"
+            size = f"for {diameter} rivet"
+            spare = _spares(on_soft)
+            items.append(HardwareItem("washer", size, on_soft, spare, None, where, note))
+    items += _screws(attachments, stuff)
+    items += _wires(flats)
+    items += _owns(own, stuff)
+    return tuple(items)
+
+
+def hardware_csv(items: Iterable[HardwareItem]) -> bytes:
+    """Return the list as a table for a spreadsheet."""
+    text = io.StringIO()
+    table = csv.writer(text, lineterminator="\r\n")
+    table.writerow(_COLUMNS)
+    for one in items:
+        length = "" if one.length_mm is None else f"{one.length_mm:.0f}"
+        table.writerow(
+            [one.item, one.size, one.needed, one.spare, one.to_buy, length, one.where, one.note]
+        )
+    return text.getvalue().encode("utf-8")
+
+
+def _spares(count: int) -> int:
+    return max(_LEAST_SPARE, math.ceil(_SPARE_SHARE * count - 1e-9))
+
+
+def _drilled_on_assembly(
+    flats: Sequence[FlatPatch], joints: Sequence[Joint], plates: Sequence[WornPlate]
+) -> list[tuple[tuple[str, str], tuple[int, str, bool]]]:
+    """Return rows for edges with rivets under which no other plate was found.
+
+    Such a lap meets its own mirrored twin on the middle line: it is there once, and is drilled
+    when both plates lie together.
+    """
+    found = {
+        (plate.design, joint.line)
+        for joint in joints
+        for plate in plates
+        if plate.number == joint.lap
+    }
+    rows = []
+    for flat in flats:
+        design = flat.design
+        for edge in flat.outline:
+            treatment = design.edges.get(edge.line)
+            if treatment is None or treatment.rivets is None or edge.line == SEAM:
+                continue
+            if (design.name, edge.line) in found:
+                continue
+            rivet = rivet_named(treatment.rivets.rivet)
+            count = len(
+                spread_rivets_mm(
+                    _formed_mm(edge),
+                    ends_mm=rivet.good_edge_mm,
+                    pitch_mm=treatment.rivets.pitch_mm or rivet.usual_pitch_mm,
+                )
+            )
+            length = rivet.stock_length_for(2.0 * design.thickness_mm)
+            key = f"{rivet.kind} rivet", f"{rivet.diameter_mm:g} × {length:g}"
+            soft = sheet_material_named(design.material).name in _SOFT
+            rows.append((key, (count, f"'{edge.line}', drilled on assembly", soft)))
+    return rows
+
+
+def _formed_mm(edge: FlatEdge) -> float:
+    return float(edge.formed_arc_mm[-1])
+
+
+def _screws(
+    attachments: Sequence[AttachmentDesign], stuff: Mapping[str, PatchDesign]
+) -> list[HardwareItem]:
+    items: dict[tuple[str, float], list[tuple[int, str]]] = {}
+    for one in attachments:
+        if one.tabs == 0:
+            continue
+        plate = stuff[one.on]
+        grip = one.thickness_mm + plate.thickness_mm
+        twice = 2 if plate.paired else 1
+        screw = screw_for_hole(one.hole_mm)
+        key = screw.name, screw.length_for(grip)
+        items.setdefault(key, []).append((twice * one.tabs, f"'{one.name}' on '{one.on}'"))
+    made = []
+    for (name, length), rows in sorted(items.items()):
+        needed = sum(count for count, _ in rows)
+        where = ", ".join(words for _, words in rows)
+        made.append(
+            HardwareItem("screw, nut, washer", f"{name} × {length:g}", needed, _spares(needed),
+                         None, where, "or a rivet of the hole's size")
+        )  # fmt: skip
+    return made
+
+
+def _wires(flats: Sequence[FlatPatch]) -> list[HardwareItem]:
+    lengths: dict[float, list[tuple[float, int, str]]] = {}
+    for flat in flats:
+        for edge in flat.outline:
+            treatment = flat.design.edges.get(edge.line)
+            if treatment is not None and treatment.kind == "wire":
+                twice = 2 if flat.design.paired else 1
+                lengths.setdefault(treatment.size_mm, []).append(
+                    (_formed_mm(edge) + _WIRE_OVER_MM, twice, f"'{edge.line}'")
+                )
+    items = []
+    for size, rows in sorted(lengths.items()):
+        pieces = ", ".join(f"{twice} of {length:.0f} mm ({line})" for length, twice, line in rows)
+        whole = sum(length * twice for length, twice, _ in rows)
+        items.append(
+            HardwareItem("edge wire", f"{size:g} mm", sum(t for _, t, _ in rows), 0,
+                         float(np.ceil(whole / 10.0) * 10.0), pieces,
+                         "soft wire of the sheet's own metal, or lacquered: bare steel corrodes "
+                         "aluminium")
+        )  # fmt: skip
+    return items
+
+
+def _owns(own: Sequence[OwnHardware], stuff: Mapping[str, PatchDesign]) -> list[HardwareItem]:
+    items = []
+    for one in own:
+        twice = 2 if one.on and stuff[one.on].paired else 1
+        count = one.count * twice
+        size = "" if one.length_mm is None else f"{one.length_mm:g} mm"
+        where = f"'{one.on}'" if one.on else ""
+        items.append(HardwareItem(one.name, size, count, 0, None, where, one.note))
+    return items

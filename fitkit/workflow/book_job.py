@@ -1,0 +1,128 @@
+"""The build book: from everything made before to one PDF for the shop, and the hardware list."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fitkit.workflow.run_step import Made, run_step
+from fitkit.workflow.step_report import Progress, StepReport, part_of
+
+if TYPE_CHECKING:
+    from fitkit.body.body import Body
+    from fitkit.job.job_folder import Job
+    from fitkit.job.made_from import FileDigests
+    from fitkit.shop.build_book import BookMeasure, BuildBook
+
+__all__ = ["book", "book_job"]
+
+BOOK_NAME = "build-book.pdf"
+"""The book's file in the job's ``book`` folder."""
+
+
+def book_job(
+    folder: Path | str, *, measures: bool | None = None, progress: Progress | None = None
+) -> tuple[StepReport, ...]:
+    """Make the build book and all that it needs, if stale.
+
+    Parameters
+    ----------
+    measures
+        Whether the wearer's measures are in it; kept in ``job.toml``. None leaves that as it is.
+
+    Raises
+    ------
+    FitkitError
+        When a step before it cannot be done.
+    """
+    from fitkit.job.job_folder import open_job
+    from fitkit.job.settings_edits import with_setting
+    from fitkit.workflow.make_job import make_job
+
+    job = open_job(folder)
+    if measures is not None and job.settings.book.measures != measures:
+        with job.locked("book"):
+            job.with_text(with_setting(job.text, "book", "measures", measures)).keep_text()
+    return make_job(folder, until="book", progress=progress)
+
+
+def book(job: Job, *, digests: FileDigests, progress: Progress | None = None) -> StepReport:
+    """Make the build book, if stale. Hold the lock."""
+    return run_step(job, "book", lambda told: _made(job, told), digests=digests, progress=progress)
+
+
+def _made(job: Job, progress: Progress | None) -> Made:
+    from fitkit.drawing.paper import paper_named
+    from fitkit.export.build_book_pdf import pdf_of_book
+    from fitkit.job.body_files import read_body
+    from fitkit.job.plain_json import json_bytes
+    from fitkit.shop.hardware_list import hardware_csv
+
+    body = read_body(job.result_folder("body"))
+    content = _content(job, body, part_of(progress, 0.0, 0.25))
+    # A book is read in the hand: of larger papers it takes the usual one.
+    paper = paper_named(job.settings.print.paper)
+    paper = {"A3": paper_named("A4"), "Tabloid": paper_named("Letter")}.get(paper.name, paper)
+    plans = [
+        {"number": part.template.number, "part": part.template.title, **asdict(part.plan)}
+        for part in content.parts
+    ]
+    files = {
+        BOOK_NAME: pdf_of_book(
+            content, body.mesh, paper=paper, progress=part_of(progress, 0.25, 1.0)
+        ),
+        "hardware.csv": hardware_csv(content.hardware),
+        "plans.json": json_bytes({"format": 1, "parts": plans}, indent=1),
+    }
+    count = len(content.hardware)
+    words = (
+        f"build book of {len(content.parts)} parts, {count} line{'s' * (count != 1)} of hardware"
+    )
+    if not content.measures:
+        words += ", measures left out"
+    return Made(files, content.findings, words)
+
+
+def _content(job: Job, body: Body, progress: Progress | None) -> BuildBook:
+    from fitkit.job.attachment_files import read_attachment
+    from fitkit.job.designs import (
+        attachment_designs,
+        corrections,
+        own_hardware,
+        part_numbers,
+        patch_designs,
+    )
+    from fitkit.job.flat_patch_files import read_flat_patch
+    from fitkit.job.template_files import read_templates
+    from fitkit.shop.build_book import build_book
+    from fitkit.template.rivet_joint import rivet_holes
+
+    settings = job.settings
+    blanks = job.result_folder("blanks")
+    designs = patch_designs(settings)
+    flats = [read_flat_patch(blanks, design) for design in designs]
+    return build_book(
+        flats,
+        read_templates(job.result_folder("templates")),
+        rivet_holes(flats)[0],
+        job=settings.job.name,
+        wearer=settings.wearer.name,
+        numbers=part_numbers(designs),
+        axes=body.axes,
+        corrections=corrections(settings),
+        attachments=[read_attachment(blanks, one) for one in attachment_designs(settings)],
+        own=own_hardware(settings),
+        measures=_measures(job, body) if settings.book.measures else (),
+        progress=progress,
+    )
+
+
+def _measures(job: Job, body: Body) -> tuple[BookMeasure, ...]:
+    from fitkit.shop.build_book import BookMeasure
+    from fitkit.workflow.measure_job import measures_of
+
+    return tuple(
+        BookMeasure(row.name, row.body_mm, row.tape_mm, row.verdict)
+        for row in measures_of(job, body)
+    )

@@ -1,0 +1,76 @@
+"""What is bought: counted once for each rivet that is set, on both sides of a pair."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+
+import pytest
+
+from fitkit.body.side import Side
+from fitkit.patch.attachment_design import AttachmentDesign
+from fitkit.patch.design import LandmarkAnchor
+from fitkit.shop.hardware_list import HardwareItem, OwnHardware, hardware_csv, hardware_list
+from tests.shop.worn_barrel import RIVETED, barrel, put_together, with_edges
+from tests.template.parts import rectangle
+
+
+def items(**kwargs: object) -> dict[str, HardwareItem]:
+    flats = barrel()
+    plates, joints, _ = put_together(flats)
+    made = hardware_list(flats, plates, joints, **kwargs)  # type: ignore[arg-type]
+    return {one.item: one for one in made}
+
+
+def test_rivets_are_counted_where_they_are_set() -> None:
+    """Two 1 mm sheets: 3.2 by 6 closes 1.5 to 3.5 mm (ISO 15981)."""
+    flats = barrel()
+    _, joints, rows = put_together(flats)
+    in_lap = next(len(row.holes_mm) for row in rows if row.joins)
+    rivet = items()["blind rivet"]
+    assert rivet.size == "3.2 × 6"
+    assert rivet.needed == 2 * in_lap == sum(len(joint.at_mm) for joint in joints)
+    assert rivet.spare == max(3, -(-rivet.needed // 10))
+    assert rivet.to_buy == rivet.needed + rivet.spare
+
+
+def test_wire_is_as_long_as_the_formed_edges_and_a_little_over() -> None:
+    flats = barrel()
+    (edge,) = [edge for edge in flats[1].outline if edge.line == "hem"]
+    wire = items()["edge wire"]
+    assert wire.needed == 2
+    assert wire.length_mm == pytest.approx(2 * (edge.formed_arc_mm[-1] + 20.0), abs=10.0)
+
+
+def test_leather_asks_for_washers() -> None:
+    flats = [replace(flat, design=replace(flat.design, material="leather")) for flat in barrel()]
+    plates, joints, _ = put_together(flats)
+    found = {one.item: one for one in hardware_list(flats, plates, joints)}
+    assert found["washer"].needed == found["blind rivet"].needed
+    assert "washer" not in items()
+
+
+def test_lap_on_its_own_twin_is_bought_once() -> None:
+    """120 mm between ends 8 mm in, pitch up to 16: 104 / 16 gives 7 gaps, 8 rivets."""
+    flat = with_edges(rectangle(), {"inner": RIVETED}, side=Side.LEFT, paired=True)
+    plates, joints, _ = put_together([flat])
+    (rivet,) = hardware_list([flat], plates, joints)
+    assert rivet.needed == 8
+    assert rivet.where == "'inner', drilled on assembly"
+
+
+def test_tabs_take_screws_and_own_rows_are_doubled_on_a_pair() -> None:
+    spike = AttachmentDesign("spike", "upper", LandmarkAnchor("x"), "spike", 40.0, 60.0, tabs=4)
+    own = (OwnHardware("strap", 1, "upper", 200.0), OwnHardware("glue"))
+    found = items(attachments=[spike], own=own)
+    assert found["screw, nut, washer"].needed == 8
+    assert found["screw, nut, washer"].size == "M3 × 5"
+    assert (found["strap"].needed, found["glue"].needed) == (2, 1)
+
+
+def test_table_reads_back() -> None:
+    rows = list(csv.DictReader(io.StringIO(hardware_csv(tuple(items().values())).decode())))
+    assert rows[0]["item"] == "blind rivet"
+    assert int(rows[0]["to_buy"]) == int(rows[0]["needed"]) + int(rows[0]["spare"])
+    assert [row["item"] for row in rows] == ["blind rivet", "edge wire"]

@@ -1,0 +1,96 @@
+"""The build book goes through the job like any step, measures in it or left out."""
+
+from __future__ import annotations
+
+import csv
+import json
+import sys
+from pathlib import Path
+
+import pypdfium2
+import pytest
+
+# Bound to the real pictures before the quick steps stand in for them.
+import fitkit.export.build_book_pdf as real_pdf
+from fitkit.workflow import book_job, check_job, make_job
+from tests.workflow.quick_steps import JOB, job_folder
+
+pytestmark = pytest.mark.usefixtures("calls")
+
+ROWS = """
+[[hardware]]
+name = "strap 20 mm"
+on = "plate"
+length_mm = 200
+
+[[attachment]]
+name = "left horn"
+on = "plate"
+at = {xyz_mm = [40, 0, 30]}
+kind = "tube"
+across_mm = 20
+height_mm = 50
+tabs = 4
+tab_mm = 10
+"""
+
+
+def words_of(path: Path) -> list[str]:
+    """Return the text of each page."""
+    document = pypdfium2.PdfDocument(path)
+    try:
+        return [page.get_textpage().get_text_range() for page in document]
+    finally:
+        document.close()
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setitem(sys.modules, "fitkit.export.build_book_pdf", real_pdf)
+    text = JOB.replace("[capture]", "[wearer.tape]\nchest = 905\n\n[capture]")
+    return job_folder(tmp_path / "job", text=text + ROWS)
+
+
+def test_book_holds_every_part_and_what_is_bought(folder: Path) -> None:
+    reports = book_job(folder)
+    assert reports[-1].step == "book"
+    pdf = folder / "book" / "build-book.pdf"
+    pages = words_of(pdf)
+    contents = " ".join(pages[1].split())
+    for title in ("1 plate, left", "3 belt", "4 left horn, left", "Hardware", "First fitting"):
+        assert title in contents
+    assert f"page {len(pages)} of {len(pages)}" in " ".join(pages[-1].split())
+    assert "Private: take this page out" in pages[-1]
+    assert "905" in pages[-1]
+    with open(folder / "book" / "hardware.csv", encoding="utf-8") as file:
+        rows = {row["item"]: row for row in csv.DictReader(file)}
+    assert rows["strap 20 mm"]["to_buy"] == "2"
+    assert rows["screw, nut, washer"]["needed"] == "8"
+    plans = json.loads((folder / "book" / "plans.json").read_text(encoding="utf-8"))
+    assert [part["number"] for part in plans["parts"]] == [1, 2, 3, 4, 5]
+    first = pdf.read_bytes()
+    pdf.unlink()
+    book_job(folder)
+    assert pdf.read_bytes() == first
+
+
+def test_left_to_itself_until_asked_for_and_stale_by_what_it_holds(folder: Path) -> None:
+    assert [report.step for report in make_job(folder)][-1] == "pages"
+    assert "book" not in {state.step for state in check_job(folder).states}
+    (*_, left_out) = book_job(folder, measures=False)
+    assert left_out.words.endswith("measures left out")
+    pages = words_of(folder / "book" / "build-book.pdf")
+    assert not any("Private" in page or "905" in page for page in pages)
+    assert not book_job(folder)[-1].ran
+    text = (folder / "job.toml").read_text(encoding="utf-8")
+    assert "measures = false" in text
+    (folder / "job.toml").write_text(text.replace("length_mm = 200", "length_mm = 210"))
+    state = check_job(folder).states[-1]
+    assert (state.step, state.state, state.reasons) == ("book", "stale", ("[[hardware]] changed",))
+
+
+def test_hardware_on_no_patch_is_refused_by_name(tmp_path: Path) -> None:
+    wrong = ROWS.replace('on = "plate"\nlength', 'on = "plaet"\nlength')
+    folder = job_folder(tmp_path / "job", text=JOB + wrong)
+    (problem,) = check_job(folder).findings
+    assert "there is no patch 'plaet'" in problem.message
