@@ -44,11 +44,13 @@ from fitkit.job.scan_settings import (
     WearerSection,
 )
 from fitkit.job.setting_words import LengthFromZero, Section, file_stem, length_mm_of
+from fitkit.job.stock_settings import BadZoneSection, NestSection, PinnedSection, StockSection
 
 __all__ = [
     "FORMAT",
     "AnchorSection",
     "AttachmentSection",
+    "BadZoneSection",
     "BodySection",
     "BookSection",
     "CaptureSection",
@@ -66,12 +68,15 @@ __all__ = [
     "LevelSection",
     "LineSection",
     "MirroredSection",
+    "NestSection",
     "PaddingSection",
     "ParallelSection",
     "PatchSection",
+    "PinnedSection",
     "PrintSection",
     "RoundSection",
     "StandSection",
+    "StockSection",
     "SymmetrySection",
     "ThroughSection",
     "WearerSection",
@@ -135,4 +140,7 @@ class JobSettings(Section):
     attachment: list[AttachmentSection] = Field(default_factory=list)
     hardware: list[HardwareSection] = Field(default_factory=list)
     book: BookSection = BookSection()
+    stock: list[StockSection] = Field(default_factory=list)
+    nest: NestSection = NestSection()
+    pinned: list[PinnedSection] = Field(default_factory=list)
     print: PrintSection = PrintSection()

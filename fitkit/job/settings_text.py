@@ -169,6 +169,10 @@ def _known_words(path: Sequence[Any], values: dict[str, Any]) -> list[str]:
         model = words.AttachmentSection
     elif names and names[0] == "hardware":
         model = words.HardwareSection
+    elif names and names[0] == "stock":
+        model = words.BadZoneSection if names[-1] == "bad" else words.StockSection
+    elif names and names[0] == "pinned":
+        model = words.PinnedSection
     elif names and names[0] == "line":
         row = values["line"][path[1]]
         model = kinds[row["kind"]]
@@ -296,6 +300,17 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
         if bought.on and bought.on not in patch_names:
             remedy = f"Use one of: {', '.join(patch_names) or 'none drawn yet'}; or leave it out."
             add("hardware", index, bought.name, "on", f"there is no patch '{bought.on}'.", remedy)
+    taken: set[str] = set()
+    for index, sheet in enumerate(settings.stock):
+        if sheet.name in taken:
+            cause = "the name is taken already."
+            add("stock", index, sheet.name, "name", cause, "Give each row a name of its own.")
+        taken.add(sheet.name)
+    for index, pin in enumerate(settings.pinned):
+        if pin.sheet not in taken:
+            remedy = f"Use one of: {', '.join(taken) or 'none told yet'}; or take it out."
+            cause = f"there is no stock '{pin.sheet}'."
+            add("pinned", index, pin.part, "sheet", cause, remedy)
     if not problems:
         problems += _ring(text, settings)
     return problems

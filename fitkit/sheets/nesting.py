@@ -37,18 +37,25 @@ class NestRules:
     turn_step_rad: float | None = None
     mirrored: bool = False
 
-    def turns_rad(self, part: PartToPlace, sheet: StockSheet) -> tuple[float, ...] | None:
-        """Return the turns a part may take on a sheet, not mirrored; None when any will do.
+    def turns_rad(
+        self, part: PartToPlace, sheet: StockSheet, *, mirrored: bool = False
+    ) -> tuple[float, ...] | None:
+        """Return the turns a part may take on a sheet; None when any will do.
 
         A grain lets it lie one way round or the other.
         """
         if part.grain_rad is not None and sheet.grain_rad is not None:
-            turn = (sheet.grain_rad - part.grain_rad) % math.pi
+            grain = math.pi - part.grain_rad if mirrored else part.grain_rad
+            turn = (sheet.grain_rad - grain) % math.pi
             return turn, turn + math.pi
         if self.turn_step_rad is None:
             return None
         count = max(1, round(2.0 * math.pi / self.turn_step_rad))
         return tuple(index * self.turn_step_rad for index in range(count))
+
+    def may_mirror(self, sheet: StockSheet) -> bool:
+        """Tell whether parts may lie mirrored on a sheet."""
+        return self.mirrored and not sheet.faced
 
 
 @dataclass(frozen=True, slots=True, eq=False)

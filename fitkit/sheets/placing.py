@@ -1,0 +1,122 @@
+"""Laying parts one after the other where each reaches least far: quick, for any sheet."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from fitkit.sheets.nesting import NestRules
+from fitkit.sheets.open_sheet import OpenSheet, Way, probe_of, ways_of
+from fitkit.sheets.part_to_place import PartToPlace
+from fitkit.sheets.probe import Probe
+from fitkit.sheets.search_watch import SearchWatch
+from fitkit.sheets.stock_sheet import StockSheet
+
+__all__ = ["Placer"]
+
+# Turns tried where any will do: those that lay the part's narrowest box along the sheet, and
+# these many more.
+_FREE_TURNS = 20
+_ORDER_NOISE = 0.35
+
+
+@dataclass(frozen=True, slots=True)
+class Placer:
+    """What is known of the parts before they are laid; by part number.
+
+    Parameters
+    ----------
+    rules
+        How parts may lie.
+    parts, probes
+        What to lay.
+    square_turns
+        The turn that lays a part's narrowest box along x.
+    """
+
+    rules: NestRules
+    parts: Mapping[int, PartToPlace]
+    probes: Mapping[int, Probe]
+    square_turns: Mapping[int, float]
+
+    @classmethod
+    def of_parts(cls, parts: Sequence[PartToPlace], rules: NestRules) -> Placer:
+        """Return the placer of some parts."""
+        return cls(
+            rules,
+            {part.number: part for part in parts},
+            {part.number: probe_of(part) for part in parts},
+            {part.number: _square_turn(part.polygon()) for part in parts},
+        )
+
+    def ways(self, number: int, stock: StockSheet, count: int = _FREE_TURNS) -> list[Way]:
+        """Return the ways a part is tried on a sheet."""
+        square = self.square_turns[number]
+        free = [square + quarter * math.pi / 2 for quarter in range(4)]
+        free += [square + (i + 0.5) * 2 * math.pi / count for i in range(count)]
+        return ways_of(self.parts[number], stock, self.rules, free)
+
+    def by_area(self, numbers: Iterable[int]) -> list[int]:
+        """Return part numbers, the largest part first."""
+        return sorted(numbers, key=lambda number: (-self.parts[number].area_mm2, number))
+
+    def lay(self, sheet: OpenSheet, order: Iterable[int], watch: SearchWatch) -> list[int]:
+        """Lay on a sheet what finds room, in order; return what did not."""
+        left = []
+        for number in order:
+            placed = None
+            if not watch.cancelled():
+                ways = self.ways(number, sheet.stock)
+                placed = sheet.place_for(self.parts[number], self.probes[number], ways)
+            if placed is None:
+                left.append(number)
+            else:
+                sheet.add(placed)
+        return left
+
+    def fill(
+        self, sheet: OpenSheet, numbers: Sequence[int], watch: SearchWatch, seed: int
+    ) -> tuple[OpenSheet, list[int]]:
+        """Lay what fills a sheet best, trying orders while there is time.
+
+        Returns
+        -------
+        sheet
+            With the largest area of parts, and of those the least length.
+        left
+            Numbers of the parts that are not on it, the largest first.
+        """
+        rng = np.random.default_rng(seed)
+        order = self.by_area(numbers)
+        best, left = sheet.copied(), order
+        left = self.lay(best, order, watch)
+        while not watch.over() and (left or len(order) > 1):
+            noise = 1.0 + _ORDER_NOISE * rng.uniform(-1.0, 1.0, len(order))
+            weights = noise * [self.parts[number].area_mm2 for number in order]
+            tried = sheet.copied()
+            still = self.lay(tried, [order[i] for i in np.argsort(-weights)], watch)
+            if _better(tried, best):
+                best, left = tried, self.by_area(still)
+        return best, left
+
+    def fits_alone(self, number: int, stock: StockSheet) -> bool:
+        """Tell whether a part has room on an empty sheet."""
+        sheet = OpenSheet(stock, 1, self.rules)
+        ways = self.ways(number, stock, 2 * _FREE_TURNS)
+        return sheet.place_for(self.parts[number], self.probes[number], ways) is not None
+
+
+def _better(one: OpenSheet, other: OpenSheet) -> bool:
+    gain = one.parts_area_mm2 - other.parts_area_mm2
+    return gain > 1.0 or (gain > -1.0 and one.used_length_mm < other.used_length_mm - 0.1)
+
+
+def _square_turn(polygon: shapely.Polygon) -> float:
+    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(polygon))
+    sides = np.diff(corners[:3], axis=0)
+    longest = sides[int(np.argmax(np.hypot(*sides.T)))]
+    return -math.atan2(float(longest[1]), float(longest[0]))
