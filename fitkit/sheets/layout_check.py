@@ -14,7 +14,7 @@ from fitkit.sheets.nesting import LaidSheet, Nesting, NestRules, PlacedPart
 from fitkit.sheets.part_to_place import PartToPlace
 from fitkit.sheets.stock_sheet import StockSheet
 
-__all__ = ["layout_faults"]
+__all__ = ["layout_faults", "sheet_faults"]
 
 # Far below what a scriber marks, far above what rounding makes.
 _SLACK_MM = 1e-6
@@ -33,10 +33,14 @@ def layout_faults(
     """
     faults = [*_counted(nesting, parts), *_sheets_had(nesting, stock)]
     for sheet in nesting.sheets:
-        for placed in sheet.placed:
-            faults += _lies_wrong(sheet, placed, nesting.rules)
-        faults += _too_close(sheet, nesting.rules.gap_mm)
+        faults += sheet_faults(sheet, nesting.rules)
     return tuple(faults)
+
+
+def sheet_faults(sheet: LaidSheet, rules: NestRules) -> list[Finding]:
+    """Return what is wrong with how parts lie on one sheet."""
+    faults = [fault for placed in sheet.placed for fault in _lies_wrong(sheet, placed, rules)]
+    return faults + _too_close(sheet, rules.gap_mm)
 
 
 def _fault(code: str, where: str, message: str, **numbers: float) -> Finding:

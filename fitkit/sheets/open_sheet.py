@@ -19,7 +19,7 @@ __all__ = ["OpenSheet", "Way", "probe_of", "ways_of"]
 
 _REACH_MM = 60.0
 _NODES = 120_000
-_LEAST_CELL_MM, _LARGEST_CELL_MM = 1.5, 6.0
+_LEAST_CELL_MM, _LARGEST_CELL_MM = 2.5, 6.0
 _RIM_STEP_MM = 6.0
 # What is between nodes can be less clear than they tell, by about this share of a cell next to a
 # sharp corner; asked for beyond it when that was not enough.

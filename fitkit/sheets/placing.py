@@ -53,10 +53,16 @@ class Placer:
             {part.number: _square_turn(part.polygon()) for part in parts},
         )
 
-    def ways(self, number: int, stock: StockSheet, count: int = _FREE_TURNS) -> list[Way]:
-        """Return the ways a part is tried on a sheet."""
+    def ways(self, number: int, stock: StockSheet, turns: str = "any") -> list[Way]:
+        """Return the ways a part is tried on a sheet.
+
+        ``turns`` narrows those it may take freely: ``"along"`` lays its length along the sheet,
+        ``"across"`` square to it, ``"any"`` and ``"many"`` try others as well.
+        """
         square = self.square_turns[number]
-        free = [square + quarter * math.pi / 2 for quarter in range(4)]
+        quarters = {"along": (0, 2), "across": (1, 3)}.get(turns, (0, 1, 2, 3))
+        free = [square + quarter * math.pi / 2 for quarter in quarters]
+        count = {"any": _FREE_TURNS, "many": 2 * _FREE_TURNS}.get(turns, 0)
         free += [square + (i + 0.5) * 2 * math.pi / count for i in range(count)]
         return ways_of(self.parts[number], stock, self.rules, free)
 
@@ -64,19 +70,37 @@ class Placer:
         """Return part numbers, the largest part first."""
         return sorted(numbers, key=lambda number: (-self.parts[number].area_mm2, number))
 
-    def lay(self, sheet: OpenSheet, order: Iterable[int], watch: SearchWatch) -> list[int]:
+    def lay(
+        self, sheet: OpenSheet, order: Iterable[int], watch: SearchWatch, turns: str = "any"
+    ) -> list[int]:
         """Lay on a sheet what finds room, in order; return what did not."""
         left = []
         for number in order:
             placed = None
             if not watch.cancelled():
-                ways = self.ways(number, sheet.stock)
+                ways = self.ways(number, sheet.stock, turns)
                 placed = sheet.place_for(self.parts[number], self.probes[number], ways)
             if placed is None:
                 left.append(number)
             else:
                 sheet.add(placed)
         return left
+
+    def lay_first(
+        self, sheet: OpenSheet, numbers: Sequence[int], watch: SearchWatch
+    ) -> tuple[OpenSheet, list[int]]:
+        """Lay large parts first: all along, all across, or each as it reaches least; the best."""
+        order = self.by_area(numbers)
+        best: OpenSheet | None = None
+        for turns in ("any", "along", "across"):
+            tried = sheet.copied()
+            still = self.lay(tried, order, watch, turns)
+            if turns != "any":
+                still = self.lay(tried, still, watch)
+            if best is None or _better(tried, best):
+                best, left = tried, still
+        assert best is not None
+        return best, left
 
     def fill(
         self, sheet: OpenSheet, numbers: Sequence[int], watch: SearchWatch, seed: int
@@ -92,8 +116,7 @@ class Placer:
         """
         rng = np.random.default_rng(seed)
         order = self.by_area(numbers)
-        best, left = sheet.copied(), order
-        left = self.lay(best, order, watch)
+        best, left = self.lay_first(sheet, order, watch)
         while not watch.over() and (left or len(order) > 1):
             noise = 1.0 + _ORDER_NOISE * rng.uniform(-1.0, 1.0, len(order))
             weights = noise * [self.parts[number].area_mm2 for number in order]
@@ -106,7 +129,7 @@ class Placer:
     def fits_alone(self, number: int, stock: StockSheet) -> bool:
         """Tell whether a part has room on an empty sheet."""
         sheet = OpenSheet(stock, 1, self.rules)
-        ways = self.ways(number, stock, 2 * _FREE_TURNS)
+        ways = self.ways(number, stock, "many")
         return sheet.place_for(self.parts[number], self.probes[number], ways) is not None
 
 

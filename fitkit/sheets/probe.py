@@ -151,6 +151,6 @@ def _first_place(
             if missing <= 0.0:
                 return x, y
             # Clearance changes no faster than one moves; between nodes a little faster.
-            y += max(cell, 0.7 * missing)
+            y += max(0.3 * cell, 0.7 * missing)
         x += cell
     return math.nan, math.nan

@@ -30,7 +30,9 @@ class StripLayout:
 
 
 class StripRun:
-    """Squeezing under way; the shortest strip so far is at hand at any time.
+    """Squeezing under way; ``best``, the shortest strip so far, is at hand at any time.
+
+    ``ended`` tells that it is over, ``fault`` why it failed.
 
     Use it as a context: the process is gone when the block ends, however it ends.
 
@@ -83,11 +85,12 @@ class StripRun:
         self._lines: SimpleQueue[bytes | None] = SimpleQueue()
         self.best: StripLayout | None = None
         self.ended = False
+        self.fault = ""
         self._process = subprocess.Popen(
             [sys.executable, "-m", "fitkit.sheets.strip_process"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
             # The child must find fitkit where this process found it.
             env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
         )
@@ -111,7 +114,7 @@ class StripRun:
         self._process.kill()
         self._process.wait()
         self._reader.join()
-        for stream in (self._process.stdin, self._process.stdout):
+        for stream in (self._process.stdin, self._process.stdout, self._process.stderr):
             if stream is not None:
                 # The pipe broke with the process.
                 with contextlib.suppress(OSError):
@@ -120,19 +123,30 @@ class StripRun:
 
     def look(self, seconds: float) -> bool:
         """Wait up to so long for a shorter strip; tell whether one came."""
+        newest: bytes | None = None
         try:
             line = self._lines.get(timeout=seconds)
+            while line is not None:
+                newest = line
+                line = self._lines.get_nowait()
+            self._ended()
         except Empty:
+            pass
+        if newest is None:
             return False
-        if line is None:
-            self.ended = True
-            return False
-        values = json.loads(line)
+        values = json.loads(newest)
         places: list[tuple[float, float, float]] = [(0.0, 0.0, 0.0)] * self._count
         for index, x, y, turn in values["placed"]:
             places[index] = (x, y, turn)
         self.best = StripLayout(float(values["length"]), tuple(places))
         return True
+
+    def _ended(self) -> None:
+        self.ended = True
+        if self._process.wait() != 0:
+            stderr: Any = self._process.stderr
+            told = stderr.read().decode(errors="replace").split("\n")
+            self.fault = next((row for row in reversed(told) if row.strip()), "it ended early")
 
     def _read(self) -> None:
         stdout: Any = self._process.stdout

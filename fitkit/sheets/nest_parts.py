@@ -1,0 +1,397 @@
+"""Parts and stock in, a nesting out: the step itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fitkit.findings import Finding, Severity
+from fitkit.geometry.arrays import Floats, frozen_floats
+from fitkit.materials.sheet_material import sheet_material_named
+from fitkit.sheets.layout_check import layout_faults
+from fitkit.sheets.nesting import Nesting, NestRules, PlacedPart
+from fitkit.sheets.open_sheet import OpenSheet
+from fitkit.sheets.part_to_place import PartToPlace
+from fitkit.sheets.placing import Placer
+from fitkit.sheets.search_watch import SearchWatch
+from fitkit.sheets.sheet_supply import SheetSupply, usual_sheets
+from fitkit.sheets.stock_sheet import StockSheet
+from fitkit.sheets.strip_filling import fill_by_strips
+
+__all__ = ["NestResult", "PinnedPlace", "nest_parts"]
+
+# The last sheet of a group is pressed together only: it gets this share of a full one's time.
+_LAST_SHARE = 0.35
+# A new layout takes the place of one that stands when it is better by more than this.
+_WORTH_MM2 = 2_000.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PinnedPlace:
+    """Where the maker wants a part to stay; see :class:`fitkit.sheets.nesting.PlacedPart`."""
+
+    title: str
+    stock: str
+    copy: int
+    shift_mm: Floats
+    turn_rad: float = 0.0
+    mirrored: bool = False
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "shift_mm", frozen_floats(self.shift_mm, (2,), "shift_mm"))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NestResult:
+    """A nesting and what was noticed on the way; ``stock`` holds the sizes that were added."""
+
+    nesting: Nesting
+    stock: tuple[StockSheet, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+def nest_parts(
+    parts: Sequence[PartToPlace],
+    stock: Sequence[StockSheet],
+    rules: NestRules,
+    *,
+    watch: SearchWatch,
+    start: Nesting | None = None,
+    pinned: Sequence[PinnedPlace] = (),
+    better: Callable[[Nesting], None] | None = None,
+    seed: int = 1,
+) -> NestResult:
+    """Lay every part on as few sheets as can be found in the time.
+
+    Parts of one material and thickness share sheets. Rows of the stock are used in their order,
+    sizes to buy after them; a material with no row takes the sizes it is usually sold in.
+
+    Parameters
+    ----------
+    watch
+        How long to look; a first layout is made in any case.
+    start
+        An earlier nesting: what still fits stays where it lies unless something better is found.
+    pinned
+        Parts that stay put.
+    better
+        Called with the first whole layout and each better one.
+
+    Raises
+    ------
+    InputError
+        When a part's material is not known.
+    """
+    work = _Nest(parts, stock, rules, watch, pinned, better, seed)
+    work.run(start)
+    assert work.best is not None
+    faults = layout_faults(work.best, parts, work.stock)
+    return NestResult(work.best, work.stock, (*work.findings, *faults))
+
+
+class _Nest:
+    def __init__(
+        self,
+        parts: Sequence[PartToPlace],
+        stock: Sequence[StockSheet],
+        rules: NestRules,
+        watch: SearchWatch,
+        pinned: Sequence[PinnedPlace],
+        better: Callable[[Nesting], None] | None,
+        seed: int,
+    ) -> None:
+        self.rules, self.watch, self.seed, self.better = rules, watch, seed, better
+        self.placer = Placer.of_parts(parts, rules)
+        self.findings: list[Finding] = []
+        self.stock = (*stock, *self._added_sizes(parts, stock))
+        self.pinned = self._pins(pinned)
+        self.best: Nesting | None = None
+        self._best_score: tuple[float, ...] = ()
+
+    # -- what there is -------------------------------------------------------------------
+
+    def _added_sizes(
+        self, parts: Sequence[PartToPlace], stock: Sequence[StockSheet]
+    ) -> list[StockSheet]:
+        added: dict[str, StockSheet] = {}
+        for part in parts:
+            if any(row.serves(part.material, part.thickness_mm) for row in stock):
+                continue
+            for row in usual_sheets(part.material, part.thickness_mm):
+                added.setdefault(row.name, row)
+        told = {(row.material, row.thickness_mm) for row in added.values()}
+        for material, thickness in sorted(told):
+            self.findings.append(
+                Finding(
+                    "stock-not-told",
+                    Severity.NOTE,
+                    f"{material} {thickness:g} mm",
+                    "The stock holds none of it: laid out on sizes in which it is usually sold.",
+                    "Add a [[stock]] row for what you have.",
+                )
+            )
+        return list(added.values())
+
+    def _pins(self, pinned: Sequence[PinnedPlace]) -> dict[tuple[str, int], list[PlacedPart]]:
+        by_title = {part.title: part for part in self.placer.parts.values()}
+        rows = {row.name: row for row in self.stock}
+        sheets: dict[tuple[str, int], OpenSheet] = {}
+        for pin in pinned:
+            part, row = by_title.get(pin.title), rows.get(pin.stock)
+            if part is None or row is None:
+                what = "part" if part is None else "sheet"
+                self._pin_fault(pin, f"There is no such {what}.")
+                continue
+            if not row.serves(part.material, part.thickness_mm) or (
+                row.quantity is not None and pin.copy > row.quantity
+            ):
+                self._pin_fault(pin, f"'{pin.stock}' {pin.copy} is no sheet for it.")
+                continue
+            key = (pin.stock, pin.copy)
+            sheet = sheets.setdefault(key, OpenSheet(row, pin.copy, self.rules))
+            placed = PlacedPart(part, pin.shift_mm, pin.turn_rad, pin.mirrored, pinned=True)
+            if pin.mirrored and not self.rules.may_mirror(row):
+                self._pin_fault(pin, "It may not lie mirrored there.")
+            elif not sheet.is_clear(placed.polygon()):
+                self._pin_fault(pin, "It would lie over the edge, a bad zone or a pinned part.")
+            else:
+                sheet.add(placed)
+        return {key: list(sheet.placed.values()) for key, sheet in sheets.items()}
+
+    def _pin_fault(self, pin: PinnedPlace, why: str) -> None:
+        self.findings.append(
+            Finding(
+                "pin-let-go",
+                Severity.WARNING,
+                pin.title,
+                f"It cannot stay where it is pinned, on '{pin.stock}'. {why}",
+                "It was laid elsewhere; move or remove its [[pinned]] row.",
+            )
+        )
+
+    def _groups(self) -> list[list[int]]:
+        """Return part numbers by material and thickness, those that name an alloy first."""
+        groups: dict[tuple[str, float], list[int]] = {}
+        for part in self.placer.parts.values():
+            key = (sheet_material_named(part.material).name, part.thickness_mm)
+            groups.setdefault(key, []).append(part.number)
+        order = sorted(groups, key=lambda key: (-len(key[0].split()), key))
+        return [self.placer.by_area(groups[key]) for key in order]
+
+    # -- the search ----------------------------------------------------------------------
+
+    def run(self, start: Nesting | None) -> None:
+        groups = self._groups()
+        self.watch.tell(0.0, "laying the parts out")
+        if start is not None:
+            self._offer(self._nesting(self._quickly(groups, self._as_it_lay(start))), always=True)
+        first = self._quickly(groups, self._with_pins())
+        self._offer(self._nesting(first))
+        if self.watch.over():
+            return
+        # How the time is shared out: by sheets, as many as the quick layout took.
+        counts = [self._count_of(first, group) for group in groups]
+        done: list[OpenSheet] = self._with_pins()
+        sheets_left = sum(max(0, count - 1) + _LAST_SHARE for count in counts)
+        for index, (group, count) in enumerate(zip(groups, counts, strict=True)):
+            sheets_left = self._thoroughly(done, group, count, sheets_left, groups[index + 1 :])
+            if self.watch.over():
+                return
+
+    def _with_pins(self) -> list[OpenSheet]:
+        rows = {row.name: row for row in self.stock}
+        sheets = []
+        for (name, copy), placed in self.pinned.items():
+            sheet = OpenSheet(rows[name], copy, self.rules)
+            for one in placed:
+                sheet.add(one)
+            sheets.append(sheet)
+        return sheets
+
+    def _as_it_lay(self, start: Nesting) -> list[OpenSheet]:
+        """Return the sheets of an earlier nesting with the parts that may still lie there."""
+        rows = {row.name: row for row in self.stock}
+        sheets = self._with_pins()
+        held = {number for sheet in sheets for number in sheet.placed}
+        for old in start.sheets:
+            row = rows.get(old.stock.name)
+            there = row is not None and (row.quantity is None or old.copy <= row.quantity)
+            if row is None or not there:
+                continue
+            sheet = next(
+                (s for s in sheets if (s.stock.name, s.copy) == (row.name, old.copy)), None
+            )
+            if sheet is None:
+                sheet = OpenSheet(row, old.copy, self.rules)
+                sheets.append(sheet)
+            for placed in old.placed:
+                part = self.placer.parts.get(placed.part.number)
+                if part is None or part.number in held or not _same_cut(part, placed.part):
+                    continue
+                again = replace(placed, part=part, pinned=False)
+                if _may_lie(again, sheet, self.rules):
+                    sheet.add(again)
+                    held.add(part.number)
+        return [sheet for sheet in sheets if sheet.placed]
+
+    def _quickly(self, groups: Iterable[list[int]], sheets: list[OpenSheet]) -> list[OpenSheet]:
+        """Return sheets with every part of the groups laid one by one where there is room."""
+        sheets = [sheet.copied() for sheet in sheets]
+        for group in groups:
+            held = {number for sheet in sheets for number in sheet.placed}
+            left = [number for number in group if number not in held]
+            left = self._on_open_sheets(sheets, left)
+            supply, passed_over = self._supply(sheets), set[str]()
+            while left:
+                found = supply.next_sheet(self.placer, left, passed_over)
+                if found is None:
+                    break
+                count = len(left)
+                sheet, left = self.placer.lay_first(OpenSheet(*found, self.rules), left, self.watch)
+                if len(left) == count:
+                    passed_over.add(found[0].name)
+                else:
+                    sheets.append(sheet)
+        return sheets
+
+    def _thoroughly(
+        self,
+        done: list[OpenSheet],
+        group: list[int],
+        count: int,
+        shares: float,
+        later: Sequence[list[int]],
+    ) -> float:
+        """Fill the group's sheets one after the other as well as the time allows."""
+        held = {number for sheet in done for number in sheet.placed}
+        left = self._on_open_sheets(done, [number for number in group if number not in held])
+        supply, passed_over = self._supply(done), set[str]()
+        while left and not self.watch.over():
+            found = supply.next_sheet(self.placer, left, passed_over)
+            if found is None:
+                break
+            own = 1.0 if count > 1 else _LAST_SHARE
+            seconds = self.watch.left() * min(1.0, own / max(shares, own))
+            shares, count = shares - own, count - 1
+            sheet, rest = self._filled(OpenSheet(*found, self.rules), left, seconds)
+            if len(rest) == len(left):
+                passed_over.add(found[0].name)
+                continue
+            left = rest
+            done.append(sheet)
+            self._offer(self._nesting(self._quickly([left, *later], done)))
+        return shares
+
+    def _filled(
+        self, sheet: OpenSheet, left: list[int], seconds: float
+    ) -> tuple[OpenSheet, list[int]]:
+        watch = self.watch.part(seconds)
+        self.seed += 100
+        if not sheet.stock.is_rectangle:
+            return self.placer.fill(sheet, left, watch, self.seed)
+        fitting = [number for number in left if self.placer.fits_alone(number, sheet.stock)]
+        sheet, rest = self.placer.lay_first(sheet, fitting, self.watch)
+        if len(fitting) > 1:
+            sheet, rest, fault = fill_by_strips(self.placer, sheet, rest, watch, self.seed)
+            if fault:
+                self._strip_fault(fault)
+                sheet, rest = self.placer.fill(sheet, rest, watch, self.seed)
+            rest = self.placer.lay(sheet, rest, self.watch)
+        on = set(sheet.placed)
+        return sheet, [number for number in left if number not in on]
+
+    def _strip_fault(self, fault: str) -> None:
+        finding = Finding(
+            "strips-failed",
+            Severity.WARNING,
+            "nesting",
+            f"The library that squeezes parts together failed ({fault}); they lie looser.",
+            "Install fitkit again with: pip install . (from its folder)",
+        )
+        if finding not in self.findings:
+            self.findings.append(finding)
+
+    # -- keeping count -------------------------------------------------------------------
+
+    def _on_open_sheets(self, sheets: Sequence[OpenSheet], left: list[int]) -> list[int]:
+        """Lay parts on sheets in use that serve them; return what found no room."""
+        for sheet in sheets:
+            serves = [n for n in left if _serves(sheet.stock, self.placer.parts[n])]
+            still = set(self.placer.lay(sheet, serves, self.watch))
+            left = [n for n in left if n in still or n not in serves]
+        return left
+
+    def _supply(self, sheets: Iterable[OpenSheet]) -> SheetSupply:
+        supply = SheetSupply(self.stock)
+        for sheet in sheets:
+            supply.taken(sheet.stock.name, sheet.copy)
+        return supply
+
+    def _count_of(self, sheets: Sequence[OpenSheet], group: Sequence[int]) -> int:
+        return max(1, sum(any(n in sheet.placed for n in group) for sheet in sheets))
+
+    def _nesting(self, sheets: Sequence[OpenSheet]) -> Nesting:
+        rank = {row.name: index for index, row in enumerate(self.stock)}
+        used = [sheet for sheet in sheets if sheet.placed]
+        used.sort(key=lambda sheet: (rank[sheet.stock.name], sheet.copy))
+        held = {number for sheet in used for number in sheet.placed}
+        left = [part for number, part in self.placer.parts.items() if number not in held]
+        return Nesting(self.rules, tuple(sheet.laid() for sheet in used), tuple(left))
+
+    def _offer(self, nesting: Nesting, *, always: bool = False) -> None:
+        score = _score(nesting)
+        if self.best is not None and not always and not _beats(score, self._best_score):
+            return
+        self.best, self._best_score = nesting, score
+        if self.better is not None:
+            self.better(nesting)
+
+
+def _serves(row: StockSheet, part: PartToPlace) -> bool:
+    return row.serves(part.material, part.thickness_mm)
+
+
+def _same_cut(one: PartToPlace, other: PartToPlace) -> bool:
+    return np.array_equal(one.outline_mm, other.outline_mm) and len(one.openings_mm) == len(
+        other.openings_mm
+    )
+
+
+def _may_lie(placed: PlacedPart, sheet: OpenSheet, rules: NestRules) -> bool:
+    part = placed.part
+    if not _serves(sheet.stock, part) or (placed.mirrored and not rules.may_mirror(sheet.stock)):
+        return False
+    turns = rules.turns_rad(part, sheet.stock, mirrored=placed.mirrored)
+    if turns is not None:
+        off = np.remainder(placed.turn_rad - np.array(turns) + np.pi, 2 * np.pi) - np.pi
+        if float(np.abs(off).min()) > 1e-9:
+            return False
+    return sheet.is_clear(placed.polygon())
+
+
+def _score(nesting: Nesting) -> tuple[float, ...]:
+    """Return what is to be least: parts left out, sheet bought, sheet used, and the loose ends.
+
+    Of every row of stock the sheet that is used least counts by how far along it parts reach: the
+    rest of it is the offcut to keep.
+    """
+    left = sum(part.area_mm2 for part in nesting.left_out)
+    bought = used = 0.0
+    ends: dict[tuple[str, float], float] = {}
+    for sheet in nesting.sheets:
+        area = float(sheet.stock.polygon().area)
+        used += area
+        bought += area if sheet.stock.quantity is None else 0.0
+        key = (sheet.stock.material, sheet.stock.thickness_mm)
+        reach = sheet.used_length_mm * sheet.stock.size_mm[1]
+        ends[key] = min(ends.get(key, np.inf), reach)
+    return left, bought, used, sum(ends.values())
+
+
+def _beats(score: tuple[float, ...], other: tuple[float, ...]) -> bool:
+    for one, two in zip(score, other, strict=True):
+        if abs(one - two) > _WORTH_MM2:
+            return one < two
+    return False
