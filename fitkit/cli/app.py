@@ -12,6 +12,7 @@ from fitkit.cli.answer import answering, finish, print_findings, print_reports
 from fitkit.cli.arguments import AsJson, JobFolder
 from fitkit.cli.design_rows import finish_edit
 from fitkit.cli.line_commands import line_app
+from fitkit.cli.nest_command import nest_command
 from fitkit.cli.patch_commands import patch_app
 from fitkit.cli.progress_lines import shown_progress
 from fitkit.cli.room_command import room_command
@@ -441,6 +442,7 @@ def print_command(job: JobFolder, as_json: AsJson = False) -> None:
     _make("print", job, "pages", as_json=as_json)
 
 
+app.command("nest")(nest_command)
 app.command("trace")(trace_command)
 
 app.command("room")(room_command)
@@ -483,7 +485,7 @@ def book_command(
 @app.command("make")
 def make_command(job: JobFolder, as_json: AsJson = False) -> None:
     """Make everything that is stale, in order."""
-    _make("make", job, "pages", as_json=as_json)
+    _make("make", job, None, as_json=as_json)
 
 
 @app.command("check")
@@ -530,7 +532,7 @@ def _step(command: str, job: Path, *, back: bool, as_json: bool) -> None:
         finish_edit(command, step_edit(job, back=back), as_json=as_json)
 
 
-def _make(command: str, job: Path, until: str, *, as_json: bool) -> None:
+def _make(command: str, job: Path, until: str | None, *, as_json: bool) -> None:
     with answering(command, as_json=as_json):
         from fitkit.workflow.make_job import make_job
 

@@ -162,9 +162,14 @@ class Job:
         return content
 
     def steps(self) -> tuple[str, ...]:
-        """Return the names of the steps this job needs: none before the body without photos."""
-        names = tuple(step.name for step in STEPS)
-        return names if self.from_photos else names[1:]
+        """Return the names of the steps this job needs.
+
+        There is no scan without photos, and no layout on sheets before some stock is told.
+        """
+        left_out = set() if self.from_photos else {"scan"}
+        if not self.settings.stock:
+            left_out.add("sheets")
+        return tuple(step.name for step in STEPS if step.name not in left_out)
 
     # -- changes; hold the lock ----------------------------------------------------------
 

@@ -18,6 +18,7 @@ __all__ = [
     "Step",
     "settings_of_step",
     "step_named",
+    "steps_before",
 ]
 
 
@@ -66,6 +67,7 @@ STEPS = (
     Step("blanks", "blanks", 2, ("patches",)),
     Step("templates", "templates", 2, ("blanks",)),
     Step("pages", "out", 1, ("templates",)),
+    Step("sheets", "sheets", 1, ("templates",)),
     Step("book", "book", 1, ("body", "blanks", "templates"), on_request=True),
 )
 """Every step in the order of the work."""
@@ -83,6 +85,12 @@ HELD_TO = "[capture] checks of the body"
 def step_named(name: str) -> Step:
     """Return the step of that name."""
     return next(step for step in STEPS if step.name == name)
+
+
+def steps_before(name: str) -> frozenset[str]:
+    """Return the names of all steps that a step's result rests on."""
+    after = step_named(name).after
+    return frozenset(after).union(*(steps_before(one) for one in after))
 
 
 def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
@@ -157,6 +165,12 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
             return {
                 "[job]": settings.job.model_dump(mode="json"),
                 "[print]": settings.print.model_dump(mode="json"),
+            }
+        case "sheets":
+            return {
+                "[[stock]]": [row.model_dump(mode="json") for row in settings.stock],
+                "[nest]": settings.nest.model_dump(mode="json", exclude={"seconds"}),
+                "[[pinned]]": [row.model_dump(mode="json") for row in settings.pinned],
             }
         case "book":
             return {

@@ -184,7 +184,7 @@ class _Nest:
 
     def run(self, start: Nesting | None) -> None:
         groups = self._groups()
-        self.watch.tell(0.0, "laying the parts out")
+        self.watch.tell("laying the parts out")
         if start is not None:
             self._offer(self._nesting(self._quickly(groups, self._as_it_lay(start))), always=True)
         first = self._quickly(groups, self._with_pins())

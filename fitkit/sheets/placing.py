@@ -77,7 +77,7 @@ class Placer:
         left = []
         for number in order:
             placed = None
-            if not watch.cancelled():
+            if not watch.stopped():
                 ways = self.ways(number, sheet.stock, turns)
                 placed = sheet.place_for(self.parts[number], self.probes[number], ways)
             if placed is None:

@@ -9,14 +9,6 @@ from dataclasses import dataclass, field
 __all__ = ["SearchWatch"]
 
 
-def _never() -> bool:
-    return False
-
-
-def _untold(fraction: float, words: str) -> None:
-    del fraction, words
-
-
 @dataclass(frozen=True, slots=True)
 class SearchWatch:
     """The time a search has, from when the watch was made.
@@ -32,13 +24,17 @@ class SearchWatch:
     """
 
     seconds: float
-    cancelled: Callable[[], bool] = _never
-    told: Callable[[float, str], None] = _untold
+    cancelled: Callable[[], bool] | None = None
+    told: Callable[[float, str], None] | None = None
     _started: float = field(default_factory=time.monotonic)
+
+    def stopped(self) -> bool:
+        """Tell whether somebody asked for the end."""
+        return self.cancelled is not None and self.cancelled()
 
     def left(self) -> float:
         """Return the seconds left, 0 when the search is to end."""
-        if self.cancelled():
+        if self.stopped():
             return 0.0
         return max(0.0, self._started + self.seconds - time.monotonic())
 
@@ -48,10 +44,12 @@ class SearchWatch:
 
     def part(self, seconds: float) -> SearchWatch:
         """Return a watch for a part of the work, over no later than this one."""
-        return SearchWatch(min(seconds, self.left()), self.cancelled, self.tell)
+        return SearchWatch(
+            min(seconds, self.left()), self.cancelled, lambda _, words: self.tell(words)
+        )
 
-    def tell(self, fraction: float, words: str) -> None:
-        """Tell how the whole search stands; a part's own fraction is passed over."""
-        del fraction
-        gone = 1.0 - self.left() / self.seconds if self.seconds > 0 else 1.0
-        self.told(gone, words)
+    def tell(self, words: str) -> None:
+        """Tell what was found and how much of the time is gone."""
+        if self.told is not None:
+            gone = 1.0 - self.left() / self.seconds if self.seconds > 0 else 1.0
+            self.told(gone, words)

@@ -187,7 +187,6 @@ class _StripFilling:
             held = {one.part.number for one in placed}
             self.left = [n for n in self.every if n not in held]
             self.watch.tell(
-                0.0,
                 f"{laid.title}: {len(placed)} parts on "
                 f"{laid.used_length_mm:.0f} mm, {100.0 * laid.utilisation:.0f} % used",
             )

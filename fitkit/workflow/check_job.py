@@ -52,7 +52,7 @@ def check_job(folder: Path | str) -> JobCheck:
     """
     from fitkit.job.job_folder import job_problems, open_job
     from fitkit.job.made_from import FileDigests
-    from fitkit.job.steps import step_named
+    from fitkit.job.steps import step_named, steps_before
 
     problems = job_problems(folder)
     if problems:
@@ -65,18 +65,19 @@ def check_job(folder: Path | str) -> JobCheck:
     digests = FileDigests(job.folder)
     found = list(_settings_findings(job))
     states = []
-    stale_before = ""
+    stale: list[str] = []
     for step in job.steps():
         state = job.state(step, digests)
         if state.state == "missing" and step_named(step).on_request:
             continue
-        if state.state == "fresh" and stale_before:
+        first = next((name for name in stale if name in steps_before(step)), "")
+        if state.state == "fresh" and first:
             state = type(state)(
-                state.step, "stale", (f"the {stale_before} is to be made first",), state.record
+                state.step, "stale", (f"the {first} is to be made first",), state.record
             )
         states.append(state)
         if state.state != "fresh":
-            stale_before = stale_before or step
+            stale.append(step)
         if state.record is not None:
             found += state.record.findings
     return JobCheck(tuple(states), same_findings_once(found))

@@ -24,6 +24,7 @@ _SHARES = {
     "blanks": 0.03,
     "templates": 0.01,
     "pages": 0.02,
+    "sheets": 0.05,
     "book": 0.07,
 }
 
@@ -31,11 +32,11 @@ _SHARES = {
 def make_job(
     folder: Path | str,
     *,
-    until: str = "pages",
+    until: str | None = None,
     progress: Progress | None = None,
     begins: Callable[[str], None] | None = None,
 ) -> tuple[StepReport, ...]:
-    """Make everything in a job that is stale, up to and with the step ``until``.
+    """Make everything in a job that is stale: all of it, or what the step ``until`` needs.
 
     A step whose inputs are what they were is left alone and reported so. When a step fails,
     those before it stay made and the rest of the job is as it was. ``begins`` is called with the
@@ -48,13 +49,14 @@ def make_job(
     """
     from fitkit.job.job_folder import open_job
     from fitkit.job.made_from import FileDigests
+    from fitkit.job.steps import steps_before
 
     job = open_job(folder)
     with job.locked("make"):
         digests = FileDigests(job.folder)
-        names = job.steps()
-        names = names[: names.index(until) + 1]
-        without_patches = not job.settings.patch and until == "pages"
+        wanted = _all_steps() if until is None else {*steps_before(until), until}
+        names = tuple(name for name in job.steps() if name in wanted)
+        without_patches = not job.settings.patch and until in (None, "pages")
         if without_patches:
             names = tuple(name for name in names if name in {"scan", "body"})
         reports: list[StepReport] = []
@@ -69,6 +71,13 @@ def make_job(
         if without_patches:
             reports[-1] = _with_note(reports[-1], job.called)
     return tuple(reports)
+
+
+def _all_steps() -> set[str]:
+    """Return the names of all steps but those made only when asked for."""
+    from fitkit.job.steps import STEPS
+
+    return {step.name for step in STEPS if not step.on_request}
 
 
 def _step(name: str, job: Job, digests: FileDigests, progress: Progress | None) -> StepReport:
@@ -97,6 +106,10 @@ def _step(name: str, job: Job, digests: FileDigests, progress: Progress | None) 
             from fitkit.workflow.print_job import print_job
 
             return print_job(job, digests=digests, progress=progress)
+        case "sheets":
+            from fitkit.workflow.nest_job import nest_step
+
+            return nest_step(job, digests=digests, progress=progress)
         case "book":
             from fitkit.workflow.book_job import book
 

@@ -44,10 +44,12 @@ def run_step(
     *,
     digests: FileDigests,
     progress: Progress | None = None,
+    again: bool = False,
 ) -> StepReport:
     """Run a step's work if its last result no longer holds, and keep what it made.
 
-    Hold the job's lock. When the work raises, nothing in the job has changed.
+    With ``again`` it is run in any case. Hold the job's lock. When the work raises, nothing in
+    the job has changed.
 
     Raises
     ------
@@ -56,7 +58,7 @@ def run_step(
     """
     state = job.state(step, digests)
     folder = job.result_folder(step)
-    if state.state == "fresh" and state.record is not None:
+    if state.state == "fresh" and state.record is not None and not again:
         if progress is not None:
             progress(1.0, f"{step}: still holds")
         return StepReport(
