@@ -11,7 +11,7 @@ from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Floats, frozen_floats
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.sheets.layout_check import layout_faults
-from fitkit.sheets.nesting import Nesting, NestRules, PlacedPart
+from fitkit.sheets.nesting import LaidSheet, Nesting, NestRules, PlacedPart
 from fitkit.sheets.open_sheet import OpenSheet
 from fitkit.sheets.part_to_place import PartToPlace
 from fitkit.sheets.placing import Placer
@@ -109,6 +109,8 @@ class _Nest:
         self.pinned = self._pins(pinned)
         self.best: Nesting | None = None
         self._best_score: tuple[float, ...] = ()
+        self._rest_key: object = None
+        self._rest: list[LaidSheet] = []
 
     # -- what there is -------------------------------------------------------------------
 
@@ -186,9 +188,10 @@ class _Nest:
         groups = self._groups()
         self.watch.tell("laying the parts out")
         if start is not None:
-            self._offer(self._nesting(self._quickly(groups, self._as_it_lay(start))), always=True)
+            again = self._quickly(groups, self._as_it_lay(start))
+            self._offer(self._nesting(sheet.laid() for sheet in again), always=True)
         first = self._quickly(groups, self._with_pins())
-        self._offer(self._nesting(first))
+        self._offer(self._nesting(sheet.laid() for sheet in first))
         if self.watch.over():
             return
         # How the time is shared out: by sheets, as many as the quick layout took.
@@ -236,14 +239,24 @@ class _Nest:
                     held.add(part.number)
         return [sheet for sheet in sheets if sheet.placed]
 
-    def _quickly(self, groups: Iterable[list[int]], sheets: list[OpenSheet]) -> list[OpenSheet]:
-        """Return sheets with every part of the groups laid one by one where there is room."""
+    def _quickly(
+        self,
+        groups: Iterable[list[int]],
+        sheets: Sequence[OpenSheet],
+        taken: Sequence[tuple[str, int]] = (),
+    ) -> list[OpenSheet]:
+        """Return sheets with every part of the groups laid one by one where there is room.
+
+        ``taken`` are sheets in use that nothing is added to.
+        """
         sheets = [sheet.copied() for sheet in sheets]
         for group in groups:
             held = {number for sheet in sheets for number in sheet.placed}
             left = [number for number in group if number not in held]
             left = self._on_open_sheets(sheets, left)
             supply, passed_over = self._supply(sheets), set[str]()
+            for name, copy in taken:
+                supply.taken(name, copy)
             while left:
                 found = supply.next_sheet(self.placer, left, passed_over)
                 if found is None:
@@ -275,17 +288,40 @@ class _Nest:
             own = 1.0 if count > 1 else _LAST_SHARE
             seconds = self.watch.left() * min(1.0, own / max(shares, own))
             shares, count = shares - own, count - 1
-            sheet, rest = self._filled(OpenSheet(*found, self.rules), left, seconds)
+            further = [left, *later]
+
+            def tell(laid: LaidSheet, further: list[list[int]] = further) -> None:
+                self._offer_with(done, laid, further)
+
+            sheet, rest = self._filled(OpenSheet(*found, self.rules), left, seconds, tell)
             if len(rest) == len(left):
                 passed_over.add(found[0].name)
                 continue
             left = rest
             done.append(sheet)
-            self._offer(self._nesting(self._quickly([left, *later], done)))
+            self._offer_with(done, None, [left, *later])
         return shares
 
+    def _offer_with(
+        self, done: Sequence[OpenSheet], laid: LaidSheet | None, groups: Sequence[list[int]]
+    ) -> None:
+        """Offer the sheets done, one more as it is now, and the rest laid one by one."""
+        sheets = [sheet.laid() for sheet in done] + ([laid] if laid is not None else [])
+        held = {placed.part.number for sheet in sheets for placed in sheet.placed}
+        rest = [[n for n in group if n not in held] for group in groups]
+        taken = tuple((sheet.stock.name, sheet.copy) for sheet in sheets)
+        key = (taken, tuple(map(tuple, rest)))
+        if key != self._rest_key:
+            quick = self._quickly(rest, [], taken=taken)
+            self._rest_key, self._rest = key, [sheet.laid() for sheet in quick]
+        self._offer(self._nesting([*sheets, *self._rest]))
+
     def _filled(
-        self, sheet: OpenSheet, left: list[int], seconds: float
+        self,
+        sheet: OpenSheet,
+        left: list[int],
+        seconds: float,
+        tell: Callable[[LaidSheet], None],
     ) -> tuple[OpenSheet, list[int]]:
         watch = self.watch.part(seconds)
         self.seed += 100
@@ -294,7 +330,9 @@ class _Nest:
         fitting = [number for number in left if self.placer.fits_alone(number, sheet.stock)]
         sheet, rest = self.placer.lay_first(sheet, fitting, self.watch)
         if len(fitting) > 1:
-            sheet, rest, fault = fill_by_strips(self.placer, sheet, rest, watch, self.seed)
+            sheet, rest, fault = fill_by_strips(
+                self.placer, sheet, rest, watch, seed=self.seed, better=tell
+            )
             if fault:
                 self._strip_fault(fault)
                 sheet, rest = self.placer.fill(sheet, rest, watch, self.seed)
@@ -332,13 +370,13 @@ class _Nest:
     def _count_of(self, sheets: Sequence[OpenSheet], group: Sequence[int]) -> int:
         return max(1, sum(any(n in sheet.placed for n in group) for sheet in sheets))
 
-    def _nesting(self, sheets: Sequence[OpenSheet]) -> Nesting:
+    def _nesting(self, sheets: Iterable[LaidSheet]) -> Nesting:
         rank = {row.name: index for index, row in enumerate(self.stock)}
         used = [sheet for sheet in sheets if sheet.placed]
         used.sort(key=lambda sheet: (rank[sheet.stock.name], sheet.copy))
-        held = {number for sheet in used for number in sheet.placed}
+        held = {placed.part.number for sheet in used for placed in sheet.placed}
         left = [part for number, part in self.placer.parts.items() if number not in held]
-        return Nesting(self.rules, tuple(sheet.laid() for sheet in used), tuple(left))
+        return Nesting(self.rules, tuple(used), tuple(left))
 
     def _offer(self, nesting: Nesting, *, always: bool = False) -> None:
         score = _score(nesting)

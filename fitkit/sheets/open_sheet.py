@@ -9,10 +9,11 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
+from fitkit.geometry.arrays import Floats
 from fitkit.sheets.clearance_grid import ClearanceGrid, Patch
 from fitkit.sheets.nesting import LaidSheet, NestRules, PlacedPart
 from fitkit.sheets.part_to_place import PartToPlace
-from fitkit.sheets.probe import Probe, first_place
+from fitkit.sheets.probe import Probe, corner_places, first_place
 from fitkit.sheets.stock_sheet import StockSheet
 
 __all__ = ["OpenSheet", "Way", "probe_of", "ways_of"]
@@ -23,7 +24,11 @@ _LEAST_CELL_MM, _LARGEST_CELL_MM = 2.5, 6.0
 _RIM_STEP_MM = 6.0
 # What is between nodes can be less clear than they tell, by about this share of a cell next to a
 # sharp corner; asked for beyond it when that was not enough.
-_SPARE_CELLS = (0.2, 0.8)
+_SPARE_CELLS = (0.0, 0.25, 0.8)
+# Next to a corner of the sheet they tell too little by as much.
+_CORNER_CELLS = 0.3
+_HAIR_MM = 1e-4
+_SQUARE_WAYS = 4
 _PUSHES = (1.0, 0.3, 0.08)
 _MOST_PUSHES = 12
 
@@ -132,26 +137,56 @@ class OpenSheet:
         probe
             Of the part as on its template.
         ways
-            How it may lie.
+            How it may lie; with the first four it is also tried square in corners.
         before_mm
             Along x it may not reach further than this.
         """
         best: PlacedPart | None = None
         reach = before_mm
-        for turn, mirrored in ways:
+        for index, (turn, mirrored) in enumerate(ways):
             turned = probe.turned(turn, mirrored=mirrored)
+            if index < _SQUARE_WAYS:
+                for shift in self._corners(turned, reach):
+                    placed = PlacedPart(part, shift, turn, mirrored)
+                    if self.is_clear(placed.polygon()):
+                        best, reach = placed, float(shift[0] + turned.high[0])
+                        break
             for spare in _SPARE_CELLS:
-                shift = first_place(
+                found = first_place(
                     self._grid, turned, before_mm=reach, spare_mm=spare * self._grid.cell_mm
                 )
-                if shift is None:
+                if found is None:
                     break
-                placed = PlacedPart(part, shift, turn, mirrored)
+                placed = PlacedPart(part, found, turn, mirrored)
                 polygon = placed.polygon()
                 if self.is_clear(polygon):
                     best, reach = self._pushed(placed, polygon)
                     break
         return best
+
+    def _corners(self, turned: Probe, before_mm: float) -> Floats:
+        """Return shifts at which a part's box touches two others', or the edge's, (P, 2) mm."""
+        boxes = np.array([one.bounds for one in self._polygons.values()]).reshape(-1, 4)
+        margin, gap = self.rules.margin_mm, self.rules.gap_mm
+        size = self.stock.size_mm
+        axes = [
+            np.concatenate(
+                [
+                    [margin, size[axis] - margin - (turned.high - turned.low)[axis]],
+                    boxes[:, axis + 2] + gap + _HAIR_MM,
+                    boxes[:, axis] - gap - _HAIR_MM - (turned.high - turned.low)[axis],
+                ]
+            )
+            - turned.low[axis]
+            for axis in (0, 1)
+        ]
+        return corner_places(
+            self._grid,
+            turned,
+            *axes,
+            before_mm=before_mm,
+            spare_mm=-_CORNER_CELLS * self._grid.cell_mm,
+        )
 
     def _pushed(self, placed: PlacedPart, polygon: shapely.Polygon) -> tuple[PlacedPart, float]:
         """Return a part moved back and down until it meets something, and how far it reaches."""

@@ -56,15 +56,23 @@ class Placer:
     def ways(self, number: int, stock: StockSheet, turns: str = "any") -> list[Way]:
         """Return the ways a part is tried on a sheet.
 
-        ``turns`` narrows those it may take freely: ``"along"`` lays its length along the sheet,
-        ``"across"`` square to it, ``"any"`` and ``"many"`` try others as well.
+        ``turns`` narrows them: ``"along"`` lays its length along the sheet, ``"across"`` square to
+        it, as far as it may; where it may turn freely ``"any"`` and ``"many"`` try others as well.
         """
         square = self.square_turns[number]
-        quarters = {"along": (0, 2), "across": (1, 3)}.get(turns, (0, 1, 2, 3))
-        free = [square + quarter * math.pi / 2 for quarter in quarters]
+        free = [square + quarter * math.pi / 2 for quarter in range(4)]
         count = {"any": _FREE_TURNS, "many": 2 * _FREE_TURNS}.get(turns, 0)
         free += [square + (i + 0.5) * 2 * math.pi / count for i in range(count)]
-        return ways_of(self.parts[number], stock, self.rules, free)
+        ways = ways_of(self.parts[number], stock, self.rules, free)
+        if turns in ("any", "many"):
+            return ways
+        # Mirrored, the box lies the other way round.
+        leans = [turn + square if mirrored else turn - square for turn, mirrored in ways]
+        along = [abs(math.cos(lean)) > math.sqrt(0.5) for lean in leans]
+        wanted = [
+            way for way, is_so in zip(ways, along, strict=True) if is_so == (turns == "along")
+        ]
+        return wanted or ways
 
     def by_area(self, numbers: Iterable[int]) -> list[int]:
         """Return part numbers, the largest part first."""

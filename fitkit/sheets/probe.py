@@ -12,13 +12,14 @@ from fitkit.flatten.compiled import compiled
 from fitkit.geometry.arrays import Floats
 from fitkit.sheets.clearance_grid import ClearanceGrid, Singles
 
-__all__ = ["Probe", "first_place"]
+__all__ = ["Probe", "corner_places", "first_place"]
 
 _MOST_CIRCLES = 14
 _LEAST_RADIUS_MM = 3.0
 # Clearances are told up to a reach; circles stay so far below it that some can be spared.
 _MOST_SPARE_MM = 5.0
 _CELLS_ACROSS = 40
+_MOST_CORNERS = 16
 # A step of the golden section goes round an outline so that any few points are spread well.
 _GOLDEN = 0.6180339887498949
 
@@ -118,6 +119,80 @@ def first_place(
     return None if math.isnan(x) else np.array([x, y])
 
 
+def corner_places(
+    grid: ClearanceGrid,
+    probe: Probe,
+    x_mm: Floats,
+    y_mm: Floats,
+    *,
+    before_mm: float,
+    spare_mm: float,
+) -> Floats:
+    """Return those of the shifts (x, y), (P, 2) mm, at which a part may lie, least x first.
+
+    Meant for parts with straight sides that fit to a hair: between nodes the clearance next to a
+    corner is told too small, so ``spare_mm`` may be below zero and what comes back is to be looked
+    at again.
+    """
+    high = np.array([grid.values.shape[1] - 1, grid.values.shape[0] - 1]) * grid.cell_mm
+    x = x_mm[(x_mm >= -probe.low[0]) & (x_mm <= min(high[0], before_mm) - probe.high[0])]
+    y = y_mm[(y_mm >= -probe.low[1]) & (y_mm <= high[1] - probe.high[1])]
+    return _corner_places(
+        grid.values,
+        grid.cell_mm,
+        probe.points_mm,
+        probe.needs_mm,
+        spare_mm,
+        np.sort(x),
+        np.sort(y),
+        _MOST_CORNERS,
+    )
+
+
+@compiled
+def _missing_at(
+    values: Singles, cell: float, points: Floats, needs: Floats, spare: float, x: float, y: float
+) -> float:
+    """Return by how much the first point that lacks clearance lacks it; 0 or less for none."""
+    rows, columns = values.shape
+    missing = 0.0
+    for k in range(len(points)):
+        u = (points[k, 0] + x) / cell
+        v = (points[k, 1] + y) / cell
+        i = min(max(int(u), 0), columns - 2)
+        j = min(max(int(v), 0), rows - 2)
+        fu, fv = u - i, v - j
+        there = (1.0 - fv) * ((1.0 - fu) * values[j, i] + fu * values[j, i + 1]) + fv * (
+            (1.0 - fu) * values[j + 1, i] + fu * values[j + 1, i + 1]
+        )
+        missing = needs[k] + spare - there
+        if missing > 0.0:
+            break
+    return missing
+
+
+@compiled
+def _corner_places(
+    values: Singles,
+    cell: float,
+    points: Floats,
+    needs: Floats,
+    spare: float,
+    xs: Floats,
+    ys: Floats,
+    most: int,
+) -> Floats:
+    found = np.empty((most, 2))
+    count = 0
+    for x in xs:
+        for y in ys:
+            if count < most and _missing_at(values, cell, points, needs, spare, x, y) <= 0.0:
+                found[count, 0] = x
+                found[count, 1] = y
+                count += 1
+    return found[:count]
+
+
 @compiled
 def _first_place(
     values: Singles,
@@ -130,24 +205,11 @@ def _first_place(
     y0: float,
     y1: float,
 ) -> tuple[float, float]:
-    rows, columns = values.shape
     x = x0
     while x <= x1:
         y = y0
         while y <= y1:
-            missing = 0.0
-            for k in range(len(points)):
-                u = (points[k, 0] + x) / cell
-                v = (points[k, 1] + y) / cell
-                i = min(max(int(u), 0), columns - 2)
-                j = min(max(int(v), 0), rows - 2)
-                fu, fv = u - i, v - j
-                there = (1.0 - fv) * ((1.0 - fu) * values[j, i] + fu * values[j, i + 1]) + fv * (
-                    (1.0 - fu) * values[j + 1, i] + fu * values[j + 1, i + 1]
-                )
-                missing = needs[k] + spare - there
-                if missing > 0.0:
-                    break
+            missing = _missing_at(values, cell, points, needs, spare, x, y)
             if missing <= 0.0:
                 return x, y
             # Clearance changes no faster than one moves; between nodes a little faster.

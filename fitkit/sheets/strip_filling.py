@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,9 +51,15 @@ class _Try:
 
 class _StripFilling:
     def __init__(
-        self, placer: Placer, sheet: OpenSheet, left: Sequence[int], watch: SearchWatch, seed: int
+        self,
+        placer: Placer,
+        sheet: OpenSheet,
+        left: Sequence[int],
+        watch: SearchWatch,
+        seed: int,
+        better: Callable[[LaidSheet], None] | None,
     ) -> None:
-        self.placer, self.watch, self.seed = placer, watch, seed
+        self.placer, self.watch, self.seed, self.better = placer, watch, seed, better
         self.best, self.left = sheet.laid(), list(left)
         self.stock, self.copy, self.rules = sheet.stock, sheet.copy, sheet.rules
         self.every = every = placer.by_area([*sheet.placed, *left])
@@ -186,6 +192,8 @@ class _StripFilling:
             self.best, self.known = laid, one.area_mm2
             held = {one.part.number for one in placed}
             self.left = [n for n in self.every if n not in held]
+            if self.better is not None:
+                self.better(laid)
             self.watch.tell(
                 f"{laid.title}: {len(placed)} parts on "
                 f"{laid.used_length_mm:.0f} mm, {100.0 * laid.utilisation:.0f} % used",
@@ -193,7 +201,13 @@ class _StripFilling:
 
 
 def fill_by_strips(
-    placer: Placer, sheet: OpenSheet, left: Sequence[int], watch: SearchWatch, seed: int
+    placer: Placer,
+    sheet: OpenSheet,
+    left: Sequence[int],
+    watch: SearchWatch,
+    *,
+    seed: int,
+    better: Callable[[LaidSheet], None] | None = None,
 ) -> tuple[OpenSheet, list[int], str]:
     """Fill a plain rectangle better than it is, trying ever more parts while there is time.
 
@@ -203,6 +217,8 @@ def fill_by_strips(
         As filled so far; what is on it may come to lie elsewhere on it, or be left for another.
     left
         Numbers of further parts that could lie on it.
+    better
+        Called with each better layout of the sheet as it is found.
 
     Returns
     -------
@@ -213,7 +229,7 @@ def fill_by_strips(
     fault
         Why strips could not be squeezed at all; empty when they could.
     """
-    filling = _StripFilling(placer, sheet, left, watch, seed)
+    filling = _StripFilling(placer, sheet, left, watch, seed, better)
     filling.run()
     if filling.known > sheet.parts_area_mm2 + 1.0 or (
         filling.best.used_length_mm < sheet.used_length_mm

@@ -104,13 +104,17 @@ def test_a_pin_over_the_edge_is_let_go_with_a_word() -> None:
     assert len(result.nesting.placed()) == 1
 
 
-def test_an_earlier_layout_stays_where_it_lies_when_a_part_is_added() -> None:
+def test_an_earlier_layout_stays_where_it_lies_when_nothing_better_is_found() -> None:
+    """The stock is turned round, so that the earlier layout is not what comes first."""
     parts = [box(200.0, 140.0, n) for n in range(1, 7)]
-    before = nested(parts, [sheet()]).nesting
-    after = nested([*parts, box(60.0, 60.0, 7)], [sheet()], start=before).nesting
-    places = {one.part.number: one.shift_mm.tolist() for one in after.placed()}
-    for one in before.placed():
-        assert places[one.part.number] == one.shift_mm.tolist()
+    one, other = sheet(name="one"), sheet(name="other")
+    before = nested(parts, [one, other]).nesting
+    after = nested([*parts, box(60.0, 60.0, 7)], [other, one], start=before).nesting
+    places = {placed.part.number: placed.shift_mm.tolist() for placed in after.placed()}
+    assert [laid.stock.name for laid in after.sheets] == ["one"]
+    assert {number: places[number] for number in range(1, 7)} == {
+        placed.part.number: placed.shift_mm.tolist() for placed in before.placed()
+    }
 
 
 def test_a_material_without_stock_takes_a_size_as_sold() -> None:
@@ -120,11 +124,19 @@ def test_a_material_without_stock_takes_a_size_as_sold() -> None:
     assert [finding.code for finding in result.findings] == ["stock-not-told"]
 
 
-def test_strips_pack_a_sheet_tighter_than_one_by_one() -> None:
-    rng = np.random.default_rng(5)
-    shapes = [ring_mm(r, 3 + k % 3) for k, r in enumerate(rng.uniform(40.0, 90.0, 14))]
+def test_strips_pack_tighter_than_one_by_one_and_may_be_stopped_at_any_time() -> None:
+    rng = np.random.default_rng(7)
+    shapes = [ring_mm(r, 3 + k % 3) for k, r in enumerate(rng.uniform(30.0, 70.0, 24))]
     parts = [part(shape, n + 1) for n, shape in enumerate(shapes)]
     quick = nested(parts, [sheet()]).nesting
-    slow = nested(parts, [sheet()], seconds=4.0).nesting
-    assert slow.left_out == quick.left_out == ()
-    assert slow.sheets[0].used_length_mm < quick.sheets[0].used_length_mm
+    found: list[Nesting] = []
+
+    def tighter() -> bool:
+        reach = found[-1].sheets[0].used_length_mm if found else np.inf
+        return reach < quick.sheets[0].used_length_mm
+
+    watch = SearchWatch(120.0, cancelled=tighter)
+    result = nest_parts(parts, [sheet()], RULES, watch=watch, better=found.append)
+    assert layout_faults(result.nesting, parts, result.stock) == ()
+    assert tighter()
+    assert result.nesting is found[-1]
