@@ -54,4 +54,4 @@ def demo(
     folder = Path(folder).expanduser() if folder is not None else Path(DEMO_FOLDER)
     if not (folder / "job.toml").is_file():
         copy_job(sample_folder(), folder)
-    return make_job(folder, until="book", progress=progress)
+    return make_job(folder, also=("book",), progress=progress)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -33,11 +33,13 @@ def make_job(
     folder: Path | str,
     *,
     until: str | None = None,
+    also: Collection[str] = (),
     progress: Progress | None = None,
     begins: Callable[[str], None] | None = None,
 ) -> tuple[StepReport, ...]:
-    """Make everything in a job that is stale: all of it, or what the step ``until`` needs.
+    """Make everything in a job that is stale: all of it, or ``until`` and what that needs.
 
+    Steps that are made only when asked for are named in ``also``.
     A step whose inputs are what they were is left alone and reported so. When a step fails,
     those before it stay made and the rest of the job is as it was. ``begins`` is called with the
     name of each step when its turn comes.
@@ -55,6 +57,7 @@ def make_job(
     with job.locked("make"):
         digests = FileDigests(job.folder)
         wanted = _all_steps() if until is None else {*steps_before(until), until}
+        wanted |= set(also)
         names = tuple(name for name in job.steps() if name in wanted)
         without_patches = not job.settings.patch and until in (None, "pages")
         if without_patches:
