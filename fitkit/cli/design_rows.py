@@ -61,24 +61,16 @@ def written_length(told: str) -> float | str:
         return told
 
 
+_PLACES = {"landmark", "xyz_mm", "line", "axis", "height_mm", "bearing_deg"}
+
+
 def _words(value: Any) -> str:
     """Return a value of a row as one would say it: places as they are typed after a command."""
     if isinstance(value, dict):
-        if "landmark" in value:
-            return str(value["landmark"])
-        if "xyz_mm" in value:
-            return ",".join(f"{part:g}" for part in value["xyz_mm"])
-        if "line" in value:
-            tail = f":{value['along']:g}" if "along" in value else ""
-            tail += f"/{value['crossing']}" if "crossing" in value else ""
-            return f"on {value['line']}{tail}"
-        if "axis" in value:
-            return f"{value['axis']}:{value['along']:g}@{value['bearing_deg']:g}"
-        if "height_mm" in value:
-            return f"{value['height_mm']:g}@{value['bearing_deg']:g}"
-        if "between" in value and "bearing_deg" in value:
-            low, high = value["between"]
-            return f"{value['part']:g} from {low} to {high}@{value['bearing_deg']:g}"
+        if _PLACES & value.keys():
+            from fitkit.workflow.edit_job import anchor_words
+
+            return anchor_words(value)
         return ", ".join(f"{key} {_words(inner)}" for key, inner in value.items())
     if isinstance(value, list):
         return "; ".join(_words(item) for item in value)

@@ -2,19 +2,264 @@
 
 from __future__ import annotations
 
-from fastapi import FastAPI
+import asyncio
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+from typing import Any
 
+from fastapi import FastAPI
+from nicegui import context, ui
+
+from fitkit.errors import FitkitError
+from fitkit.room.design_desk import DesignDesk, Tool, desk_of
+from fitkit.room.design_lists import line_list, patch_list
+from fitkit.room.design_shown import show_design
+from fitkit.room.kept_input import tick
+from fitkit.room.line_panel import line_panel
 from fitkit.room.page import RoomPage
+from fitkit.room.page_parts import box, button, words
+from fitkit.room.patch_panel import new_patch_panel, patch_panel
 from fitkit.room.session import RoomSession
-from fitkit.room.viewer import add_viewer
+from fitkit.room.template_strip import template_strip
+from fitkit.room.viewer import Viewer, add_viewer
+from fitkit.workflow.edit_job import anchor_values
+from fitkit.workflow.pick_place import Ray
+from fitkit.workflow.step_edit import edits_to_step
 
 __all__ = ["add_routes", "build"]
+
+_TOOLS: tuple[tuple[Tool, str], ...] = (
+    ("choose", "Choose"),
+    ("line", "Draw a line"),
+    ("patch", "Name a patch"),
+)
+_LOOKS = ("front", "back", "left", "right")
 
 
 def add_routes(app: FastAPI, session: RoomSession) -> None:  # noqa: ARG001  every stop's signature
     """Add the view of the body, for the other stops too."""
+    ui.add_css(Path(__file__).with_name("lines_stop.css"), shared=True)
     add_viewer(app)
 
 
 def build(page: RoomPage) -> None:
     """Fill the page."""
+    desk = desk_of(page.session)
+    do = _doing(page)
+    with box("fk-desk"):
+        with box("fk-desk-view"):
+            page.live(lambda: _tools(desk, do), of=lambda: (desk.tool, desk.kind, desk.both_sides))
+            page.live(lambda: _says(desk, do), of=lambda: _what_is_said(desk))
+            viewer = Viewer("The body, with its lines and patches")
+            _looks(viewer)
+        with box("fk-desk-side"):
+            _steps(page, desk, do)
+            page.live(lambda: _chosen(page, desk, do), of=lambda: _panel_key(desk))
+            page.live(lambda: patch_list(desk), of=lambda: (desk.patches, desk.chosen))
+            page.live(lambda: line_list(desk, do), of=lambda: (desk.lines, desk.chosen))
+            page.live(lambda: template_strip(page.session, desk), of=lambda: _strip_key(page, desk))
+    _join(viewer, desk, do)
+    page.follow(lambda: do(desk.refresh), of=lambda: page.session.revision)
+    do(desk.refresh)
+
+
+def _doing(page: RoomPage) -> Callable[..., None]:
+    """Return what runs an act of the desk and says why when it cannot be done."""
+    client = context.client
+    running: set[asyncio.Task[None]] = set()
+
+    def do(act: Callable[..., Awaitable[Any]], *arguments: Any, **named: Any) -> None:
+        async def tried() -> None:
+            try:
+                await act(*arguments, **named)
+            except FitkitError as error:
+                with client:
+                    page.tell(error)
+
+        task = asyncio.create_task(tried())
+        running.add(task)
+        task.add_done_callback(running.discard)
+
+    return do
+
+
+# -- the view ---------------------------------------------------------------------------------
+
+
+def _join(viewer: Viewer, desk: DesignDesk, do: Callable[..., None]) -> None:
+    """Let a view show the desk, and the desk hear what is done in the view."""
+
+    def show() -> None:
+        show_design(viewer, desk)
+
+    desk.follow(show, within=viewer)
+
+    async def hovered(ray: Ray | None) -> None:
+        picked = await desk.hover(ray)
+        if picked is None:
+            viewer.answer(None)
+        else:
+            viewer.answer(picked.point.point_mm, "body" if picked.line is None else "line")
+
+    async def picked(ray: Ray) -> None:
+        do(desk.click, ray)
+
+    async def dragged(place: str, phase: str, ray: Ray) -> None:
+        number = place.removeprefix("place ")
+        if not number.isdigit():
+            return
+        if phase == "cancel":
+            desk.let_go()
+        elif phase == "end":
+            do(desk.drag_point, int(number), ray, keep=True)
+        else:
+            await desk.drag_point(int(number), ray, keep=False)
+        viewer.answer(None)
+
+    async def pressed(key: str) -> None:
+        if key in ("undo", "redo"):
+            do(desk.step, back=key == "undo")
+        elif key == "remove":
+            do(desk.remove)
+        elif key == "stop":
+            desk.stop_drawing()
+
+    viewer.on_pick(picked)
+    viewer.on_hover(hovered)
+    viewer.on_drag(dragged)
+    viewer.on_key(pressed)
+    show()
+
+
+def _looks(viewer: Viewer) -> None:
+    with box("fk-looks").props('role=group aria-label="Look from"'):
+        for side in _LOOKS:
+            button(side.title(), lambda side=side: viewer.look(side), small=True)
+
+
+def _tools(desk: DesignDesk, do: Callable[..., None]) -> None:
+    with box("fk-row").props('role=group aria-label="What a click does"'):
+        for tool, title in _TOOLS:
+            made = button(title, lambda tool=tool: desk.take(tool), first=desk.tool == tool)
+            made.props(f"aria-pressed={str(desk.tool == tool).lower()}")
+    if desk.tool != "line":
+        return
+    with box("fk-row"):
+        for kind, title in (("geodesic", "Shortest way"), ("through", "Smooth")):
+            made = button(title, lambda kind=kind: _run(desk, kind), small=True)
+            made.classes("fk-chosen" if desk.kind == kind else "")
+            made.props(f"aria-pressed={str(desk.kind == kind).lower()}")
+
+        async def both(wanted: bool) -> None:
+            desk.both_sides = bool(wanted)
+
+        tick("On both sides", desk.both_sides, both)
+        _typed_place(desk, do)
+
+
+def _run(desk: DesignDesk, kind: Any) -> None:
+    desk.kind = kind
+    desk.stop_drawing()
+
+
+def _typed_place(desk: DesignDesk, do: Callable[..., None]) -> None:
+    """Offer a place by numbers, for whom the pointer does not do."""
+    with box("fk-row"):
+        typed = ui.element("input").classes("fk-input fk-place")
+        typed._props |= {
+            "aria-label": "Place by numbers: height@bearing, limb:along@bearing, or a landmark",
+            "placeholder": "1200@30 or a landmark",
+            "autocomplete": "off",
+        }
+
+        async def drawn(text: str) -> None:
+            await desk.place(anchor_values(text))
+
+        typed.on(
+            "keydown.enter",
+            lambda event: do(drawn, str(event.args)),
+            js_handler="(event) => { emit(event.target.value); event.target.value = ''; }",
+        )
+
+
+def _what_is_said(desk: DesignDesk) -> tuple[object, ...]:
+    faults = desk.lines.faults if desk.lines else {}
+    return desk.tool, desk.first is None, desk.drawing, desk.doing, desk.fault, tuple(faults)
+
+
+def _says(desk: DesignDesk, do: Callable[..., None]) -> None:
+    """Say what to do next."""
+    with box("fk-says").props("role=status"):
+        if desk.fault is not None:
+            words(f"{desk.fault.cause} {desk.fault.remedy}", "span")
+        elif desk.doing:
+            words(f"One moment: {desk.doing}.", "span")
+        elif desk.tool == "line" and desk.drawing is not None:
+            words("Click on for the next place.", "span")
+            button("Close it", lambda: do(desk.close_line), small=True)
+            button("Done", desk.stop_drawing, small=True, first=True)
+        elif desk.tool == "line" and desk.first is not None:
+            words("Click where it goes next.", "span")
+            button("Leave it", desk.stop_drawing, small=True)
+        elif desk.tool == "line":
+            words("Click where the line begins; on a line it stays on that line.", "span")
+        elif desk.tool == "patch":
+            words("Click inside the lines that go round it.", "span")
+        else:
+            words("Click a line or a patch; drag a yellow place to move it.", "span")
+
+
+# -- beside it ---------------------------------------------------------------------------------
+
+
+def _steps(page: RoomPage, desk: DesignDesk, do: Callable[..., None]) -> None:
+    """Offer a step back and one forward, by buttons that stay in place to be pressed again."""
+    with box("fk-row") as row:
+        back = button("Undo", lambda: do(desk.step, back=True))
+        forward = button("Redo", lambda: do(desk.step, back=False))
+
+        async def ghost(wanted: bool) -> None:
+            do(desk.show_ghost, bool(wanted))
+
+        tick("Form over the body", desk.ghost_wanted, ghost)
+
+    def follow() -> None:
+        try:
+            edits = edits_to_step(page.session.job())
+        except FitkitError:
+            return
+        first = "the place just set" if desk.first is not None else None
+        for made, title, what in (
+            (back, "Undo", first or edits.to_undo),
+            (forward, "Redo", edits.to_redo),
+        ):
+            made.set_enabled(what is not None)
+            made.props["aria-label"] = f"{title}: {what}" if what else title
+            made.update()
+
+    page.follow(follow, of=lambda: (page.session.revision, desk.first is None), within=row)
+    follow()
+
+
+def _panel_key(desk: DesignDesk) -> tuple[object, ...]:
+    row = None if desk.chosen is None else desk.row(desk.chosen.section, desk.chosen.name)
+    shape = None if row is None else (row.get("kind"), len(row.get("points", ())), row.get("axis"))
+    edges = None
+    if desk.chosen is not None and desk.chosen.section == "patch" and desk.patches is not None:
+        edges = [one.edges for one in desk.patches.patches if one.design.name == desk.chosen.name]
+    return desk.chosen, shape, str(edges), desk.region, desk.lines is None
+
+
+def _chosen(page: RoomPage, desk: DesignDesk, do: Callable[..., None]) -> None:
+    if desk.lines is None:
+        return
+    if desk.region is not None:
+        new_patch_panel(desk, do)
+    elif desk.chosen is not None and desk.chosen.section == "line":
+        line_panel(page, desk, do, desk.chosen.name)
+    elif desk.chosen is not None:
+        patch_panel(page, desk, do, desk.chosen.name)
+
+
+def _strip_key(page: RoomPage, desk: DesignDesk) -> tuple[object, ...]:
+    return page.session.revision, desk.lines is None

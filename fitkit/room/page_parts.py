@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Awaitable, Callable, Iterable, Sequence
 from typing import Any
 
@@ -79,7 +78,7 @@ def button(
     made = ui.button(text, on_click=act, color=None).props("no-caps unelevated")
     made.classes("fk-button" + " fk-first" * first + " fk-small" * small)
     if label:
-        made.props(f'aria-label="{html.escape(label)}"')
+        made._props["aria-label"] = label
     if not enabled:
         made.disable()
     return made

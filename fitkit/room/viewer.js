@@ -10,7 +10,7 @@ export default {
     try {
       this.view = new BodyView(element, {
         label: this.label, colours: this.colours,
-        onPick: told('pick'), onHover: told('hover'), onDrag: told('drag'),
+        onPick: told('pick'), onHover: told('hover'), onDrag: told('drag'), onKey: told('key'),
       });
     } catch (error) {
       element.dataset.state = 'failed';

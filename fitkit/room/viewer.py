@@ -199,6 +199,14 @@ class Viewer(
 
         self.on("drag", dragged)
 
+    def on_key(self, heard: Callable[[str], Awaitable[None]]) -> None:
+        """Call with ``undo``, ``redo``, ``remove`` or ``stop`` as the keyboard says."""
+
+        async def pressed(event: events.GenericEventArguments) -> None:
+            await heard(str(event.args))
+
+        self.on("key", pressed)
+
     # -- inside --------------------------------------------------------------------------
 
     def _show(self, kind: str, shown: Iterable[_Shown]) -> None:

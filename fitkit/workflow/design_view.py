@@ -21,10 +21,21 @@ if TYPE_CHECKING:
     from fitkit.geometry.arrays import Floats, Ints
     from fitkit.geometry.mesh import TriangleMesh
     from fitkit.geometry.surface_point import SurfacePoint
-    from fitkit.patch.design import PatchDesign, TapeLineDesign
+    from fitkit.patch.design import Anchor, PatchDesign, TapeLineDesign
     from fitkit.patch.lined_form import LinedForm
 
-__all__ = ["LinesView", "PatchView", "PatchesView", "redrawn_lines", "view_lines", "view_patches"]
+__all__ = [
+    "LinesView",
+    "PatchView",
+    "PatchesView",
+    "Region",
+    "line_places_mm",
+    "place_mm",
+    "redrawn_lines",
+    "region_at",
+    "view_lines",
+    "view_patches",
+]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -189,6 +200,102 @@ def view_patches(lines: LinesView, *, before: PatchesView | None = None) -> Patc
             found = replace(found, mesh=was.mesh)
         patches.append(found)
     return PatchesView(lines, lined, tuple(patches), owner)
+
+
+def line_places_mm(view: LinesView, name: str) -> tuple[Floats, ...]:
+    """Return where the places lie that a line is drawn through, (3,) float mm each."""
+    from fitkit.patch.design import GeodesicLine, RoundLine, ThroughLine
+
+    design = next((one for one in view.drawn.designs if one.name == name), None)
+    if isinstance(design, GeodesicLine | ThroughLine):
+        return _placed_mm(view, design.through)
+    return _placed_mm(view, (design.centre,)) if isinstance(design, RoundLine) else ()
+
+
+def place_mm(view: LinesView, values: Mapping[str, Any]) -> Floats:
+    """(3,) float mm: where a place lies that is told as in ``job.toml``.
+
+    Raises
+    ------
+    DesignError
+        When the body has no such place.
+    JobError
+        When it is not told in full.
+    """
+    return _placed_mm(view, (_anchor(values),))[0]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Region:
+    """What a patch could be made of: the piece of the body that lines run round.
+
+    Attributes
+    ----------
+    point
+        In it.
+    row
+        Of a patch there, without its name.
+    mesh
+        The piece.
+    """
+
+    point: SurfacePoint
+    row: Mapping[str, Any]
+    mesh: TriangleMesh
+
+
+def region_at(view: PatchesView, point: SurfacePoint) -> Region:
+    """Return the piece round a point of the body that no patch takes in yet.
+
+    Raises
+    ------
+    DesignError
+        When no line runs round it, the point lies on a line, or in a patch.
+    """
+    from fitkit.job.designs import anchor_values_of
+    from fitkit.patch.cut_patches import patch_region
+    from fitkit.patch.design import PatchDesign
+    from fitkit.patch.place_in_words import anchor_at
+    from fitkit.patch.region_lines import RegionLines
+
+    there = view.patch_at(point)
+    if there is not None:
+        raise DesignError(
+            f"The patch '{there.design.name}' is there already.",
+            "Click beside it, or draw a line through it and divide it.",
+        )
+    inside = anchor_at(view.lines.drawn.form, point.point_mm)
+    faces = patch_region(view.lined, PatchDesign("new patch", (), inside), [(inside, point)])
+    edges = RegionLines(view.lined, faces).border_lines()
+    if not edges:
+        raise DesignError(
+            "No lines run round this place.",
+            "Draw the lines that bound it first, each as far as the next.",
+        )
+    row = {"lines": list(edges), "inside": anchor_values_of(inside)}
+    return Region(point, row, view.lined.mesh.faces_only(faces)[0])
+
+
+def _anchor(values: Mapping[str, Any]) -> Anchor:
+    from pydantic import ValidationError
+
+    from fitkit.errors import JobError
+    from fitkit.job.designs import anchor_of
+    from fitkit.job.line_settings import AnchorSection
+
+    try:
+        return anchor_of(AnchorSection.model_validate(dict(values)))
+    except ValidationError as error:
+        message = error.errors()[0]["msg"].removeprefix("Value error, ")
+        raise JobError("That is not a place.", message) from error
+
+
+def _placed_mm(view: LinesView, anchors: Sequence[Anchor]) -> tuple[Floats, ...]:
+    from fitkit.patch.line_anchor import place_among_lines
+
+    paths = {line.name: line.path for line in view.drawn.lines}
+    points = place_among_lines(view.drawn.form, tuple(anchors), paths)
+    return tuple(point.point_mm for point in points)
 
 
 def _viewed(

@@ -11,11 +11,19 @@ if TYPE_CHECKING:
 
 __all__ = [
     "DrawnKind",
+    "axis_range_mm",
     "drawn_row",
     "free_name",
+    "has_twin",
     "leaning_lines",
+    "line_facts",
+    "middle_height_mm",
     "mirrored_row",
+    "missing_symmetry",
+    "new_level_row",
     "next_leg",
+    "on_axis",
+    "twin_name",
 ]
 
 DrawnKind: TypeAlias = Literal["geodesic", "through"]
@@ -35,6 +43,14 @@ def drawn_row(
 def mirrored_row(name: str, of: str) -> dict[str, Any]:
     """Return the row of a line drawn again on the other side."""
     return {"name": name, "kind": "mirrored", "of": of}
+
+
+def twin_name(name: str) -> str:
+    """Return what a line's twin is called: left for right, or the same with a word more."""
+    from fitkit.patch.mirrored_line import other_side
+
+    other = other_side(name)
+    return f"{name} mirrored" if other == name else other
 
 
 def free_name(wanted: str, taken: Collection[str]) -> str:
@@ -80,3 +96,64 @@ def next_leg(
         rows.append(mirrored_row(free_name("twin", known), leg))
     redrawn = redrawn_lines(lines, rows)
     return [line.path for line in redrawn.drawn.lines if line.name not in known]
+
+
+def axis_range_mm(lines: LinesView, axis: str) -> tuple[float, float]:
+    """Return the heights that an axis reaches from and to."""
+    found = lines.drawn.form.body.axis(axis)
+    low, high = sorted(float(end[2]) for end in (found.start_mm, found.end_mm))
+    return low, high
+
+
+def middle_height_mm(lines: LinesView) -> float:
+    """Return the height halfway up the trunk, to the centimetre."""
+    low, high = axis_range_mm(lines, "trunk")
+    return round(0.5 * (low + high), -1)
+
+
+def new_level_row(lines: LinesView, height_mm: float) -> dict[str, Any]:
+    """Return the row of one more level line of the trunk."""
+    name = free_name("level", [design.name for design in lines.told])
+    return {"name": name, "kind": "level", "height_mm": height_mm}
+
+
+def on_axis(lines: LinesView, axis: str) -> dict[str, Any]:
+    """Return what tells a level line afresh on another axis, halfway along it."""
+    if axis == "trunk":
+        return {"kind": "level", "height_mm": middle_height_mm(lines)}
+    return {"kind": "level", "axis": axis, "along": 0.5}
+
+
+def missing_symmetry(lines: LinesView) -> bool:
+    """Whether no line runs down the middle yet."""
+    from fitkit.patch.design import SymmetryLine
+
+    return not any(isinstance(design, SymmetryLine) for design in lines.told)
+
+
+def has_twin(lines: LinesView, name: str) -> bool:
+    """Whether a line lies on both sides, by itself or by another line."""
+    from fitkit.patch.design import LevelLine, MirroredLine, SymmetryLine
+    from fitkit.patch.mirrored_line import other_side
+
+    design = next((one for one in lines.told if one.name == name), None)
+    if design is None or isinstance(design, SymmetryLine | MirroredLine):
+        return True
+    if isinstance(design, LevelLine) and other_side(design.axis) == design.axis:
+        return True
+    return any(isinstance(one, MirroredLine) and one.of == name for one in lines.told)
+
+
+def line_facts(lines: LinesView, name: str) -> tuple[str, ...]:
+    """Return in words how long a line is, where it ends, or why it cannot be laid."""
+    from fitkit.patch.place_in_words import place_in_words
+
+    if name in lines.faults:
+        fault = lines.faults[name]
+        return fault.cause, fault.remedy
+    path = next(line.path for line in lines.drawn.lines if line.name == name)
+    length = f"{path.length_mm():.1f} mm long"
+    if path.closed:
+        return (f"{length}, closed",)
+    ends = (place_in_words(lines.drawn.form.body, path.points_mm[i]) for i in (0, -1))
+    return (length, *(f"{word} {place}" for word, place in zip(("from", "to"), ends, strict=True)))

@@ -15,11 +15,14 @@ __all__ = [
     "add_row",
     "add_rows",
     "anchor_values",
+    "anchor_words",
     "change_line",
     "change_row",
+    "extend_line",
     "list_rows",
     "remove_row",
     "rename_row",
+    "row_of",
 ]
 
 Section: TypeAlias = Literal["line", "patch"]
@@ -75,6 +78,32 @@ def anchor_values(text: str) -> dict[str, Any]:
     if not text or re.search(r"[@:,]", text):
         raise InputError(f"'{text}' is not a place on the body.", _REMEDY)
     return {"landmark": text}
+
+
+def anchor_words(values: Mapping[str, Any]) -> str:
+    """Return a place as :func:`anchor_values` reads it; one between landmarks can only be read.
+
+    Examples
+    --------
+    >>> anchor_words({"height_mm": 1200.0, "bearing_deg": 30.0})
+    '1200@30'
+    >>> anchor_words({"line": "waist", "crossing": "left side"})
+    'on waist/left side'
+    """
+    if "landmark" in values:
+        return str(values["landmark"])
+    if "xyz_mm" in values:
+        return ",".join(f"{part:g}" for part in values["xyz_mm"])
+    if "line" in values:
+        tail = f":{values['along']:g}" if values.get("along") is not None else ""
+        tail += f"/{values['crossing']}" if values.get("crossing") is not None else ""
+        return f"on {values['line']}{tail}"
+    if "axis" in values:
+        return f"{values['axis']}:{values['along']:g}@{values['bearing_deg']:g}"
+    if "height_mm" in values:
+        return f"{values['height_mm']:g}@{values['bearing_deg']:g}"
+    low, high = values["between"]
+    return f"{values['part']:g} from {low} to {high}@{values['bearing_deg']:g}"
 
 
 def add_row(
@@ -189,6 +218,29 @@ def change_line(
             points[number - 1] = dict(place)
         told["points"] = points
     return change_row(folder, "line", name, told, without=gone)
+
+
+def extend_line(folder: Path | str, name: str, place: Mapping[str, Any]) -> StepReport:
+    """Let a line run on to one more place behind its last.
+
+    Raises
+    ------
+    JobError
+        When there is no such line, or the job would not hold together; nothing is written then.
+    """
+    from fitkit.job.row_edits import row_values
+
+    was = row_values(open_job(folder).text, "line", name)
+    return change_row(folder, "line", name, {"points": [*was.get("points", []), dict(place)]})
+
+
+def row_of(job: Job, section: Section, name: str) -> dict[str, Any] | None:
+    """Return what is set in a row, lengths in millimetres; None where there is no such row."""
+    rows = job.settings.line if section == "line" else job.settings.patch
+    for row in rows:
+        if row.name == name:
+            return row.model_dump(mode="json", exclude_unset=True)
+    return None
 
 
 def rename_row(folder: Path | str, section: Section, name: str, new: str) -> StepReport:

@@ -5,8 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-__all__ = ["MadeFile", "made_files"]
+if TYPE_CHECKING:
+    from fitkit.job.job_folder import Job
+
+__all__ = ["MadeFile", "made_files", "template_pictures"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,3 +50,22 @@ def made_files(folder: Path | str, step: str) -> Mapping[str, MadeFile]:
         if path.is_file():
             files[name] = MadeFile(path, f"{path.stat().st_mtime_ns:x}")
     return files
+
+
+def template_pictures(job: Job, made: Mapping[str, MadeFile]) -> list[tuple[str, str]]:
+    """Return patch and file name of the picture of each template, in the order of their numbers."""
+    from fitkit.job.designs import part_numbers, patch_designs
+    from fitkit.job.settings import file_stem
+
+    designs = patch_designs(job.settings)
+    numbers = part_numbers(designs)
+    pictures = []
+    for design in designs:
+        for number in range(numbers[design.name], numbers[design.name] + 1 + design.paired):
+            start = f"{number:02d}-{file_stem(design.name)}"
+            pictures += [
+                (design.name, name)
+                for name in sorted(made)
+                if name.startswith(start) and name.endswith(".png")
+            ]
+    return pictures

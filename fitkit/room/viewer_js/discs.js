@@ -1,7 +1,7 @@
 // Numbered discs: places that can be taken hold of, and names of parts. They keep their size on the screen.
 import { THREE } from 'nicegui-scene';
 
-const LIFT_MM = 12; // towards the eye, so that a disc on a slope is whole
+const LIFT_MM = 30; // towards the eye, so that a disc on a slope is whole
 
 /** A disc or a label as a sprite; `look` is {text, fill, ink, round, sizePx}. */
 export function disc(look, pixelRatio) {

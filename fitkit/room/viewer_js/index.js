@@ -15,7 +15,7 @@ const LOOKS = { // from where each look sees the wearer, who faces -y
 export class BodyView {
   /**
    * `options`: label (the canvas' accessible name), colours ({marked, preview, ...}), and what is told to:
-   * onPick(ray), onHover(ray or null), onDrag({...ray, place, phase}).
+   * onPick(ray), onHover(ray or null), onDrag({...ray, place, phase}), onKey(word).
    */
   constructor(element, options) {
     this.element = element;
@@ -312,6 +312,7 @@ export class BodyView {
       },
       nearer: (factor) => place(arm().multiplyScalar(factor)),
       look: (name) => this.look(name),
+      tell: (word) => this.options.onKey(word),
       click: () => this.options.onPick({
         ...this.ray(this.canvas.clientWidth / 2, this.canvas.clientHeight / 2), touch: false, more: false,
       }),

@@ -1,0 +1,154 @@
+"""One patch: what it is made of and how its edges are worked; and naming a new one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+from nicegui import ui
+
+from fitkit.errors import InputError
+from fitkit.materials.sheet_material import sheet_materials
+from fitkit.room.design_desk import DesignDesk
+from fitkit.room.kept_input import choice, tick, typed
+from fitkit.room.page import RoomPage
+from fitkit.room.page_parts import box, button, words
+from fitkit.room.row_fields import Do, Row, RowFields, typed_length_mm
+from fitkit.workflow.design_view import PatchView
+from fitkit.workflow.divide_patches import join_patches, split_patch
+from fitkit.workflow.draw_line import free_name
+
+__all__ = ["new_patch_panel", "patch_panel"]
+
+_SIDES = (("centre", "the middle"), ("left", "the left"), ("right", "the right"))
+
+
+def new_patch_panel(desk: DesignDesk, do: Do) -> None:
+    """Ask for the name of the patch round the place that was clicked."""
+    with box("fk-card"):
+        words("New patch", "h2")
+        with box("fk-field"):
+            words("Name", "span", "fk-label").props("aria-hidden=true")
+            named = ui.element("input").classes("fk-input")
+            named._props |= {"aria-label": "Name of the new patch", "autocomplete": "off"}
+            named._props |= {"placeholder": "breast plate", "autofocus": True}
+        named.on(
+            "keydown.enter", lambda event: do(desk.add_patch, str(event.args)), js_handler=_VALUE
+        )
+        with box("fk-row"):
+            kept = button("Name it", lambda: None, first=True)
+            kept.on(
+                "click",
+                lambda event: do(desk.add_patch, str(event.args)),
+                js_handler=f"() => emit(document.getElementById('c{named.id}').value)",
+            )
+            button("Leave it", desk.stop_drawing)
+
+
+_VALUE = "(event) => emit(event.target.value)"
+
+
+def patch_panel(page: RoomPage, desk: DesignDesk, do: Do, name: str) -> None:
+    """Put what can be told of a patch on the page."""
+    row = desk.row("patch", name)
+    if row is None or desk.lines is None:
+        return
+    patches = desk.patches.patches if desk.patches else ()
+    view = next((one for one in patches if one.design.name == name), None)
+    fields = RowFields(page, desk, do, "patch", name)
+    with fields.box:
+        words(f"Patch {view.number if view else ''}", "h2")
+        fields.name_field()
+        if view is not None and view.fault is not None:
+            words(f"{view.fault.cause} {view.fault.remedy}", "p", "fk-wrong-words")
+        _stuff(fields)
+        _place(fields, row)
+        if view is not None:
+            _edges(fields, view)
+        _more(desk, do, name, view)
+
+
+def _stuff(fields: RowFields) -> None:
+    form_mm = fields.desk.lines.job.settings.form.room_mm() if fields.desk.lines else 0.0
+    materials = [(one.name, one.name) for one in sheet_materials()]
+    with box("fk-pair"):
+        fields.one_of("Material", "material", materials, bare="card")
+        fields.length("Thick, mm", "thickness_mm", hint="0.5")
+        fields.length("Room under it, mm", "clearance_mm", hint=f"{form_mm:g}")
+        fields.length("Bridges hollows by, mm", "bridge_mm", hint="0")
+
+
+def _place(fields: RowFields, row: Row) -> None:
+    with box("fk-pair"):
+        fields.one_of("Drawn on", "side", list(_SIDES), bare="centre")
+        pair = tick("In a pair", bool(row.get("pair")), fields.keeps(_paired(fields)))
+        fields.add(pair, lambda row: bool(row.get("pair", False)))
+        lines = (
+            [(one.name, one.name) for one in fields.desk.lines.told] if fields.desk.lines else []
+        )
+        fields.one_of("Opened along", "seam", [("", "where it is shortest"), *lines], bare="")
+        ways = [("", "any way"), ("up", "up"), ("round", "round"), *lines]
+        fields.one_of("Grain runs", "grain", ways, bare="")
+    note = fields.keeps(lambda v: {"note": str(v).strip() or None})
+    fields.add(
+        typed("Note on the template", row.get("note", ""), note), lambda r: r.get("note", "")
+    )
+
+
+def _paired(fields: RowFields) -> Callable[[Any], Row]:
+    def values(wanted: Any) -> Row:
+        if wanted and fields.row().get("side", "centre") == "centre":
+            raise InputError(
+                "A patch in the middle of the body has no other side.",
+                "Say first that it is drawn on the left or the right.",
+            )
+        return {"pair": True if wanted else None}
+
+    return values
+
+
+def _edges(fields: RowFields, view: PatchView) -> None:
+    with box("fk-field"):
+        words("Laps along its edges, mm", "span", "fk-label")
+        with box("fk-pair"):
+            for line in view.edges:
+                _lap(fields, line)
+
+
+def _lap(fields: RowFields, line: str) -> None:
+    def read(row: Row) -> str:
+        lap = row.get("edges", {}).get(line, {}).get("lap_mm")
+        return "" if lap is None else f"{lap:g}"
+
+    def values(text: Any) -> Row:
+        lap_mm = typed_length_mm(text, f"lap along {line}")
+        was = fields.row().get("edges", {}).get(line, {})
+        rest = {key: value for key, value in was.items() if key != "lap_mm"}
+        edge = rest if lap_mm is None else {**rest, "lap_mm": lap_mm}
+        return {"edges": {line: edge or None}}
+
+    fields.add(typed(line, read(fields.row()), fields.keeps(values), hint="0", short=True), read)
+
+
+def _more(desk: DesignDesk, do: Do, name: str, view: PatchView | None) -> None:
+    """Divide it, join it, take it out."""
+    assert desk.lines is not None
+    patches = desk.patches.patches if desk.patches else ()
+    others = [(one.design.name, one.design.name) for one in patches if one.design.name != name]
+    lines = [(one.name, one.name) for one in desk.lines.told if view and one.name not in view.edges]
+    folder = desk.lines.job.folder
+
+    async def divided(line: Any) -> None:
+        new = free_name(f"{name} 2", [one.design.name for one in patches])
+        do(desk.edit, partial(split_patch, folder, name, str(line), new))
+
+    async def joined(other: Any) -> None:
+        do(desk.edit, partial(join_patches, folder, name, str(other)))
+
+    with box("fk-pair"):
+        if lines:
+            choice("Divide it along", "", divided, [("", "choose a line"), *lines])
+        if others:
+            choice("Join it with", "", joined, [("", "choose a patch"), *others])
+    button("Take it out", lambda: do(desk.remove), small=True)

@@ -1,0 +1,114 @@
+"""Fields for the values of one line or patch, brought up to date whenever its row changes."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+from fitkit.room.design_desk import DesignDesk
+from fitkit.room.kept_input import KeptInput, choice, typed
+from fitkit.room.page import RoomPage
+from fitkit.room.page_parts import box
+from fitkit.units import parse_length_mm
+
+if TYPE_CHECKING:
+    from fitkit.workflow.edit_job import Section
+
+__all__ = ["Do", "Row", "RowFields", "typed_length_mm"]
+
+Do: TypeAlias = Callable[..., None]
+"""Runs an act of the desk and says why when it cannot be done."""
+
+Row: TypeAlias = Mapping[str, Any]
+"""What a row of ``job.toml`` sets."""
+
+
+class RowFields:
+    """A card with the fields of one row; use ``box`` in a ``with`` block to fill it.
+
+    Parameters
+    ----------
+    section, name
+        The row.
+    do
+        How acts of the desk are run.
+    """
+
+    def __init__(
+        self, page: RoomPage, desk: DesignDesk, do: Do, section: Section, name: str
+    ) -> None:
+        self.desk, self.do, self.name = desk, do, name
+        self._section: Section = section
+        self._shown: list[tuple[KeptInput, Callable[[Row], Any]]] = []
+        self.box = box("fk-card")
+        page.follow(self.refresh, of=lambda: (str(self.row()), desk.trial is None), within=self.box)
+
+    def row(self) -> Row:
+        """Return the row as the job has it."""
+        return self.desk.row(self._section, self.name) or {}
+
+    def add(self, made: KeptInput, read: Callable[[Row], Any]) -> None:
+        """Have a field follow what ``read`` returns of the row."""
+        self._shown.append((made, read))
+
+    def refresh(self) -> None:
+        """Show the row as it is, in place of what was typed and not kept."""
+        row = self.row()
+        for made, read in self._shown if row else ():
+            made.show(read(row))
+
+    def keeps(self, values: Callable[[Any], Row]) -> Callable[[Any], Awaitable[None]]:
+        """Return what keeps a typed value, or puts the old one back and says why."""
+        tell = self.desk.tell_line if self._section == "line" else self.desk.tell_patch
+        return self.acts(lambda text: tell(self.name, values(text)))
+
+    def acts(self, act: Callable[[Any], Awaitable[Any]]) -> Callable[[Any], Awaitable[None]]:
+        """Return what does something with a typed value, or puts the old one back and says why."""
+
+        async def told(text: Any) -> None:
+            try:
+                await act(text)
+            finally:
+                self.refresh()
+
+        async def keep(text: Any) -> None:
+            self.do(told, text)
+
+        return keep
+
+    def name_field(self) -> None:
+        """Put the name on the page, to be changed."""
+        keep = self.acts(lambda text: self.desk.rename(self._section, self.name, str(text)))
+        self.add(typed("Name", self.name, keep), lambda row: row["name"])
+
+    def length(self, label: str, key: str, *, hint: str = "") -> None:
+        """Put a length on the page; left empty it is taken out."""
+
+        def read(row: Row) -> str:
+            return "" if row.get(key) is None else f"{row[key]:g}"
+
+        keep = self.keeps(lambda text: {key: typed_length_mm(text, label)})
+        self.add(typed(label, read(self.row()), keep, hint=hint, short=True), read)
+
+    def one_of(self, label: str, key: str, options: list[tuple[str, str]], *, bare: str) -> None:
+        """Put a choice on the page; ``bare`` stands where nothing is set, nothing is ``""``."""
+
+        def read(row: Row) -> str:
+            return str(row.get(key, bare))
+
+        now = read(self.row())
+        if now not in [value for value, _ in options]:
+            options = [*options, (now, now)]
+        keep = self.keeps(lambda value: {key: None if value == "" else value})
+        self.add(choice(label, now, keep, options), read)
+
+
+def typed_length_mm(text: Any, what: str) -> float | None:
+    """Return a typed length, None where the field was left empty.
+
+    Raises
+    ------
+    InputError
+        When it is not a length.
+    """
+    return parse_length_mm(str(text), what=what) if str(text).strip() else None

@@ -1,0 +1,96 @@
+"""A real browser on a real room: started as a maker starts it, watched for anything amiss."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+__all__ = ["browser_path", "launched_browser", "open_room_of", "watched_page"]
+
+# A browser without a graphics card or a network of its own, in a container too.
+_FLAGS = [
+    "--no-sandbox",
+    "--disable-dev-shm-usage",
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+    "--ignore-gpu-blocklist",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+    "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1",
+]
+_START = "from fitkit.cli import main; main()"
+
+
+def browser_path() -> str:
+    """Return where a Chromium is; the test is skipped where there is none."""
+    for name in ("chromium", "chromium-browser", "google-chrome"):
+        if found := shutil.which(name):
+            return found
+    pytest.skip("no Chromium on this machine (.ci/system-packages installs one)")
+
+
+@contextmanager
+def launched_browser() -> Iterator[Any]:
+    """Yield a browser for the length of the block."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    path = browser_path()
+    with playwright.sync_playwright() as tool:
+        browser = tool.chromium.launch(executable_path=path, args=_FLAGS, timeout=60_000)
+        yield browser
+        browser.close()
+
+
+@contextmanager
+def open_room_of(job: Path) -> Iterator[str]:
+    """Open the room of a job in a process of its own and yield the address to enter by."""
+    kept = {k: v for k, v in os.environ.items() if not k.startswith(("PYTEST_", "NICEGUI_"))}
+    process = subprocess.Popen(
+        [sys.executable, "-c", _START, "room", str(job), "--no-browser"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        env={**kept, "PYTHONUNBUFFERED": "1", "PYTHONPATH": os.pathsep.join(sys.path)},
+    )
+    assert process.stdout is not None
+    said = ""
+    try:
+        while not (found := re.search(r"http://\S+", said)):
+            line = process.stdout.readline()
+            assert line, f"the room did not open: {said}"
+            said += line
+        yield found.group(0)
+    finally:
+        process.terminate()
+        process.communicate(timeout=20)
+
+
+@contextmanager
+def watched_page(browser: Any, address: str, **context: Any) -> Iterator[Any]:
+    """Yield a page that entered the room; a console error or a request elsewhere fails the test."""
+    here = re.match(r"http://[^/]+", address).group(0)  # type: ignore[union-attr]
+    settings = {"viewport": {"width": 900, "height": 640}, "has_touch": True, **context}
+    opened = browser.new_context(**settings)
+    page = opened.new_page()
+    page.set_default_timeout(60_000)
+    amiss: list[str] = []
+    allowed = (f"{here}/", "data:", "blob:", here.replace("http", "ws") + "/")
+    page.on("pageerror", lambda error: amiss.append(str(error)))
+    page.on("console", lambda m: amiss.append(m.text) if m.type in ("error", "warning") else None)
+    page.on("request", lambda r: None if r.url.startswith(allowed) else amiss.append(r.url))
+    page.goto(address)
+    page.wait_for_url(lambda url: "/enter/" not in url)
+    page.here = here
+    yield page
+    opened.close()
+    assert amiss == []
