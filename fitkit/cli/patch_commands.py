@@ -43,6 +43,13 @@ GrainTurn = Annotated[
     float | None,
     typer.Option(help="Turn the grain by this, counter-clockwise seen from outside, in degrees."),
 ]
+Ease = Annotated[
+    str | None,
+    typer.Option(
+        metavar="WHERE",
+        help="Where the sheet is to give least: 'worst spot' (else) or 'overall'.",
+    ),
+]
 Note = Annotated[str | None, typer.Option(help="Words for the template.")]
 
 
@@ -71,6 +78,7 @@ def add_command(
     lap: Lap = None,
     grain: GrainWay = None,
     grain_deg: GrainTurn = None,
+    ease: Ease = None,
     note: Note = None,
     as_json: AsJson = False,
 ) -> None:
@@ -84,7 +92,7 @@ def add_command(
             "inside": anchor_values(inside),
             **({"radius_mm": written_length(radius)} if radius is not None else {}),
             **_told(side, pair, seam, material, thickness_mm, clearance_mm, lap, grain, grain_deg,
-                    note),
+                    ease, note),
         }  # fmt: skip
         with shown_progress() as progress:
             report = add_row(job, "patch", values, progress=progress)
@@ -109,6 +117,7 @@ def change_command(
     lap: Lap = None,
     grain: GrainWay = None,
     grain_deg: GrainTurn = None,
+    ease: Ease = None,
     note: Note = None,
     without: Annotated[
         list[str] | None, typer.Option(metavar="KEY", help="Take a setting out, as 'seam'.")
@@ -124,7 +133,7 @@ def change_command(
             **({"inside": anchor_values(inside)} if inside is not None else {}),
             **({"radius_mm": written_length(radius)} if radius is not None else {}),
             **_told(side, pair, seam, material, thickness_mm, clearance_mm, lap, grain, grain_deg,
-                    note),
+                    ease, note),
         }  # fmt: skip
         if not values and not without:
             raise typer.BadParameter("Say what to change, as --material leather.")
@@ -213,6 +222,7 @@ def _told(
     lap: list[str] | None,
     grain: str | None,
     grain_deg: float | None,
+    ease: str | None,
     note: str | None,
 ) -> dict[str, Any]:
     """Return what the options say as values of a ``[[patch]]`` row."""
@@ -227,6 +237,7 @@ def _told(
         "clearance_mm": clearance_mm,
         "grain": grain,
         "grain_deg": grain_deg,
+        "ease": ease,
         "note": note,
     }
     values: dict[str, Any] = {key: value for key, value in given.items() if value is not None}

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from fitkit.findings import Finding, Severity
+from fitkit.flatten.coarse_disk import coarse_disk
 from fitkit.flatten.cut_families import CutFamilies
 from fitkit.flatten.cut_plan import CutPlan, lay_flat
 from fitkit.flatten.cut_search import CutSearch
@@ -17,8 +18,8 @@ from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.form_to_flat import on_flat
 from fitkit.flatten.minimax import minimise_largest_strain
 from fitkit.flatten.overlap import overlap_area_mm2
-from fitkit.flatten.remesh import edge_for_count, place_on_faces, remesh
-from fitkit.flatten.seam import BorderStretch, OpenedPatch, is_seam
+from fitkit.flatten.remesh import place_on_faces
+from fitkit.flatten.seam import is_seam
 from fitkit.flatten.sheet_demand import anneals
 from fitkit.flatten.slit_disk import FlatDisk, StraightCut
 from fitkit.flatten.symmetric_dirichlet import minimise_symmetric_dirichlet
@@ -119,7 +120,12 @@ def relief_limit(design: PatchDesign) -> float:
         return float(np.expm1(material.pass_limit))
     if material.name == "foam":
         return _FOAM_STRAIN
-    return min(material.stretch_limit, material.shrink_limit)
+    return min(
+        material.stretch_limit,
+        material.shrink_limit,
+        material.stretch_across_limit,
+        material.shrink_across_limit,
+    )
 
 
 def _anneals(design: PatchDesign, strain: float) -> int | None:
@@ -217,16 +223,7 @@ def _coarse(flat: FlatPatch) -> FlatDisk | None:
     ring = boundary_loops(flat.form)[0]
     if overlap_area_mm2(flat.flat_mm, flat.faces, flat.flat_mm[ring]) > 0.0:
         return None
-    if len(flat.faces) <= 1.5 * _TRIANGLES:
-        return FlatDisk(flat.form, flat.flat_mm, ring)
-    whole = np.append(ring, ring[0])
-    steps = np.linalg.norm(np.diff(flat.form.vertices[whole], axis=0), axis=1)
-    border = BorderStretch("edge", whole, np.concatenate([[0.0], np.cumsum(steps)]), ())
-    opened = OpenedPatch(flat.form, (border,), ())
-    anew = remesh(opened, flat.flat_mm, edge_for_count(flat.form.area_mm2(), _TRIANGLES))
-    if anew is None:
-        return FlatDisk(flat.form, flat.flat_mm, ring)
-    return FlatDisk(anew.opened.mesh, anew.start_mm, anew.opened.round)
+    return coarse_disk(flat.form, flat.flat_mm, _TRIANGLES)
 
 
 def _barred_edges(flat: FlatPatch, disk: FlatDisk) -> Bools | None:

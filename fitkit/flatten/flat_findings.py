@@ -14,12 +14,14 @@ from fitkit.flatten.sheet_demand import SheetDemand
 from fitkit.flatten.smoothing import Smoothed
 from fitkit.flatten.symmetric_dirichlet import FlatMap
 from fitkit.flatten.way_up import WayUp
+from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.design import PatchDesign
 from fitkit.patch.patch import Patch
 
 __all__ = [
+    "ease_findings",
     "length_findings",
     "noise_findings",
     "overlap_findings",
@@ -50,6 +52,8 @@ _OFF_MM = 3.0
 _ROLLED_TOO_FAR = 1.5
 # Beyond this the noise hides creases and edges that a plate would have to follow.
 _ROUGH_MM = 1.0
+# Less than this nobody feels in the sheet; common practice.
+_FELT_STRAIN = 0.001
 # A girth on the blank within this of the form's is true enough not to speak of.
 _LENGTH_STRAIN = 0.003
 
@@ -95,6 +99,31 @@ def stretch_findings(design: PatchDesign, demand: SheetDemand) -> list[Finding]:
             unit="times the limit",
         ),
         *_anneal_findings(design, demand),
+    ]
+
+
+def ease_findings(design: PatchDesign, form: TriangleMesh, stretch: Floats) -> list[Finding]:
+    """Say what a blank that is eased overall gives on the whole, and at its worst spot.
+
+    ``stretch`` (F, 2) float: principal stretches from flat to form.
+    """
+    if design.ease != "overall":
+        return []
+    areas = form.face_areas_mm2()
+    usual = float(np.sqrt((areas @ np.square(stretch - 1.0)).sum() / (2.0 * areas.sum())))
+    worst = float(np.abs(stretch - 1.0).max())
+    if worst < _FELT_STRAIN:
+        return []
+    return [
+        Finding(
+            "eased-overall",
+            Severity.NOTE,
+            design.name,
+            f"It is laid out to give least on the whole, {100 * usual:.1f} %, rather than at its "
+            f"worst spot, which gives {100 * worst:.1f} %.",
+            number=usual,
+            unit="strain",
+        )
     ]
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from fitkit.errors import DesignError
 from fitkit.flatten.conformal_start import conformal_start, flipped_faces
 from fitkit.flatten.flat_findings import (
+    ease_findings,
     length_findings,
     noise_findings,
     overlap_findings,
@@ -40,6 +41,7 @@ from fitkit.flatten.rolled_fit import rolled_fit
 from fitkit.flatten.seam import SEAM, OpenedPatch, is_seam
 from fitkit.flatten.seam_lines import seam_lines
 from fitkit.flatten.sheet_demand import demand_on_sheet
+from fitkit.flatten.sheet_limits import grain_direction
 from fitkit.flatten.smoothing import smoothed_form
 from fitkit.flatten.stretch import stretch_field
 from fitkit.flatten.symmetric_dirichlet import (
@@ -80,9 +82,9 @@ def flatten_patch(
     """Return the blank of a patch and what the sheet has to give to become the plate.
 
     A patch with several borders (a sleeve, a yoke) is opened along seams first. The flat map is
-    the one whose worst strain is least; its size follows from how the plate will be made (dished,
-    raised, balanced ...). Surfaces that bend one way only (cylinders, cones) come out without
-    stretch.
+    the one whose worst strain is least, or whose strain on the whole is where the maker wants it
+    so; its size follows from how the plate will be made (dished, raised, balanced ...). Surfaces
+    that bend one way only (cylinders, cones) come out without stretch.
 
     Parameters
     ----------
@@ -140,24 +142,36 @@ def flatten_patch(
         cut = cut_open(patch.design.name, disk, start, cuts)
         disk, start = cut.disk, cut.start_mm
     held = _held_lines(patch.design, opened, first_flat, disk, start)
-    reached = _least_strain(disk.mesh, start, held, lambda f, words: tell(0.5 + 0.4 * f, words))
+    reached = _least_strain(
+        patch.design, disk.mesh, start, held, lambda f, words: tell(0.5 + 0.4 * f, words)
+    )
     tell(0.9, "stretch and lines")
     size = 1.0
     if held is None:
-        material = sheet_material_named(patch.design.material)
-        size = forming_scale(disk.mesh, reached.flat_mm, forming_of(patch.design), material)
+        laid = _flat_lines(opened, first_flat, disk, start, reached.flat_mm, cut)
+        size = forming_scale(
+            disk.mesh,
+            reached.flat_mm,
+            forming_of(patch.design),
+            sheet_material_named(patch.design.material),
+            grain=grain_direction(laid),
+            evened=patch.design.ease == "overall",
+        )
     flat = _upright(size * reached.flat_mm, disk)
     findings += unsettled_findings(patch.design.name, reached)
     overlap = overlap_area_mm2(flat, disk.mesh.faces, flat[disk.round])
     findings += overlap_findings(patch.design.name, overlap, disk.mesh.area_mm2())
     stretch, direction = stretch_field(disk.mesh, flat)
-    demand = demand_on_sheet(patch.design, disk.mesh, flat, stretch)
+    lines = _flat_lines(opened, first_flat, disk, start, flat, cut)
+    demand = demand_on_sheet(
+        patch.design, disk.mesh, flat, (stretch, direction), grain_direction(lines)
+    )
     findings += stretch_findings(patch.design, demand)
+    findings += ease_findings(patch.design, disk.mesh, stretch)
     if demand.forming == "roll" and 1.0 < demand.over < _NOT_ROLLED:
         tell(0.92, "bending it over the form")
         limit = sheet_material_named(patch.design.material).stretch_limit
         findings += roll_findings(patch.design, rolled_fit(disk.mesh, flat, limit), limit)
-    lines = _flat_lines(opened, first_flat, disk, start, flat, cut)
     findings += length_findings(patch.design, _formed_and_flat(opened, disk, flat, lines))
     opening = flat_cuts(patch.design, disk, flat)
     findings += cut_findings(patch.design.name, opening)
@@ -216,14 +230,20 @@ def _held_lines(
 
 
 def _least_strain(
-    mesh: TriangleMesh, start_mm: Floats, held: HeldLines | None, progress: Progress
+    design: PatchDesign,
+    mesh: TriangleMesh,
+    start_mm: Floats,
+    held: HeldLines | None,
+    progress: Progress,
 ) -> FlatMap:
-    """Return the flat map of least worst strain, or the isometric one where there is one."""
+    """Return the flat map of least strain as the maker wants it eased, or the isometric one."""
     even = minimise_symmetric_dirichlet(mesh, start_mm, tolerance=_FIRST_TOLERANCE)
     if even.energy < _NEARLY_EXACT_ENERGY:
         even = minimise_symmetric_dirichlet(mesh, even.flat_mm)
     if even.energy < _EXACT_ENERGY:
         return even
+    if design.ease == "overall":
+        return minimise_symmetric_dirichlet(mesh, even.flat_mm, held=held, progress=progress)
     return minimise_largest_strain(mesh, even.flat_mm, held=held, progress=progress)
 
 

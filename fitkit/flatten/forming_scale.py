@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import assert_never
 
 import numpy as np
+from scipy.optimize import brentq
 
-from fitkit.flatten.jacobian import FaceGradients, signed_singular_values
+from fitkit.flatten.sheet_limits import sheet_limits
+from fitkit.flatten.stretch import stretch_field
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.materials.forming import Forming
@@ -22,7 +24,13 @@ def forming_of(design: PatchDesign) -> Forming:
 
 
 def forming_scale(
-    form: TriangleMesh, flat_mm: Floats, forming: Forming, material: SheetMaterial
+    form: TriangleMesh,
+    flat_mm: Floats,
+    forming: Forming,
+    material: SheetMaterial,
+    *,
+    grain: Floats | None = None,
+    evened: bool = False,
 ) -> float:
     """Return what a flat map is multiplied by to become the blank.
 
@@ -33,26 +41,40 @@ def forming_scale(
     ----------
     flat_mm
         (V, 2) float mm, no face flipped.
+    grain
+        (2,) float, unit: direction of the sheet's grain on it, where it is known.
+    evened
+        Whether the map's own size is the one of least strain on the whole; that is kept then where
+        neither stretch nor shrink is favoured.
 
     Notes
     -----
     ``dish``: nothing shrinks; ``raise``: nothing stretches; ``balanced`` and ``roll``: the largest
     stretch is the inverse of the largest shrink; ``soft``: stretch and shrink each use the same
-    share of the material's limit, counted in logarithms.
+    share of what the material gives there, counted in logarithms.
     """
-    larger, smaller = signed_singular_values(FaceGradients(form).jacobians(flat_mm))
+    stretch, direction = stretch_field(form, flat_mm)
     # A blank multiplied by k leaves 1 / k of every stretch.
-    most, least = 1.0 / float(smaller.min()), 1.0 / float(larger.max())
+    most, least = float(stretch.max()), float(stretch.min())
     match forming:
         case "dish":
             return least
         case "raise":
             return most
         case "balanced" | "roll":
-            return float(np.sqrt(most * least))
+            return 1.0 if evened else float(np.sqrt(most * least))
         case "soft":
-            gives = np.log1p(material.stretch_limit), -np.log1p(-material.shrink_limit)
-            share = float(gives[0] / (gives[0] + gives[1]))
-            return float(most ** (1.0 - share) * least**share)
+            limits = sheet_limits(material, direction, grain)
+            larger, smaller = np.log(stretch).T
+            gives, takes = np.log1p(limits.stretch), -np.log1p(-limits.shrink)
+
+            def unshared(log_size: float) -> float:
+                stretched = ((larger - log_size) / gives).max()
+                return float(stretched - ((log_size - smaller) / takes).max())
+
+            low, high = np.log(least), np.log(most)
+            if high - low < 1e-12:
+                return most
+            return float(np.exp(brentq(unshared, low, high, xtol=1e-14)))
         case _:
             assert_never(forming)

@@ -31,6 +31,11 @@ _LEAST_STRAIN = 1e-6
 # time. 0.1 and 0.5 cost one to three steps more on caps and body patches.
 _ROOM = 0.1
 _FADE = 0.3
+# A sliver counts as if it had this share of a mean face's area, and no step takes a bound's room
+# below this share of what it was. Else one long step jams a small face against its bound, and a
+# hundred short ones do not free it: worst strains of body plates were up to 30 % above the least.
+_LEAST_WEIGHT = 0.3
+_ROOM_KEPT = 0.1
 # The last barrier's minimum is reached to this share of its weight, so that the map hangs on the
 # surface alone and not on the way it was come by.
 _SETTLED = 1e-6
@@ -90,18 +95,20 @@ def minimise_largest_strain(
     Notes
     -----
     Minimised is ``T - mu sum_f w_f sum_i [log(T - s_i) + log(T - 1 / s_i)]`` over the map and T,
-    with ``w`` the faces' shares of the area and ``mu`` going down: a convex function of the
-    singular values ``s`` and T, and smooth where the two singular values of a face are equal. At
-    its minimum T lies at most ``4 mu`` above the least T. On caps it comes within 0.7 % of the
-    bound of Milnor (*A problem in cartography*, American Mathematical Monthly 76, 1969), in 8 to
-    10 steps; a p-norm of the strains raised to p = 256 stays 2 % above it.
+    with ``w`` the faces' shares of the area, small ones raised, and ``mu`` going down: a convex
+    function of the singular values ``s`` and T, and smooth where the two singular values of a face
+    are equal. At its minimum T lies at most ``4 mu`` above the least T. On caps it comes within
+    0.7 % of the bound of Milnor (*A problem in cartography*, American Mathematical Monthly 76,
+    1969), in 8 to 10 steps; a p-norm of the strains raised to p = 256 stays 2 % above it. On body
+    plates an interior-point solver of cones finds nothing more than 0.2 % below it.
 
     References
     ----------
     S. Boyd, L. Vandenberghe, *Convex Optimization*, Cambridge 2004, chapter 11 (barrier method).
     """
     gradients = FaceGradients(mesh)
-    weight = (gradients.areas_mm2 / gradients.areas_mm2.sum())[:, None]
+    counted = np.maximum(gradients.areas_mm2, _LEAST_WEIGHT * gradients.areas_mm2.mean())
+    weight = (counted / counted.sum())[:, None]
     system = NewtonSystem(mesh)
     flat = np.array(start_mm, dtype=np.float64)
     jacobians = gradients.jacobians(flat)
@@ -122,7 +129,7 @@ def minimise_largest_strain(
     mu = 1.0 / float((weight * (1.0 / _slack(singular, largest)).sum(axis=1, keepdims=True)).sum())
     first_mu, done = mu, 0.0
     spring = 0.0 if held is None else held.energy(jacobians)
-    merit = _merit(singular, largest, weight, mu) + spring
+    merit = _merit(_slack(singular, largest), largest, weight, mu) + spring
     decrement, converged, last, steps = float("inf"), False, False, 0
     while steps < max_iterations:
         steps += 1
@@ -130,13 +137,16 @@ def minimise_largest_strain(
             gradients, system, weight * mu, jacobians, singular, largest, held
         )
         length = min(1.0, 0.9 * first_collapse(flat, move, mesh.faces))
+        least_room = _ROOM_KEPT * _slack(singular, largest)
         while length >= _SHORTEST_STEP:
             tried = flat + length * move
             jacobians = gradients.jacobians(tried)
             singular = _singular(jacobians)
             spring = 0.0 if held is None else held.energy(jacobians)
-            reached = _merit(singular, largest + length * wider, weight, mu) + spring
-            if reached <= merit - _SUFFICIENT_DECREASE * length * decrement:
+            slack = _slack(singular, largest + length * wider)
+            reached = _merit(slack, largest + length * wider, weight, mu) + spring
+            enough = merit - _SUFFICIENT_DECREASE * length * decrement
+            if reached <= enough and (slack > least_room).all():
                 break
             length *= 0.6
         else:
@@ -152,7 +162,7 @@ def minimise_largest_strain(
             least_mu = 0.25 * gap * (largest - 1.0)
             last = _FADE * mu <= least_mu
             mu = max(_FADE * mu, least_mu)
-            merit = _merit(singular, largest, weight, mu) + spring
+            merit = _merit(slack, largest, weight, mu) + spring
         if progress is not None:
             left = max(0.0, float(np.log(4.0 * mu / (gap * (largest - 1.0)))))
             done = max(done, 1.0 - left / max(left + float(np.log(first_mu / mu)), 1e-9))
@@ -169,14 +179,16 @@ def _singular(jacobians: Floats) -> Floats:
 
 
 def _slack(singular: Floats, largest: float) -> Floats:
-    """Return (F, 4): room below the bound for both values, then for both values' inverses."""
+    """Return (F, 4): room below the bound for both values, then for both values' inverses.
+
+    A flipped face has none.
+    """
+    if not singular.min() > 0:
+        return np.full((len(singular), 4), -1.0)
     return np.concatenate([largest - singular, largest - 1.0 / singular], axis=1)
 
 
-def _merit(singular: Floats, largest: float, weight: Floats, mu: float) -> float:
-    if not singular.min() > 0:
-        return float("inf")
-    slack = _slack(singular, largest)
+def _merit(slack: Floats, largest: float, weight: Floats, mu: float) -> float:
     if not slack.min() > 0:
         return float("inf")
     return largest - mu * float((weight * np.log(slack)).sum())

@@ -14,12 +14,11 @@ from itertools import pairwise
 import igl
 import numpy as np
 import shapely
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial import Delaunay, cKDTree
+from scipy.spatial import cKDTree
 
 from fitkit.flatten.seam import BorderStretch, OpenedPatch
 from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.conforming_triangles import ConformingTriangles, conforming_triangles
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.patch.patch import InnerLine
 
@@ -34,7 +33,6 @@ __all__ = [
 
 CHORD_TOLERANCE_MM = 0.05
 """How far the thinned border may leave the line it was cut along."""
-_SPLIT_ROUNDS = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,11 +79,12 @@ def remesh(opened: OpenedPatch, flat_mm: Floats, edge_mm: float) -> Remeshed | N
     """
     stretches = _thinned(opened, edge_mm)
     border, on_border = _border_points(opened, stretches, flat_mm, edge_mm)
-    inside = _even_points(border, edge_mm)
-    joined = _join(border, on_border, inside)
-    if joined is None:
+    found = conforming_triangles(
+        np.concatenate([border, _even_points(border, edge_mm)]), np.arange(len(border)), ()
+    )
+    if found is None:
         return None
-    points, faces, on_border = joined
+    points, faces, on_border = _border_first(found, on_border)
     old_faces, weights = place_on_faces(points, flat_mm, opened.mesh.faces)
     lifted = np.einsum("nk,nkd->nd", weights, opened.mesh.vertices[opened.mesh.faces[old_faces]])
     kept = on_border >= 0
@@ -223,73 +222,15 @@ def _even_points(border: Floats, edge_mm: float) -> Floats:
     return kept
 
 
-def _join(border: Floats, on_border: Ints, inside: Floats) -> tuple[Floats, Ints, Ints] | None:
-    """Return points, faces and border vertices of a triangulation that has every border edge.
-
-    Border edges that Delaunay's rule would cross are halved until it keeps them.
-    """
-    for _ in range(_SPLIT_ROUNDS):
-        points = np.concatenate([border, inside])
-        faces = Delaunay(points).simplices.astype(np.int64)
-        p = points[faces]
-        e1, e2 = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
-        area = e1[:, 0] * e2[:, 1] - e1[:, 1] * e2[:, 0]
-        faces[area < 0] = faces[area < 0][:, ::-1]
-        faces = faces[area != 0.0]
-        count = len(points)
-        pairs = np.sort(np.concatenate([faces[:, :2], faces[:, 1:], faces[:, ::2]]), axis=1)
-        present = pairs[:, 0] * count + pairs[:, 1]
-        here = np.arange(len(border))
-        ahead = np.roll(here, -1)
-        wanted = np.minimum(here, ahead) * count + np.maximum(here, ahead)
-        missing = ~np.isin(wanted, present)
-        if not missing.any():
-            faces = _left_of_border(faces, len(border), count)
-            if not _is_disk(faces, count, len(border)):
-                return None
-            return points, faces, on_border
-        halves = 0.5 * (border + np.roll(border, -1, axis=0))[missing]
-        places = here[missing] + 1
-        border = np.insert(border, places, halves, axis=0)
-        on_border = np.insert(on_border, places, -1)
-        # An inner point within the circle over a border edge keeps that edge out.
-        radius = 0.5 * np.linalg.norm(np.roll(border, -1, axis=0) - border, axis=1)
-        centre = 0.5 * (np.roll(border, -1, axis=0) + border)
-        if len(inside):
-            near = cKDTree(inside).query_ball_point(centre, radius)
-            hit = np.unique(np.concatenate([np.asarray(n, dtype=np.int64) for n in near]))
-            inside = np.delete(inside, hit, axis=0)
-    return None
-
-
-def _left_of_border(faces: Ints, border: int, points: int) -> Ints:
-    """Return the faces inside the outline, whose vertices are 0, 1, ... counter-clockwise.
-
-    Told by which way round each face runs the border edges, never by where it lies: rounding cannot
-    put a sliver on the wrong side.
-    """
-    half = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    owner = np.tile(np.arange(len(faces)), 3)
-    start, end = half[:, 0], half[:, 1]
-    along = (start < border) & (end == (start + 1) % border)
-    against = (end < border) & (start == (end + 1) % border)
-    inner = np.flatnonzero(~(along | against))
-    keys = np.sort(half[inner], axis=1) @ np.array([points, 1])
-    order = np.argsort(keys, kind="stable")
-    twin = np.flatnonzero(keys[order][:-1] == keys[order][1:])
-    a, b = owner[inner[order[twin]]], owner[inner[order[twin + 1]]]
-    beside = coo_array((np.ones(len(a)), (a, b)), shape=(len(faces), len(faces)))
-    _, piece = connected_components(beside, directed=False)
-    return faces[np.isin(piece, piece[owner[along]])]
-
-
-def _is_disk(faces: Ints, points: int, border: int) -> bool:
-    """Whether the faces use every point and have just the outline as border."""
-    if len(np.unique(faces)) != points:
-        return False
-    pairs = np.sort(np.concatenate([faces[:, :2], faces[:, 1:], faces[:, ::2]]), axis=1)
-    _, uses = np.unique(pairs, axis=0, return_counts=True)
-    return bool((uses == 1).sum() == border and points - len(uses) + len(faces) == 1)
+def _border_first(found: ConformingTriangles, on_border: Ints) -> tuple[Floats, Ints, Ints]:
+    """Return points, faces and border vertices, the border being the points 0, 1, ... round."""
+    count = len(found.points_mm)
+    order = np.concatenate([found.ring, np.setdiff1d(np.arange(count), found.ring)])
+    number = np.empty(count, dtype=np.int64)
+    number[order] = np.arange(count)
+    source = found.source[found.ring]
+    vertices = np.where(source >= 0, on_border[np.maximum(source, 0)], -1)
+    return found.points_mm[order], number[found.faces], vertices
 
 
 def _moved_stretch(

@@ -8,16 +8,27 @@ import numpy as np
 from scipy.sparse import coo_matrix, diags
 from scipy.sparse.linalg import splu
 
+from fitkit.flatten.coarse_disk import coarse_disk
+from fitkit.flatten.compiled import compiled
 from fitkit.flatten.jacobian import FaceGradients
-from fitkit.geometry.arrays import Floats
+from fitkit.flatten.slit_disk import FlatDisk
+from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = ["RolledFit", "rolled_fit"]
 
-# Rounds of letting the sheet go and drawing it on, for each strength tried; warm started.
-_ROUNDS = 60
-_STRENGTHS = 12
+# The gap is smooth: three times as many triangles move it by less than they do one resting place
+# of a deep dome from another (a tenth).
+_TRIANGLES = 1200
+# Rounds of letting the sheet go and drawing it on at most, and the move in mm that ends them.
+_ROUNDS = 150
+_AT_REST_MM = 3e-3
+# At first the form pulls so hard over an edge, against the sheet, that it stays on the form.
+_FIRST_PULL = 0.01
+_STRENGTHS = 9
 _FADE = 0.3
+# Between the last pull that was too hard and the first that was not, halved so often.
+_HALVINGS = 4
 _MOMENTUM = 0.95
 _SHARE = 0.99
 # Waves in how the sheet stands off the form cost more the shorter they are than 2 pi times this
@@ -32,7 +43,7 @@ class RolledFit:
     Attributes
     ----------
     bent
-        The sheet as it then lies; same faces as the form, nearly developable.
+        The sheet as it then lies, over fewer triangles than its form; nearly developable.
     strain
         What 99 % of it is still stretched or shrunk within.
     most_mm, usual_mm
@@ -58,70 +69,109 @@ def rolled_fit(form: TriangleMesh, flat_mm: Floats, limit: float) -> RolledFit:
     Notes
     -----
     Each face is let back to its flat shape, and the faces are joined again while the sheet is
-    drawn towards the form; the pull is halved until the strain is within the limit.
-    Where the blank cannot come within it the least strain reached is told.
+    drawn towards the form; the pull fades until the strain is within the limit, and is then raised
+    again as far as the limit lets it. Where the blank cannot come within it the least strain
+    reached is told.
 
     References
     ----------
     O. Sorkine, M. Alexa, *As-rigid-as-possible surface modeling*, Eurographics Symposium on
     Geometry Processing 2007, 10.2312/SGP/SGP07/109-116 (letting go and joining in turn).
     """
-    count = len(form.vertices)
-    lying = TriangleMesh(np.column_stack([flat_mm, np.zeros(count)]), form.faces)
-    gradients = FaceGradients(lying)
-    faces, areas, weights = form.faces, gradients.areas_mm2, gradients.weights
-    stiff = areas[:, None, None] * np.einsum("fka,fla->fkl", weights, weights)
-    rows, columns = np.repeat(faces, 3, axis=1).ravel(), np.tile(faces, (1, 3)).ravel()
-    membrane = coo_matrix((stiff.ravel(), (rows, columns)), shape=(count, count)).tocsc()
-    share = np.bincount(faces.ravel(), weights=np.repeat(areas / 3.0, 3), minlength=count)
-    # Short waves are held back, or the sheet would take up its surplus in wrinkles.
-    wave_mm = _WAVE * float(np.sqrt(areas.sum()))
-    hold = diags(share) + wave_mm**4 * membrane @ diags(1.0 / share) @ membrane
-    goal = form.vertices
-    placed = goal.copy()
-    # At first the form pulls as hard over an edge as the sheet resists: it stays on the form.
-    strength = 1.0 / float(areas.mean())
-    strain = np.inf
+    sheet = _Sheet(coarse_disk(form, flat_mm, _TRIANGLES))
+    pull = _FIRST_PULL * sheet.first_pull
+    placed, strain = sheet.drawn(sheet.form.vertices, pull)
+    harder = pull
     for _ in range(_STRENGTHS):
-        strength *= _FADE
-        solver = splu((membrane + strength * hold).tocsc())
-        pull = strength * (hold @ goal)
+        if strain <= limit:
+            break
+        harder, pull = pull, _FADE * pull
+        placed, strain = sheet.drawn(placed, pull)
+    for _ in range(_HALVINGS if strain <= limit and harder > pull else 0):
+        between = float(np.sqrt(harder * pull))
+        tried, reached = sheet.drawn(placed, between)
+        if reached <= limit:
+            pull, placed, strain = between, tried, reached
+        else:
+            harder = between
+    off = np.linalg.norm(placed - sheet.form.vertices, axis=1)
+    usual = float(np.quantile(off, 0.95))
+    return RolledFit(sheet.form.with_vertices(placed), strain, float(off.max()), usual)
+
+
+class _Sheet:
+    """The blank over its form, and what drawing it on takes that does not hang on the pull."""
+
+    def __init__(self, disk: FlatDisk) -> None:
+        self.form = disk.mesh
+        count = len(self.form.vertices)
+        lying = TriangleMesh(np.column_stack([disk.flat_mm, np.zeros(count)]), self.form.faces)
+        gradients = FaceGradients(lying)
+        self._faces, self._weights = lying.faces, gradients.weights
+        self._areas = gradients.areas_mm2
+        self.first_pull = 1.0 / float(self._areas.mean())
+        stiff = self._areas[:, None, None] * np.einsum("fka,fla->fkl", self._weights, self._weights)
+        rows = np.repeat(self._faces, 3, axis=1).ravel()
+        columns = np.tile(self._faces, (1, 3)).ravel()
+        membrane = coo_matrix((stiff.ravel(), (rows, columns)), shape=(count, count)).tocsc()
+        share = np.bincount(
+            self._faces.ravel(), weights=np.repeat(self._areas / 3.0, 3), minlength=count
+        )
+        # Short waves are held back, or the sheet would take up its surplus in wrinkles.
+        wave_mm = _WAVE * float(np.sqrt(self._areas.sum()))
+        self._membrane = membrane
+        self._hold = diags(share) + wave_mm**4 * membrane @ diags(1.0 / share) @ membrane
+
+    def drawn(self, placed: Floats, pull: float) -> tuple[Floats, float]:
+        """Return where the sheet comes to rest under a pull, from a place, and its strain."""
+        solver = splu((self._membrane + pull * self._hold).tocsc())
+        towards = pull * (self._hold @ self.form.vertices)
         before = placed
         for _ in range(_ROUNDS):
             # Carried on the way it was going: saves four rounds in five.
             ahead = placed + _MOMENTUM * (placed - before)
             before = placed
-            drawn = np.einsum("fkd,fka->fda", ahead[faces], weights)
-            pieces = np.einsum("f,fda,fka->fkd", areas, _let_go(drawn), weights)
-            right = pull.copy()
-            for axis in range(3):
-                right[:, axis] += np.bincount(
-                    faces.ravel(), weights=pieces[:, :, axis].ravel(), minlength=count
-                )
+            right = towards.copy()
+            _add_let_go(ahead, self._faces, self._areas, self._weights, right)
             placed = solver.solve(right)
-        drawn = np.einsum("fkd,fka->fda", placed[faces], weights)
-        stretch = np.linalg.svd(drawn, compute_uv=False)
-        worst = np.abs(stretch - 1.0).max(axis=1)
+            if np.abs(placed - before).max() < _AT_REST_MM:
+                break
+        return placed, self._strain(placed)
+
+    def _strain(self, placed: Floats) -> float:
+        drawn = np.einsum("fkd,fka->fda", placed[self._faces], self._weights)
+        worst = np.abs(np.linalg.svd(drawn, compute_uv=False) - 1.0).max(axis=1)
         order = np.argsort(worst, kind="stable")
-        covered = np.cumsum(areas[order]) / areas.sum()
-        strain = float(worst[order[min(int(np.searchsorted(covered, _SHARE)), len(order) - 1)]])
-        if strain <= limit:
-            break
-    off = np.linalg.norm(placed - goal, axis=1)
-    usual = float(np.quantile(off, 0.95))
-    return RolledFit(form.with_vertices(placed), strain, float(off.max()), usual)
+        covered = np.cumsum(self._areas[order]) / self._areas.sum()
+        return float(worst[order[min(int(np.searchsorted(covered, _SHARE)), len(order) - 1)]])
 
 
-def _let_go(drawn: Floats) -> Floats:
-    """Return (F, 3, 2): the nearest unstretched placing of each face, ``F (F^T F)^(-1/2)``."""
-    square = np.einsum("fda,fdb->fab", drawn, drawn)
-    root = np.sqrt(np.maximum(np.linalg.det(square), 1e-300))
-    trace = np.sqrt(square[:, 0, 0] + square[:, 1, 1] + 2.0 * root)
-    # The square root of a 2 by 2 matrix, and its inverse, by Cayley and Hamilton.
-    half = (square + root[:, None, None] * np.eye(2)) / trace[:, None, None]
-    determinant = np.linalg.det(half)
-    inverse = np.empty_like(half)
-    inverse[:, 0, 0], inverse[:, 1, 1] = half[:, 1, 1], half[:, 0, 0]
-    inverse[:, 0, 1], inverse[:, 1, 0] = -half[:, 0, 1], -half[:, 1, 0]
-    result: Floats = np.einsum("fda,fab->fdb", drawn, inverse / determinant[:, None, None])
-    return result
+@compiled
+def _add_let_go(placed: Floats, faces: Ints, areas: Floats, weights: Floats, total: Floats) -> None:
+    """Add what pulls each corner (V, 3) to where its face would lie unstretched.
+
+    That is ``F (F^T F)^(-1/2)`` of the face's drawing F, (3, 2), the root of a 2 by 2 matrix by
+    Cayley and Hamilton.
+    """
+    drawn = np.empty((3, 2))
+    for f in range(len(faces)):
+        a = b = c = 0.0
+        for d in range(3):
+            for axis in range(2):
+                drawn[d, axis] = 0.0
+                for k in range(3):
+                    drawn[d, axis] += placed[faces[f, k], d] * weights[f, k, axis]
+            a += drawn[d, 0] * drawn[d, 0]
+            b += drawn[d, 0] * drawn[d, 1]
+            c += drawn[d, 1] * drawn[d, 1]
+        root = np.sqrt(max(a * c - b * b, 1e-300))
+        trace = np.sqrt(a + c + 2.0 * root)
+        # The square root is [[a + root, b], [b, c + root]] / trace; its determinant is root.
+        p, q, r = (c + root) / (trace * root), -b / (trace * root), (a + root) / (trace * root)
+        for d in range(3):
+            first = drawn[d, 0] * p + drawn[d, 1] * q
+            second = drawn[d, 0] * q + drawn[d, 1] * r
+            for k in range(3):
+                total[faces[f, k], d] += areas[f] * (
+                    first * weights[f, k, 0] + second * weights[f, k, 1]
+                )

@@ -8,6 +8,7 @@ import numpy as np
 
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.forming_scale import forming_of
+from fitkit.flatten.sheet_limits import grain_direction, sheet_limits
 from fitkit.flatten.stretch import strain_within
 from fitkit.geometry.arrays import Floats, frozen_floats
 from fitkit.geometry.mesh import TriangleMesh
@@ -50,7 +51,8 @@ class SheetDemand:
     anneals
         Rounds of annealing on the way; None where the material is not annealed.
     over
-        How many times the material's limit the strain is, stretch or shrink, the worse of them.
+        How many times the material's limit the strain is, stretch or shrink, the worse of them;
+        along and across its grain by the limits there, where the patch tells its grain.
     """
 
     forming: Forming
@@ -78,18 +80,28 @@ class SheetDemand:
 
 def sheet_demand(flat: FlatPatch) -> SheetDemand:
     """Return what a blank's plate asks of its sheet."""
-    return demand_on_sheet(flat.design, flat.form, flat.flat_mm, flat.stretch)
+    grain = grain_direction(flat.inner_lines)
+    return demand_on_sheet(
+        flat.design, flat.form, flat.flat_mm, (flat.stretch, flat.stretch_direction), grain
+    )
 
 
 def demand_on_sheet(
-    design: PatchDesign, form: TriangleMesh, flat_mm: Floats, stretch: Floats
+    design: PatchDesign,
+    form: TriangleMesh,
+    flat_mm: Floats,
+    field: tuple[Floats, Floats],
+    grain: Floats | None = None,
 ) -> SheetDemand:
     """Return what a plate asks of its sheet.
 
     Parameters
     ----------
-    stretch
-        (F, 2) float: principal stretches from flat to form, larger first.
+    field
+        Principal stretches from flat to form, (F, 2) float, larger first, and the direction of the
+        larger on the flat, (F, 2).
+    grain
+        (2,) float, unit: direction of the sheet's grain on the flat, where it is known.
 
     Raises
     ------
@@ -97,6 +109,8 @@ def demand_on_sheet(
         When there is no such material in the table.
     """
     material = sheet_material_named(design.material)
+    stretch, direction = field
+    limits = sheet_limits(material, direction, grain)
     areas = form.face_areas_mm2()
     growth = stretch.prod(axis=1)
     strain = stretch - 1.0
@@ -104,7 +118,6 @@ def demand_on_sheet(
     worst = int(np.argmax(worst_of_face))
     grows = strain[:, 0] >= -strain[:, 1]
     felt = worst_of_face > _FELT
-    most, least = _within(areas, stretch[:, 0], _SHARE), -_within(areas, -stretch[:, 1], _SHARE)
     return SheetDemand(
         forming=forming_of(design),
         size=float(np.sqrt((areas / growth).sum() / areas.sum())),
@@ -118,7 +131,10 @@ def demand_on_sheet(
         worst_face=worst,
         worst_mm=flat_mm[form.faces[worst]].mean(axis=0),
         anneals=anneals(_within(areas, hardening_strain(stretch), _SHARE), material),
-        over=max((most - 1.0) / material.stretch_limit, (1.0 - least) / material.shrink_limit),
+        over=max(
+            _within(areas, strain[:, 0] / limits.stretch, _SHARE),
+            _within(areas, -strain[:, 1] / limits.shrink, _SHARE),
+        ),
     )
 
 

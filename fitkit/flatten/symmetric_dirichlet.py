@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.errors import MeshError
+from fitkit.flatten.held_lines import HeldLines
 from fitkit.flatten.isotropic import isotropic_gradient, isotropic_hessian
 from fitkit.flatten.jacobian import FaceGradients, signed_singular_values
 from fitkit.flatten.newton_system import NewtonSystem, first_collapse
@@ -75,6 +76,7 @@ def minimise_symmetric_dirichlet(
     mesh: TriangleMesh,
     start_mm: Floats,
     *,
+    held: HeldLines | None = None,
     max_iterations: int = 200,
     tolerance: float = _RELATIVE_DECREMENT,
     progress: Callable[[float, str], None] | None = None,
@@ -87,9 +89,10 @@ def minimise_symmetric_dirichlet(
         The surface: a disk.
     start_mm
         (V, 2) float mm, every face counter-clockwise.
+    held
+        Lines that keep their length; the energy of their springs counts with the map's.
     max_iterations
         Newton steps at most; a smooth patch takes 4 to 15 from a conformal start.
-
     tolerance
         Stop where a full step promises less than this share of the energy.
 
@@ -121,9 +124,12 @@ def minimise_symmetric_dirichlet(
             "Start from a map without flipped triangles.",
         )
     energy = float(weight @ _density(larger, smaller))
+    energy += 0.0 if held is None else held.energy(jacobians)
     decrement = float("inf")
     for iteration in range(max_iterations + 1):
         gradient, blocks = _derivatives(gradients, weight, jacobians, larger, smaller)
+        if held is not None:
+            held.add_derivatives(jacobians, gradient, blocks)
         slope = system.gathered(gradient)
         step = -system.solve(blocks, slope)
         decrement = float(-(step @ slope))
@@ -141,6 +147,7 @@ def minimise_symmetric_dirichlet(
             larger, smaller = signed_singular_values(jacobians)
             if smaller.min() > 0:
                 reached = float(weight @ _density(larger, smaller))
+                reached += 0.0 if held is None else held.energy(jacobians)
                 if reached <= energy - _SUFFICIENT_DECREASE * length * decrement:
                     break
             length *= 0.5

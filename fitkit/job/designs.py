@@ -207,6 +207,7 @@ def _patch(section: PatchSection, form: FormSection) -> PatchDesign:
         edges={rim.get(line, line): _treatment(edge) for line, edge in section.edges.items()},
         note=section.note,
         forming=section.forming,
+        ease=section.ease,
         hold=tuple(section.hold),
         more_inside=tuple(anchor_of(place) for place in section.more_inside),
         grain=None

@@ -16,7 +16,7 @@ from fitkit.job.setting_words import (
     Name,
     Section,
 )
-from fitkit.materials.forming import Forming
+from fitkit.materials.forming import Ease, Forming
 from fitkit.materials.rivet import rivet_named
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.design import EdgeKind
@@ -107,6 +107,7 @@ class PatchSection(Section):
     by ``grain_deg`` counter-clockwise seen from outside. ``over`` names the patches that this one
     lies over; ``clearance_mm`` and ``bridge_mm`` stand in for those of ``[form]``. ``seam`` names
     the line, or the lines, along which it is opened where it goes right round or has holes.
+    ``ease`` says whether the sheet is to give least at its ``"worst spot"`` or ``"overall"``.
     ``cuts`` are its relief cuts. ``no_cuts`` names lines from which none may be advised, and places
     none may enter; ``cut_to_pct`` the strain they are to reach; ``stop_hole_mm`` the hole at each
     cut's tip, 0 for none.
@@ -130,6 +131,7 @@ class PatchSection(Section):
     grain_deg: Degrees = 0.0
     note: str = ""
     forming: Forming | None = None
+    ease: Ease = "worst spot"
     hold: list[str] = Field(default_factory=list)
     cuts: list[CutSection] = Field(default_factory=list)
     no_cuts: list[str | KeepOutSection] = Field(default_factory=list)

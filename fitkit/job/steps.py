@@ -64,7 +64,7 @@ STEPS = (
     Step("scan", "scan", 1),
     Step("body", "body", 2, ("scan",), beside=(*MEASURES_FILES, *SHOWN_FILES)),
     Step("patches", "patches", 2, ("body",)),
-    Step("blanks", "blanks", 2, ("patches",)),
+    Step("blanks", "blanks", 3, ("patches",)),
     Step("templates", "templates", 2, ("blanks",)),
     Step("pages", "out", 1, ("templates",)),
     Step("sheets", "sheets", 1, ("templates",)),
@@ -146,7 +146,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 ],
             }
         case "blanks":
-            stuff = {"name", "material", "thickness_mm", "forming", "hold", *CUT_WORDS}
+            stuff = {"name", "material", "thickness_mm", "forming", "ease", "hold", *CUT_WORDS}
             return {
                 "[[patch]] material and cuts": [
                     patch.model_dump(mode="json", include=stuff) for patch in settings.patch

@@ -25,7 +25,10 @@ class SheetMaterial:
     density_kg_m3
         Mass of one cubic metre.
     stretch_limit, shrink_limit
-        Largest lengthening and shortening in forming, as fractions (0.12 is 12 %).
+        Largest lengthening and shortening in forming, as fractions (0.12 is 12 %); along the grain
+        where the sheet has one.
+    stretch_across_limit, shrink_across_limit
+        The same across the grain; alike for sheet that has none.
     forming
         How a part of it is made unless the maker says otherwise; see
         :data:`fitkit.materials.forming.Forming`.
@@ -44,6 +47,8 @@ class SheetMaterial:
     density_kg_m3: float
     stretch_limit: float
     shrink_limit: float
+    stretch_across_limit: float
+    shrink_across_limit: float
     forming: Forming
     pass_limit: float | None
     annealed_limit: float | None
@@ -67,6 +72,8 @@ def sheet_materials() -> tuple[SheetMaterial, ...]:
             density_kg_m3=float(row["density_kg_m3"]),
             stretch_limit=float(row["stretch_limit"]),
             shrink_limit=float(row["shrink_limit"]),
+            stretch_across_limit=float(row.get("stretch_across_limit", row["stretch_limit"])),
+            shrink_across_limit=float(row.get("shrink_across_limit", row["shrink_limit"])),
             forming=row["forming"],
             pass_limit=row.get("pass_limit"),
             annealed_limit=row.get("annealed_limit"),

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 from fitkit.body.side import Side
-from fitkit.materials.forming import Forming
+from fitkit.materials.forming import Ease, Forming
 
 __all__ = [
     "Anchor",
@@ -367,6 +367,9 @@ class PatchDesign:
         Padding, clothing and air under this plate; None takes the form's.
     forming
         How the sheet is brought to its form; None leaves it to the material.
+    ease
+        Whether the blank is laid out so that the sheet gives least at its worst spot, or least on
+        the whole.
     hold
         Names of tape lines, at its edges or across it (``"seam"`` for its seams), that keep on the
         blank the length they have on the form.
@@ -398,6 +401,7 @@ class PatchDesign:
     edges: Mapping[str, EdgeTreatment] = field(default_factory=dict)
     note: str = ""
     forming: Forming | None = None
+    ease: Ease = "worst spot"
     hold: tuple[str, ...] = ()
     more_inside: tuple[Anchor, ...] = ()
     grain: Grain | None = None

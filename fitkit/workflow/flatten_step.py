@@ -67,6 +67,7 @@ def _piece(job: Job, design: PatchDesign) -> str:
     stem = file_stem(design.name)
     cut = [record.files[f"{stem}{end}"][1] for end in (".json", ".ply")] if record else []
     made: list[Any] = [design.material, design.thickness_mm, list(design.seams), design.forming]
+    made.append(design.ease)
     made += design.hold
     made += _cut_words(job, design)
     made += [

@@ -37,7 +37,8 @@ def test_barrel_is_bridged_by_a_gap_that_grows_with_its_swell() -> None:
     for swell in (0.12, 0.2):
         flat = flatten_patch(solids.patch_of(barrel(swell), material="card"))
         fit = rolled_fit(flat.form, flat.flat_mm, 0.01)
-        assert fit.strain <= 0.01
+        # It gives by as much as it may, so that the gap is no larger than it must be.
+        assert 0.7 * 0.01 < fit.strain <= 0.01
         assert 0.1 * 80.0 * swell < fit.most_mm < 80.0 * swell
         assert fit.usual_mm <= fit.most_mm
         gaps.append(fit.most_mm)
