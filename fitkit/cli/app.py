@@ -401,9 +401,12 @@ def cut_command(
         if none and (patch is None or choice is not None):
             raise typer.BadParameter("Name the patch alone: fitkit cut JOB PATCH --none.")
         if patch is not None and (none or choice is not None):
-            report = (
-                take_out_cuts(job, patch) if none else adopt_choice(job, patch, int(choice or 0))
-            )
+            with shown_progress() as progress:
+                report = (
+                    take_out_cuts(job, patch)
+                    if none
+                    else adopt_choice(job, patch, int(choice or 0), progress=progress)
+                )
             told = f"{report.words}. Now run: fitkit make {job}"
             finish("cut", report.as_dict(), (), as_json=as_json, show=lambda: print(told))
             return

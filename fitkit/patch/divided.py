@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
 
 from fitkit.errors import DesignError
-from fitkit.geometry.arrays import Bools
+from fitkit.geometry.arrays import Bools, Floats, frozen_floats
 from fitkit.patch.cut_patches import patch_region, places_inside
 from fitkit.patch.design import Anchor, PatchDesign, PointAnchor
 from fitkit.patch.form import Form
+from fitkit.patch.line_anchor import place_among_lines
 from fitkit.patch.lined_form import LinedForm, line_the_form
 from fitkit.patch.place_in_words import anchor_at
 from fitkit.patch.region_lines import RegionLines
@@ -24,16 +25,33 @@ __all__ = ["PatchPart", "bounding_lines", "divided_patch", "joined_patches"]
 _CLEAR_MM = 1.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class PatchPart:
-    """How a patch is told in the design: its boundary lines, places inside, and rims.
+    """How a patch is told in the design, and what goes with it.
 
-    ``rims`` counts its borders: one that goes right round a limb has two.
+    Attributes
+    ----------
+    boundary, inside
+        Its boundary lines and places inside.
+    rims
+        How many borders it has: one that goes right round a limb has two.
+    lines
+        All lines along its border or across it.
+    middle_mm
+        (3,) float mm: the middle of its area, in space.
+    standing
+        Names of those places that lie in it, of the ones asked for.
     """
 
     boundary: tuple[str, ...]
     inside: tuple[Anchor, ...]
     rims: int
+    lines: tuple[str, ...]
+    middle_mm: Floats
+    standing: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "middle_mm", frozen_floats(self.middle_mm, (3,), "middle_mm"))
 
 
 def bounding_lines(form: Form, lines: Sequence[TapeLine], design: PatchDesign) -> PatchPart:
@@ -55,9 +73,19 @@ def bounding_lines(form: Form, lines: Sequence[TapeLine], design: PatchDesign) -
 
 
 def divided_patch(
-    form: Form, lines: Sequence[TapeLine], design: PatchDesign, along: str
+    form: Form,
+    lines: Sequence[TapeLine],
+    design: PatchDesign,
+    along: str,
+    *,
+    standing: Mapping[str, Anchor] | None = None,
 ) -> tuple[PatchPart, PatchPart]:
     """Return the two parts into which a line divides a patch; the first has its inside anchor.
+
+    Parameters
+    ----------
+    standing
+        Places by name, of which each part tells those that lie in it.
 
     Raises
     ------
@@ -88,8 +116,22 @@ def divided_patch(
     kept = tuple(
         anchor for anchor, point in places if lined.distance_to(along, point.point_mm) > _CLEAR_MM
     )
-    old = _part(lined, parts[0], kept or (_place_inside(form, lined, parts[0], bounds),))
-    return old, _part(lined, parts[1], (_place_inside(form, lined, parts[1], bounds),))
+    anchors = standing or {}
+    laid = {line.name: line.path for line in lines}
+    placed = place_among_lines(form, list(anchors.values()), laid) if anchors else []
+    faces = {name: lined.face_at(at) for name, at in zip(anchors, placed, strict=True)}
+    first_inside = kept or (_place_inside(form, lined, parts[0], bounds),)
+    old, new = (
+        replace(
+            _part(lined, part, inside),
+            standing=tuple(name for name, face in faces.items() if part[face]),
+        )
+        for part, inside in (
+            (parts[0], first_inside),
+            (parts[1], (_place_inside(form, lined, parts[1], bounds),)),
+        )
+    )
+    return old, new
 
 
 def joined_patches(
@@ -137,7 +179,15 @@ def _border(lined: LinedForm, region: Bools) -> tuple[str, ...]:
 def _part(lined: LinedForm, region: Bools, inside: tuple[Anchor, ...]) -> PatchPart:
     drawn = RegionLines(lined, region)
     boundary = drawn.border_lines()
-    return PatchPart(boundary, inside, len(drawn.loops(boundary, ())))
+    across = [line.line for line in drawn.inner_lines()]
+    areas = drawn.mesh.face_areas_mm2()
+    return PatchPart(
+        boundary,
+        inside,
+        len(drawn.loops(boundary, ())),
+        tuple(dict.fromkeys([*boundary, *across])),
+        np.average(drawn.mesh.corners.mean(axis=1), axis=0, weights=areas),
+    )
 
 
 def _place_inside(form: Form, lined: LinedForm, region: Bools, bounds: Sequence[str]) -> Anchor:

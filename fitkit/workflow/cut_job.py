@@ -6,14 +6,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitkit.errors import InputError, JobError
-from fitkit.workflow.step_report import StepReport
+from fitkit.workflow.step_report import Progress, StepReport
 
 if TYPE_CHECKING:
     from fitkit.flatten.cut_advice import CutChoice
-    from fitkit.flatten.patch_halves import PatchHalf
     from fitkit.geometry.arrays import Floats
     from fitkit.job.job_folder import Job
-    from fitkit.job.settings import PatchSection
 
 __all__ = ["adopt_choice", "advised_choices", "take_out_cuts"]
 
@@ -43,10 +41,13 @@ def advised_choices(folder: Path | str) -> dict[str, tuple[CutChoice, ...]]:
     return {patch.name: read_cut_choices(blanks, patch.name) for patch in job.settings.patch}
 
 
-def adopt_choice(folder: Path | str, patch: str, number: int) -> StepReport:
+def adopt_choice(
+    folder: Path | str, patch: str, number: int, *, progress: Progress | None = None
+) -> StepReport:
     """Write a choice into ``job.toml``; every other line stays as it is.
 
-    Cuts become the patch's ``cuts``; a split becomes a tape line and two patches in place of one.
+    Cuts become the patch's ``cuts``; a split becomes a tape line and two patches in place of one,
+    see :func:`fitkit.workflow.divide_patches.split_patch`.
 
     Raises
     ------
@@ -54,6 +55,8 @@ def adopt_choice(folder: Path | str, patch: str, number: int) -> StepReport:
         When there is no such patch or choice.
     JobError
         When nothing has been laid flat yet, or the job would not hold together with it.
+    DesignError
+        When the line of a split does not divide the patch in two.
     """
     from fitkit.job.job_folder import open_job
     from fitkit.job.settings_edits import with_row_settings
@@ -72,12 +75,12 @@ def adopt_choice(folder: Path | str, patch: str, number: int) -> StepReport:
     job = open_job(folder)
     with job.locked("cut"):
         if choice.kind == "split":
-            text, words = _split(job, patch, choice)
+            changed, words = _split(job, patch, choice, progress)
         else:
             cuts = [{"edge": _place(line[0]), "tip": _place(line[-1])} for line in choice.lines_mm]
             text = with_row_settings(job.text, "patch", patch, {"cuts": cuts or None})
-            words = f"'{patch}' takes {choice.name}"
-        job.with_text(text).keep_text(words)
+            changed, words = job.with_text(text), f"'{patch}' takes {choice.name}"
+        changed.keep_text(words)
     return StepReport("cut", ran=True, words=words, files=(job.folder / "job.toml",))
 
 
@@ -104,66 +107,17 @@ def _place(point: Floats) -> dict[str, Any]:
     return {"xyz_mm": [round(float(x), 1) for x in point]}
 
 
-def _split(job: Job, patch: str, choice: CutChoice) -> tuple[str, str]:
-    """Return the text with a tape line more and two patches in place of one."""
-    from fitkit.flatten.patch_halves import patch_halves
-    from fitkit.job.designs import patch_designs
-    from fitkit.job.flat_patch_files import read_flat_patch
-    from fitkit.job.row_edits import without_correction
-    from fitkit.job.settings_edits import with_row, with_row_settings
+def _split(job: Job, patch: str, choice: CutChoice, progress: Progress | None) -> tuple[Job, str]:
+    """Return the job with a tape line more and two patches in place of one."""
+    from fitkit.job.settings_edits import with_row
+    from fitkit.workflow.divide_patches import divided_job
 
-    section = next(row for row in job.settings.patch if row.name == patch)
-    if section.radius_mm is not None:
-        raise JobError(
-            f"The patch '{patch}' is round and has no lines of its own to split it by.",
-            "Draw a round line in its place and make it the patch's line, or take another choice.",
-        )
-    standing = [row.name for row in job.settings.attachment if row.on == patch]
-    if standing:
-        raise JobError(
-            f"'{standing[0]}' stands on the patch '{patch}', which a split would take away.",
-            "Take it out or set it on another patch first, then on one of the halves.",
-        )
-    if section.cuts:
-        raise JobError(
-            f"The patch '{patch}' has relief cuts, which a split would leave hanging.",
-            f"Take them out first: fitkit cut {job.called} '{patch}' --none",
-        )
-    design = next(one for one in patch_designs(job.settings) if one.name == patch)
-    halves = patch_halves(read_flat_patch(job.result_folder("blanks"), design), choice.lines_mm[0])
     line = f"{patch} split"
     points = [_place(point) for point in _beyond(choice.lines_mm[0])]
-    # What was corrected on a card piece of the whole belongs to neither half.
-    text = without_correction(job.text, patch)
-    text = with_row(text, "line", {"name": line, "kind": "through", "points": points})
-    rows = [_half_row(section, half, line) for half in halves]
-    whole = section.model_dump(mode="json", exclude_unset=True)
-    text = with_row_settings(text, "patch", patch, rows[0])
-    second = {key: value for key, value in {**whole, **rows[1]}.items() if value is not None}
-    text = with_row(text, "patch", second)
-    for other in job.settings.patch:
-        if patch in other.over:
-            under = [name for name in other.over if name != patch] + [row["name"] for row in rows]
-            text = with_row_settings(text, "patch", other.name, {"over": under})
-    names = " and ".join(f"'{row['name']}'" for row in rows)
-    return text, f"'{patch}' is split into {names} along the new line '{line}'"
-
-
-def _half_row(section: PatchSection, half: PatchHalf, line: str) -> dict[str, Any]:
-    edges = section.model_dump(mode="json", exclude_unset=True).get("edges", {})
-    kept = {name: row for name, row in edges.items() if name in half.lines}
-    barred = [row for row in section.no_cuts if isinstance(row, str) and row in half.lines]
-    places = section.model_dump(mode="json", exclude_unset=True).get("no_cuts", [])
-    no_cuts = [*barred, *(row for row in places if not isinstance(row, str))]
-    return {
-        "name": f"{section.name} {half.where}",
-        "lines": [*half.lines, line],
-        "inside": _place(half.inside_mm),
-        "more_inside": None,
-        "hold": [name for name in section.hold if name in half.lines] or None,
-        "edges": kept or None,
-        "no_cuts": no_cuts or None,
-    }
+    lined = with_row(job.text, "line", {"name": line, "kind": "through", "points": points})
+    divided, names = divided_job(job.with_text(lined), patch, line, None, progress=progress)
+    told = " and ".join(f"'{name}'" for name in names)
+    return divided, f"'{patch}' is split into {told} along the new line '{line}'"
 
 
 def _beyond(line: Floats) -> Floats:

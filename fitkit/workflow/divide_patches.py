@@ -10,11 +10,12 @@ from fitkit.workflow.drawn_body import draw_body
 from fitkit.workflow.step_report import Progress, StepReport
 
 if TYPE_CHECKING:
+    from fitkit.geometry.arrays import Floats
     from fitkit.job.job_folder import Job
     from fitkit.patch.design import PatchDesign
     from fitkit.patch.divided import PatchPart
 
-__all__ = ["join_patches", "split_patch"]
+__all__ = ["divided_job", "join_patches", "split_patch"]
 
 # What tells where a patch is; all else is what was set for it.
 _PLACE = ("name", "lines", "inside", "more_inside", "radius_mm")
@@ -31,8 +32,9 @@ def split_patch(
     """Divide a patch along a tape line into itself and a new one, set alike.
 
     The part with the place inside keeps the name. An edge that a part no longer has loses its
-    treatment there; the new edge between them is plain. What was corrected on a card piece of the
-    whole goes.
+    treatment there; the new edge between them is plain. Relief cuts and what stands on the patch go
+    to the part they lie in, what lay over it lies over both. What was corrected on a card piece of
+    the whole goes.
 
     Raises
     ------
@@ -42,24 +44,77 @@ def split_patch(
         When the line does not divide the patch in two.
     """
     from fitkit.job.job_folder import open_job
-    from fitkit.job.row_edits import row_values, without_correction
-    from fitkit.job.settings_edits import with_row
-    from fitkit.patch.divided import divided_patch
 
     job = open_job(folder)
-    job = _with_rims_drawn(job, name)
-    design = _design(job, name)
-    drawn = draw_body(job, progress=progress)
-    old, new = divided_patch(drawn.form, drawn.lines, design, along)
-    was = row_values(job.text, "patch", name)
-    added = {"name": new_name, **_told(new, was)}
-    text = without_correction(job.text, _spelled(job, name))
-    text = with_row(text, "patch", added, behind=_spelled(job, name))
-    text = _with_part(text, name, _told(old, was), was)
+    divided, _ = divided_job(job, name, along, new_name, progress=progress)
     words = f"divided '{name}' along '{along}': the other part is '{new_name}'"
     with job.locked("patch"):
-        job.with_text(text).keep_text(words)
+        divided.keep_text(words)
     return StepReport("patch", ran=True, words=words, files=(job.folder / "job.toml",))
+
+
+def divided_job(
+    job: Job, name: str, along: str, new_name: str | None, *, progress: Progress | None = None
+) -> tuple[Job, tuple[str, str]]:
+    """Return a job with a patch divided along a line, see :func:`split_patch`, and both names.
+
+    Without a new name both parts are called after where they lie: ``"cap upper"``, ``"cap lower"``.
+    """
+    from fitkit.job.designs import attachment_designs
+    from fitkit.job.row_edits import row_values, with_renamed_patch, without_correction
+    from fitkit.job.settings_edits import with_row, with_row_settings
+    from fitkit.patch.divided import divided_patch
+
+    job = _with_rims_drawn(job, name)
+    design = _design(job, name)
+    spelled = _spelled(job, name)
+    drawn = draw_body(job, progress=progress)
+    placed = [one for one in attachment_designs(job.settings) if one.on == design.name]
+    standing = {f"on it: {one.name}": one.at for one in placed}
+    standing |= {f"cut {number}": cut.tip for number, cut in enumerate(design.cuts)}
+    old, new = divided_patch(drawn.form, drawn.lines, design, along, standing=standing)
+    names = (spelled, new_name or "")
+    if new_name is None:
+        where = _where(old.middle_mm, new.middle_mm)
+        names = (f"{spelled} {where[0]}", f"{spelled} {where[1]}")
+    was = row_values(job.text, "patch", name)
+    text = without_correction(job.text, spelled)
+    told = [_told(part, _with_own_cuts(was, part)) for part in (old, new)]
+    text = with_row(text, "patch", {"name": names[1], **told[1]}, behind=spelled)
+    text = _with_part(text, name, told[0], was)
+    for one in placed:
+        if f"on it: {one.name}" in new.standing:
+            text = with_row_settings(text, "attachment", one.name, {"on": names[1]})
+    for other in job.settings.patch:
+        if spelled in other.over:
+            under = [row for row in other.over if row != spelled] + [spelled, names[1]]
+            text = with_row_settings(text, "patch", other.name, {"over": under})
+    if names[0] != spelled:
+        text = with_renamed_patch(text, spelled, names[0])
+    return job.with_text(text), names
+
+
+def _with_own_cuts(was: dict[str, Any], part: PatchPart) -> dict[str, Any]:
+    """Return a row's values with those of its relief cuts that lie in a part of the patch."""
+    cuts = [
+        cut for number, cut in enumerate(was.get("cuts", [])) if f"cut {number}" in part.standing
+    ]
+    rest = {key: value for key, value in was.items() if key != "cuts"}
+    return {**rest, "cuts": cuts} if cuts else rest
+
+
+def _where(first: Floats, second: Floats) -> tuple[str, str]:
+    """Return how two places differ most: upper and lower, front and back, or inner and outer.
+
+    Inner is nearer to the wearer's middle.
+    """
+    apart = first - second
+    axis = max(range(3), key=lambda k: abs(apart[k]))
+    if axis == 2:
+        return ("upper", "lower") if apart[2] > 0 else ("lower", "upper")
+    if axis == 1:
+        return ("back", "front") if apart[1] > 0 else ("front", "back")
+    return ("outer", "inner") if abs(first[0]) > abs(second[0]) else ("inner", "outer")
 
 
 def join_patches(
@@ -138,13 +193,23 @@ def _told(part: PatchPart, was: dict[str, Any]) -> dict[str, Any]:
     if len(inside) > 1:
         told["more_inside"] = inside[1:]
     told |= {key: value for key, value in was.items() if key not in (*_PLACE, "edges", "seam")}
-    opened = part.rims > 1 and "seam" in was
-    if opened:
-        told["seam"] = was["seam"]
+    for key in ("hold", "no_cuts"):
+        kept = [
+            row
+            for row in was.get(key, [])
+            if not isinstance(row, str) or row in part.lines or (row == "seam" and part.rims > 1)
+        ]
+        told.pop(key, None)
+        if kept:
+            told[key] = kept
+    named = was.get("seam", [])
+    seams = [line for line in ([named] if isinstance(named, str) else named) if line in part.lines]
+    if part.rims > 1 and seams:
+        told["seam"] = seams[0] if len(seams) == 1 else seams
     edges = {
         line: edge
         for line, edge in was.get("edges", {}).items()
-        if line in part.boundary or (line == "seam" and opened)
+        if line in part.boundary or (line == "seam" and part.rims > 1)
     }
     if edges:
         told["edges"] = edges

@@ -77,34 +77,10 @@ def test_cuts_are_written_as_places_and_all_else_stays(job: Path) -> None:
     assert (job / "job.toml").read_text(encoding="utf-8") == before, "one piece is no cuts"
 
 
-def test_split_becomes_a_line_and_two_patches(job: Path) -> None:
-    text = (job / "job.toml").read_text(encoding="utf-8")
-    over = 'clearance_mm = 9\nover = ["plate"]'
-    (job / "job.toml").write_text(text.replace("clearance_mm = 9", over), encoding="utf-8")
-    adopt_choice(job, "plate", 2)
-    settings = open_job(job).settings
-    assert [line.name for line in settings.line] == ["waist", "plate split"]
-    ends = settings.line[1].model_dump()["points"]
-    assert ends[0]["xyz_mm"] == (-5.0, 0.0, 25.0), "it runs on beyond the patch's edge"
-    names = {patch.name: patch for patch in settings.patch}
-    assert list(names) == ["plate lower", "belt", "plate upper"]
-    assert names["belt"].over == ["plate lower", "plate upper"]
-    for half, low, high in (("plate lower", 0, 25), ("plate upper", 25, 60)):
-        assert names[half].lines == ["waist", "plate split"]
-        assert names[half].pair
-        place = names[half].inside.xyz_mm
-        assert place is not None
-        assert low < place[2] < high
-
-
 def test_what_cannot_be_taken_up_is_told(job: Path, tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no choice 4"):
         adopt_choice(job, "plate", 4)
     with pytest.raises(InputError, match="no patch called 'plaet'"):
         adopt_choice(job, "plaet", 1)
-    adopt_choice(job, "plate", 3)
-    with pytest.raises(JobError) as caught:
-        adopt_choice(job, "plate", 2)
-    assert "--none" in caught.value.remedy
     with pytest.raises(JobError, match="laid flat"):
         advised_choices(job_folder(tmp_path / "other"))

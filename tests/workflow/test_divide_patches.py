@@ -11,9 +11,12 @@ from PIL import Image
 
 from fitkit.body.body import Landmark
 from fitkit.errors import DesignError, JobError
+from fitkit.flatten.cut_advice import CutChoice
 from fitkit.job.body_files import body_files
+from fitkit.job.cut_choice_files import choices_name, cut_choice_file
 from fitkit.job.job_folder import open_job
 from fitkit.job.made_from import FileDigests
+from fitkit.workflow.cut_job import adopt_choice
 from fitkit.workflow.divide_patches import join_patches, split_patch
 from fitkit.workflow.drawn_body import draw_body
 from fitkit.workflow.edit_job import add_row, change_row, list_rows
@@ -140,6 +143,65 @@ def test_round_patch_divides_along_a_line_through_it(job: Path) -> None:
     assert [edge.beside for row in halves for edge in row.edges if edge.line == "cut"] == [
         ("other half",), ("badge",),
     ]  # fmt: skip
+
+
+def test_what_was_set_goes_to_the_part_it_lies_in(job: Path) -> None:
+    """Cuts and attachments by their place, held and barred lines by where they still run."""
+    low, high = ({"height_mm": height, "bearing_deg": 40} for height in (150, 250))
+    cuts = [
+        {"edge": {"height_mm": 100, "bearing_deg": 40}, "tip": low},
+        {"edge": {"height_mm": 300, "bearing_deg": 40}, "tip": high},
+    ]
+    keep_out = {"at": high, "within_mm": 10}
+    change_row(
+        job, "patch", "breast",
+        {"cuts": cuts, "hold": ["low", "side"], "no_cuts": ["high", keep_out]},
+    )  # fmt: skip
+    text = (
+        (job / "job.toml")
+        .read_text(encoding="utf-8")
+        .replace("radius_mm = 30", 'radius_mm = 30\nover = ["breast"]')
+    )
+    for name, height in (("crest", 270), ("boss", 130)):
+        text += (
+            f'\n[[attachment]]\nname = "{name}"\non = "breast"\nkind = "cone"\nacross_mm = 20\n'
+            f"height_mm = 30\nat = {{height_mm = {height}, bearing_deg = 50}}\n"
+        )
+    (job / "job.toml").write_text(text, encoding="utf-8")
+    split_patch(job, "breast", "mid", "upper")
+    after = patches(job)
+    assert [cut["tip"]["height_mm"] for cut in after["breast"]["cuts"]] == [150.0]  # type: ignore[attr-defined]
+    assert [cut["tip"]["height_mm"] for cut in after["upper"]["cuts"]] == [250.0]  # type: ignore[attr-defined]
+    assert after["breast"]["hold"] == ["low", "side"]
+    assert after["upper"]["hold"] == ["side"]
+    assert len(after["breast"]["no_cuts"]) == 1  # type: ignore[arg-type]
+    assert after["upper"]["no_cuts"][0] == "high"  # type: ignore[index]
+    assert after["badge"]["over"] == ["breast", "upper"]
+    on = {row.name: row.on for row in open_job(job).settings.attachment}
+    assert on == {"crest": "upper", "boss": "breast"}
+
+
+def test_advised_split_is_a_line_and_two_patches_called_after_where_they_lie(job: Path) -> None:
+    turn = np.radians(np.linspace(0.0, 90.0, 7))
+    across = np.column_stack([100 * np.sin(turn), -100 * np.cos(turn), np.full(7, 210.0)])
+    choice = CutChoice("split", 0.04, 1, 157.0, 0.0, (across,), (np.eye(3)[:, :2],))
+    made, digests = open_job(job), FileDigests(job)
+    files = {choices_name(name): cut_choice_file((choice,)) for name in ("breast", "badge")}
+    with made.locked("test"):
+        made.keep_result("blanks", files, inputs={}, digests=digests)
+    report = adopt_choice(job, "breast", 1)
+    assert "'breast lower' and 'breast upper'" in report.words
+    after = patches(job)
+    assert list(after) == ["breast lower", "breast upper", "badge"]
+    assert "breast split" in {row["name"] for row in list_rows(job, "line")}
+    for name, line in (("breast lower", "low"), ("breast upper", "high")):
+        assert set(after[name]["lines"]) == {line, "middle", "side", "breast split"}  # type: ignore[call-overload]
+        assert {key: after[name][key] for key in SET} == {
+            key: after["breast lower"][key] for key in SET
+        }
+    areas = {row.name: row.area_cm2 for row in show_patches(job).rows}
+    assert areas["breast lower"] == pytest.approx(np.pi / 2 * 10.0 * 11.0, rel=0.01)
+    assert areas["breast upper"] == pytest.approx(np.pi / 2 * 10.0 * 9.0, rel=0.01)
 
 
 def test_nothing_is_written_when_it_cannot_be_done(job: Path) -> None:
