@@ -32,9 +32,10 @@ _Check: TypeAlias = Annotated[str, BeforeValidator(_check_length)]
 
 
 class JobSection(Section):
-    """``[job]``: what the job is called on every page."""
+    """``[job]``: what the job is called on every page, and its revision as the maker counts it."""
 
     name: Name
+    revision: Annotated[str, Field(max_length=12)] = ""
 
 
 class WearerSection(Section):

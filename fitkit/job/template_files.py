@@ -33,6 +33,7 @@ def template_file(template: Template) -> bytes:
         "number": template.number,
         "name": template.name,
         "side": template.side.value,
+        "revision": template.revision,
         "material": template.material,
         "thickness_mm": template.thickness_mm,
         "stretch_range": list(template.stretch_range),
@@ -64,6 +65,7 @@ def read_template(folder: Path, name: str) -> Template:
             thickness_mm=float(values["thickness_mm"]),
             stretch_range=(float(smallest), float(largest)),
             findings=tuple(Finding.from_dict(row) for row in values["findings"]),
+            revision=values.get("revision", ""),
         )
 
 

@@ -13,6 +13,7 @@ from fitkit.template.mirror import mirrored_name, mirrored_part
 from fitkit.template.outline import cut_outline
 from fitkit.template.part import MatchMark, NamedLine, Part
 from fitkit.template.part_drawing import part_drawing
+from fitkit.template.revision import revision_of
 from fitkit.template.template import Template, part_title
 from fitkit.template.words import Block
 
@@ -37,6 +38,7 @@ def attachment_templates(
     paired: bool,
     job_name: str,
     wearer: str,
+    revision: str = "",
 ) -> tuple[Template, ...]:
     """Return the template of an attachment; on a paired plate the mirrored twin's as well.
 
@@ -57,12 +59,13 @@ def attachment_templates(
         name = mirrored_name(design.name) if twin else design.name
         on = mirrored_name(design.on) if twin else design.on
         title = f"{number + twin} {part_title(name, where)}"
+        stand = revision_of(one, revision)
         lines = [
             f"on '{on}' · cut 1",
             f"{design.material} {design.thickness_mm:g} mm",
             _HOW[design.kind],
             "outside shown",
-            f"{job_name} · {wearer}" if wearer else job_name,
+            " · ".join(word for word in (job_name, wearer, f"rev {stand}") if word),
             design.note,
         ]
         if blank.tabs:
@@ -80,6 +83,7 @@ def attachment_templates(
                 thickness_mm=design.thickness_mm,
                 stretch_range=blank.stretch_range,
                 findings=(*blank.findings, *findings),
+                revision=stand,
             )
         )
     return tuple(templates)

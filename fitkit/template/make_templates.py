@@ -21,8 +21,9 @@ from fitkit.template.mark_numbers import MarkNumbers
 from fitkit.template.match_marks import match_marks
 from fitkit.template.mirror import mirrored_name, mirrored_part
 from fitkit.template.outline import CutOutline
-from fitkit.template.part import MatchMark, NamedLine, Part
+from fitkit.template.part import GRAIN, MatchMark, NamedLine, Part
 from fitkit.template.part_drawing import part_drawing
+from fitkit.template.revision import revision_of
 from fitkit.template.rivet_joint import RivetHoles
 from fitkit.template.template import Template, part_title
 from fitkit.template.words import Block
@@ -46,6 +47,7 @@ def make_templates(
     number: int,
     job_name: str,
     wearer: str,
+    revision: str = "",
     correction: Correction | None = None,
     rivets: Sequence[RivetHoles] = (),
     numbers: MarkNumbers | None = None,
@@ -58,8 +60,8 @@ def make_templates(
         The blank, seen from the plate's outside.
     number
         Part number of the drawn one; its twin gets the next.
-    job_name, wearer
-        As written on the drawing.
+    job_name, wearer, revision
+        As written on the drawing; the revision with the part's own mark.
     correction
         What the maker changed on a card piece of it, if anything; the twin gets it mirrored.
     rivets
@@ -86,7 +88,9 @@ def make_templates(
     templates = []
     for twin, (one, side) in enumerate(zip(parts, sides, strict=True)):
         name = mirrored_name(design.name) if twin else design.name
-        block = _block(flat, name, side, number + twin, forming, job_name, wearer, rivets)
+        stand = revision_of(one, revision)
+        whose = _BETWEEN.join(word for word in (job_name, wearer, f"rev {stand}") if word)
+        block = _block(flat, name, side, number + twin, forming, whose, rivets)
         title = f"{number + twin} {part_title(name, side)}"
         drawing, findings = part_drawing(one, block, name=title, way=way)
         templates.append(
@@ -100,6 +104,7 @@ def make_templates(
                 thickness_mm=design.thickness_mm,
                 stretch_range=(float(flat.stretch.min()), float(flat.stretch.max())),
                 findings=(*flat.findings, *outline.findings, *findings),
+                revision=stand,
             )
         )
     return tuple(templates)
@@ -120,8 +125,7 @@ def _block(
     side: Side,
     number: int,
     forming: str,
-    job_name: str,
-    wearer: str,
+    job_words: str,
     rivets: Sequence[RivetHoles],
 ) -> Block:
     design = flat.design
@@ -130,8 +134,8 @@ def _block(
         f"{whose} · cut 1",
         f"{design.material} {design.thickness_mm:g} mm",
         forming,
-        "outside shown",
-        f"{job_name} · {wearer}" if wearer else job_name,
+        f"outside shown · {_grain_words(flat)}",
+        job_words,
     ]
     if flat.cuts:
         lines.append(_cuts_in_words(flat.cuts))
@@ -141,6 +145,11 @@ def _block(
     if design.note:
         lines.append(design.note)
     return Block(f"{number}  {name}", tuple(line for line in lines if line))
+
+
+def _grain_words(flat: FlatPatch) -> str:
+    drawn = any(line.line == GRAIN for line in flat.inner_lines)
+    return "grain along its arrow" if drawn else "grain any way"
 
 
 def _cuts_in_words(cuts: Sequence[FlatCut]) -> str:

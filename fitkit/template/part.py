@@ -10,7 +10,10 @@ import shapely
 from fitkit.drawing.drawing import Hole
 from fitkit.geometry.arrays import Floats, frozen_floats
 
-__all__ = ["MatchMark", "NamedLine", "Part"]
+__all__ = ["GRAIN", "MatchMark", "NamedLine", "Part"]
+
+GRAIN = "grain"
+"""Name of the line that shows which way the sheet's grain runs."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -16,7 +16,7 @@ from fitkit.drawing.text_width import text_width_mm, words_box_mm
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Floats
 from fitkit.template.free_space import FreeSpace
-from fitkit.template.part import MatchMark, NamedLine, Part
+from fitkit.template.part import GRAIN, MatchMark, NamedLine, Part
 from fitkit.template.words import (
     SMALLEST_MM,
     Block,
@@ -44,6 +44,7 @@ _BETWEEN_WORDS_MM = 2.4
 # Without those that are taken for figures.
 _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 _RULE_MM = 50.0
+_BARB_MM = 6.0
 _ARROW_LENGTHS_MM = (40.0, 30.0, 22.0, 15.0, 10.0)
 
 
@@ -104,11 +105,12 @@ class _Page:
     """
 
     def __init__(self, part: Part, ticks: Sequence[Floats]) -> None:
+        across = [stroke for line in part.inner_lines for stroke in _inner_strokes(line)]
         self.strokes = [
             Stroke(part.cut_mm, Layer.CUT, closed=True),
             *(Stroke(edge.points_mm, Layer.EDGE) for edge in part.lapped),
             *(Stroke(fold.points_mm, Layer.BEND) for fold in part.folds),
-            *(Stroke(inner.points_mm, _inner_layer(inner)) for inner in part.inner_lines),
+            *across,
             *(Stroke(points, Layer.MARK) for points in ticks),
             *(Stroke(line.points_mm, Layer.MARK, closed=True) for line in part.footprints),
         ]
@@ -127,7 +129,7 @@ class _Page:
                 shapely.Point(hole.centre_mm).buffer(centre_cross_arm_mm(hole))
                 for hole in part.holes
             )
-        inner = [shapely.LineString(line.points_mm) for line in part.inner_lines]
+        inner = [shapely.LineString(stroke.points_mm) for stroke in across]
         self.clear = self.near.without(inner)
         self.near.take(inner, 0.5)
 
@@ -211,8 +213,19 @@ class _Page:
         self.draw([tag.ring])
 
 
-def _inner_layer(line: NamedLine) -> Layer:
-    return Layer.GRAIN if line.name == "grain" else Layer.MARK
+def _inner_strokes(line: NamedLine) -> list[Stroke]:
+    """Return a line across the part; the grain's bears an arrow's head at both ends."""
+    if line.name != GRAIN:
+        return [Stroke(line.points_mm, Layer.MARK)]
+    heads = []
+    for points in (line.points_mm, line.points_mm[::-1]):
+        arc = np.concatenate([[0.0], np.linalg.norm(np.diff(points, axis=0), axis=1).cumsum()])
+        inner = np.array([np.interp(_BARB_MM, arc, points[:, k]) for k in range(2)])
+        back = inner - points[0]
+        across = 0.35 * np.array([-back[1], back[0]])
+        barbs = np.stack([inner + across, points[0], inner - across])
+        heads.append(Stroke(barbs, Layer.GRAIN))
+    return [Stroke(line.points_mm, Layer.GRAIN), *heads]
 
 
 def _tick(mark: MatchMark) -> Floats:

@@ -38,6 +38,8 @@ class Template:
         Smallest and largest principal stretch over the part.
     findings
         What was noticed.
+    revision
+        As on the drawing.
     """
 
     number: int
@@ -49,6 +51,7 @@ class Template:
     thickness_mm: float
     stretch_range: tuple[float, float]
     findings: tuple[Finding, ...] = ()
+    revision: str = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(

@@ -88,6 +88,7 @@ def attachment_drawings(job: Job) -> list[Template]:
             paired=plate.paired,
             job_name=job.settings.job.name,
             wearer=job.settings.wearer.name,
+            revision=job.settings.job.revision,
         )
         number += len(made)
         drawn += made

@@ -21,7 +21,7 @@ __all__ = ["print_job"]
 _PREVIEW_PAGES = 4
 _PART_COLUMNS = (
     "number", "part", "side", "material", "thickness_mm", "width_mm", "height_mm",
-    "area_cm2", "mass_g", "least_stretch", "most_stretch",
+    "area_cm2", "mass_g", "least_stretch", "most_stretch", "revision",
 )  # fmt: skip
 
 
@@ -119,5 +119,6 @@ def _part_list(drawn: Sequence[Template]) -> bytes:
             + [f"{template.thickness_mm:g}", f"{np.ptp(x):.1f}", f"{np.ptp(y):.1f}"]
             + [f"{area_mm2 / 100:.1f}", f"{area_mm2 * mass_kg_m2 / 1000:.0f}"]
             + [f"{value:.4f}" for value in template.stretch_range]
+            + [template.revision]
         )
     return text.getvalue().encode()

@@ -51,6 +51,7 @@ def _templates(job: Job, progress: Progress | None) -> Made:
             number=numbers[design.name],
             job_name=job.settings.job.name,
             wearer=job.settings.wearer.name,
+            revision=job.settings.job.revision,
             correction=corrected.get(design.name),
             rivets=[row for row in rows if row.patch == design.name],
             numbers=marks,
