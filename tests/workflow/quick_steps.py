@@ -176,16 +176,7 @@ def _flatten_patch(patch: Patch, *, progress: Any = None) -> FlatPatch:
     )
 
 
-def _make_templates(
-    flat: FlatPatch,
-    *,
-    number: int,
-    job_name: str,
-    wearer: str,
-    correction: object = None,
-    rivets: object = (),
-    numbers: object = None,
-) -> tuple[Template, ...]:
+def _make_templates(flat: FlatPatch, *, number: int, **_said: object) -> tuple[Template, ...]:
     CALLS.append(f"template {flat.design.name}")
     sides = [flat.design.side] + [flat.design.side.other] * flat.design.paired
     outline = flat.flat_mm
@@ -267,7 +258,6 @@ def quick_modules() -> dict[str, ModuleType]:
         "template.make_templates": {"make_templates": _make_templates},
         "drawing.tiling": {"tile_drawings": _tile},
         "export.page_pdf": {"pdf_of_pages": lambda pages, **_: b"%PDF quick"},
-        "export.build_book_pdf": {"pdf_of_book": lambda *_, **__: b"%PDF book"},
         "export.drawing_svg": {"svg_of_drawing": lambda drawing: b"<svg/>"},
         "export.drawing_dxf": {"dxf_of_drawing": lambda drawing: b"0\nEOF\n"},
     }
