@@ -30,8 +30,8 @@ from fitkit.shop.forming_step import PlanCheck
 
 __all__ = ["part_page"]
 
-# Shares of a page that the drawings take at least and at most.
-_LEAST, _MOST = 0.25, 0.45
+# Shares of a page that the drawings take at least, at most, and where the words need two pages.
+_LEAST, _MOST, _USUAL = 0.22, 0.45, 0.36
 
 _VERDICTS = {"holds": "holds", "over": "OVER", "unsure": "UNSURE"}
 
@@ -67,7 +67,8 @@ def part_page(part: PartPage, picture: PlatesView, width: float, height: float) 
         below += [text("Findings that stand", HEAD), *(text(f"• {one}") for one in remarks)]
     below += [Spacer(1, 4), _sources(part)]
     left = height - sum(_height(one, width, height) for one in [*head, *below])
-    tall = min(max(left, _LEAST * height), _MOST * height)
+    # What does not fit on one page anyway need not be squeezed.
+    tall = min(left, _MOST * height) if left >= _LEAST * height else _USUAL * height
     return [*head, _drawings(part, picture, width, tall), *below]
 
 

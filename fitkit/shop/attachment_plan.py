@@ -44,7 +44,9 @@ def attachment_plan(blank: AttachmentBlank, *, plate_mm: float, twin: bool = Fal
         )
     if blank.tabs:
         least = least_bend_radius(design.material, design.thickness_mm)
-        tight = f", no tighter than {least.radius_mm:.1f} mm inside" if least else ""
+        tight = ""
+        if least is not None and least.radius_mm > 0:
+            tight = f", no tighter than {least.radius_mm:.1f} mm inside"
         screw = screw_for_hole(design.hole_mm)
         length = screw.length_for(design.thickness_mm + plate_mm)
         steps.append(

@@ -11,15 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
-from fitkit.flatten.seam import SEAM
-from fitkit.materials.rivet import rivet_named
 from fitkit.materials.screw import screw_for_hole
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.attachment_design import AttachmentDesign
 from fitkit.patch.design import PatchDesign
 from fitkit.shop.joint import Joint
 from fitkit.shop.worn_plate import WornPlate
-from fitkit.template.rivet_row import spread_rivets_mm
 
 __all__ = ["HardwareItem", "OwnHardware", "hardware_csv", "hardware_list"]
 
@@ -103,8 +100,6 @@ def hardware_list(
         )
         key = (f"{joint.rivet.kind} rivet", f"{joint.rivet.diameter_mm:g} × {joint.length_mm:g}")
         rivets.setdefault(key, []).append((len(joint.at_mm), f"'{joint.line}'", soft))
-    for key, row in _drilled_on_assembly(flats, joints, plates):
-        rivets.setdefault(key, []).append(row)
     items = []
     for (item, size), rows in sorted(rivets.items()):
         needed = sum(count for count, _, _ in rows)
@@ -138,44 +133,6 @@ def hardware_csv(items: Iterable[HardwareItem]) -> bytes:
 
 def _spares(count: int) -> int:
     return max(_LEAST_SPARE, math.ceil(_SPARE_SHARE * count - 1e-9))
-
-
-def _drilled_on_assembly(
-    flats: Sequence[FlatPatch], joints: Sequence[Joint], plates: Sequence[WornPlate]
-) -> list[tuple[tuple[str, str], tuple[int, str, bool]]]:
-    """Return rows for edges with rivets under which no other plate was found.
-
-    Such a lap meets its own mirrored twin on the middle line: it is there once, and is drilled
-    when both plates lie together.
-    """
-    found = {
-        (plate.design, joint.line)
-        for joint in joints
-        for plate in plates
-        if plate.number == joint.lap
-    }
-    rows = []
-    for flat in flats:
-        design = flat.design
-        for edge in flat.outline:
-            treatment = design.edges.get(edge.line)
-            if treatment is None or treatment.rivets is None or edge.line == SEAM:
-                continue
-            if (design.name, edge.line) in found:
-                continue
-            rivet = rivet_named(treatment.rivets.rivet)
-            count = len(
-                spread_rivets_mm(
-                    _formed_mm(edge),
-                    ends_mm=rivet.good_edge_mm,
-                    pitch_mm=treatment.rivets.pitch_mm or rivet.usual_pitch_mm,
-                )
-            )
-            length = rivet.stock_length_for(2.0 * design.thickness_mm)
-            key = f"{rivet.kind} rivet", f"{rivet.diameter_mm:g} × {length:g}"
-            soft = sheet_material_named(design.material).name in _SOFT
-            rows.append((key, (count, f"'{edge.line}', drilled on assembly", soft)))
-    return rows
 
 
 def _formed_mm(edge: FlatEdge) -> float:

@@ -114,7 +114,7 @@ def _thickness(facts: PlanFacts) -> PlanCheck:
         f"{left:.2f} of {facts.thickness_mm:g} mm",
         f"{limit:.2f} mm",
         _verdict(left >= limit - 1e-9),
-        f"volume kept, both ways at the limit: {facts.material.source}",
+        facts.material.source,
         facts.material.confidence,
     )
 
@@ -171,6 +171,6 @@ def _strip(facts: PlanFacts, edge: TurnedEdge) -> PlanCheck:
         ", ".join(parts) or "straight",
         f"+{100 * material.stretch_limit:.0f} / -{100 * material.shrink_limit:.0f} %",
         _verdict(max(shares) <= 1.0),
-        f"{material.source}; shrink: common practice",
+        material.source,
         material.confidence,
     )

@@ -1,0 +1,145 @@
+"""The build book read back: its pages, its scale, its greys."""
+
+from __future__ import annotations
+
+from io import BytesIO
+
+import numpy as np
+import pypdfium2 as pdfium
+import pytest
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+
+from fitkit.drawing.paper import paper_named
+from fitkit.drawing.text_width import font_file
+from fitkit.export.book_marks import BOLD, FONT, MM, BlankDrawing, GaugeDrawing
+from fitkit.export.book_scene import view_towards
+from fitkit.export.build_book_pdf import pdf_of_book
+from fitkit.shop.blank_view import blank_view
+from fitkit.shop.build_book import BookMeasure, build_book
+from fitkit.shop.gauge_section import GaugeSection
+from fitkit.shop.hardware_list import OwnHardware
+from fitkit.template.make_templates import make_templates
+from tests.shop.worn_barrel import barrel, belt, put_together
+from tests.template.parts import rectangle
+from tests.truth import solids
+
+
+@pytest.fixture(scope="module")
+def pages() -> list[tuple[str, np.ndarray]]:
+    """Text and pixels of each page of the barrel's book."""
+    flats = [*barrel(), belt()]
+    plates, _, rows = put_together(flats)
+    numbers = {plate.design: plate.number for plate in plates if not plate.twin}
+    templates = [
+        template
+        for flat in flats
+        for template in make_templates(
+            flat,
+            number=numbers[flat.design.name],
+            job_name="Heron Warden",
+            wearer="Ada",
+            rivets=[row for row in rows if row.patch == flat.design.name],
+        )
+    ]
+    told: list[float] = []
+    book = build_book(
+        flats,
+        templates,
+        rows,
+        job="Heron Warden",
+        wearer="Ada",
+        numbers=numbers,
+        axes={},
+        own=(OwnHardware("strap", 2, "belt"),),
+        measures=(BookMeasure("chest", 901.0, 905.0, "within"),),
+        progress=lambda fraction, _: told.append(fraction),
+    )
+    body = solids.cylinder(110.0, 300.0, 12.0)
+    content = pdf_of_book(
+        book, body, paper=paper_named("A4"), progress=lambda fraction, _: told.append(fraction)
+    )
+    assert len(told) > 8
+    document = pdfium.PdfDocument(content)
+    found = [
+        (" ".join(page.get_textpage().get_text_range().split()), page.render(scale=1.0).to_numpy())
+        for page in document
+    ]
+    document.close()
+    return found
+
+
+def test_every_page_is_there_and_numbered(pages: list[tuple[str, np.ndarray]]) -> None:
+    texts = [text for text, _ in pages]
+    starts = ["Heron Warden", "Contents", "The plates", "Apart", "Parts", "Hardware", "Cautions"]
+    starts += ["1 upper, left", "2 upper, right", "3 lower, left", "4 lower, right", "5 belt"]
+    starts += ["Putting it together", "First fitting", "Measures of Ada"]
+    places = [next(i for i, text in enumerate(texts) if text.startswith(s)) for s in starts]
+    assert places == sorted(places)
+    assert "The plates, from four sides 3" in texts[1]
+    for number, text in enumerate(texts[1:], 2):
+        assert f"page {number} of {len(texts)}" in text
+
+
+def test_parts_tell_how_they_are_made(pages: list[tuple[str, np.ndarray]]) -> None:
+    upper = next(text for text, _ in pages if text.startswith("1 upper, left"))
+    for word in ("Mark and cut", "Drill in", "most stretch", "Mind: Cut edges", "Sources."):
+        assert word in upper
+    together = next(text for text, _ in pages if text.startswith("Putting it together"))
+    assert "before 5 belt goes on" in together
+    assert "held by 2 × strap" in together
+
+
+def test_the_book_is_grey(pages: list[tuple[str, np.ndarray]]) -> None:
+    for _, pixels in pages:
+        spread = pixels[..., :3].astype(int).max(axis=2) - pixels[..., :3].astype(int).min(axis=2)
+        assert spread.max() <= 2
+
+
+def drawn(box: BlankDrawing | GaugeDrawing, scale: float = 4.0) -> np.ndarray:
+    """Return the pixels of a box alone, ``scale`` to the point, y up."""
+    for name, bold in ((FONT, False), (BOLD, True)):
+        pdfmetrics.registerFont(TTFont(name, font_file(bold=bold)))
+    buffer = BytesIO()
+    canvas = Canvas(buffer, pagesize=(box.width, box.height))
+    box.drawOn(canvas, 0, 0)
+    canvas.save()
+    document = pdfium.PdfDocument(buffer.getvalue())
+    pixels = document[0].render(scale=scale, grayscale=True).to_numpy()
+    document.close()
+    image: np.ndarray = np.asarray(pixels)[::-1].reshape(pixels.shape[0], -1)
+    return image
+
+
+def test_a_blank_is_drawn_to_the_scale_it_tells() -> None:
+    """200 by 120 mm: the outline's longest upright and level strokes on the paper."""
+    flat = rectangle()
+    (template,) = make_templates(flat, number=1, job_name="", wearer="")
+    box = BlankDrawing(blank_view(template), 300.0, 200.0)
+    dark = drawn(box) < 100
+    level = np.flatnonzero(dark[:, 600] & (np.arange(len(dark)) > 80))
+    tall_mm = (level.max() - level.min()) / 4.0 / MM * box.scale
+    across = np.flatnonzero(dark[int(level.mean())])
+    wide_mm = (across.max() - across.min()) / 4.0 / MM * box.scale
+    # The outline's own 0.5 mm on the paper counts too.
+    assert tall_mm - 0.5 * box.scale == pytest.approx(120.0, abs=0.4 * box.scale)
+    assert wide_mm - 0.5 * box.scale == pytest.approx(200.0, abs=0.4 * box.scale)
+
+
+def test_gauges_fit_their_box_at_one_scale() -> None:
+    arc = np.linspace(0.0, np.pi, 60)
+    bow = np.column_stack([100.0 * (1 - np.cos(arc)), 60.0 * np.sin(arc)])
+    box = GaugeDrawing((GaugeSection("across", bow, 60.0),) * 2, 160.0, 220.0)
+    dark = drawn(box) < 128
+    # Below the lower one's words.
+    across = np.flatnonzero(dark[: 4 * 90].any(axis=0))
+    wide_mm = (across.max() - across.min()) / 4.0 / MM * box.scale
+    assert wide_mm == pytest.approx(200.0 + 0.6 * box.scale, abs=0.5 * box.scale)
+
+
+def test_a_plate_is_shown_from_the_side_it_faces() -> None:
+    plates, _, _ = put_together([*barrel(), belt()])
+    assert view_towards(plates[4]) == "front"
+    assert view_towards(plates[0]) == "front left"
+    assert view_towards(plates[1]) == "front right"
