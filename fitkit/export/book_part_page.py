@@ -50,12 +50,13 @@ def part_page(part: PartPage, picture: PlatesView, width: float, height: float) 
     head = [
         text(f"{template.number}  {template.title}", TITLE),
         text(facts),
-        text(". ".join(part.plan.shape) + "."),
+        text(" ".join(f"{one[0].upper()}{one[1:]}." for one in part.plan.shape)),
         Spacer(1, 3),
     ]
     below = [*_legend(part), Spacer(1, 2), _steps(part, width)]
     if part.plan.checks:
         below.append(KeepTogether([Spacer(1, 5), _checks(part.plan.checks, width)]))
+        below += [text(f"• {one.what}: {one.remedy}.") for one in part.plan.over]
     words = [f"{CAUTIONS[key].title}: {CAUTIONS[key].short}." for key in part.plan.cautions]
     below += [Spacer(1, 5), framed("Mind: " + " ".join(words), width)]
     remarks = dict.fromkeys(

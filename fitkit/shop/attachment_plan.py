@@ -111,5 +111,7 @@ def _checks(design: AttachmentDesign) -> tuple[PlanCheck, ...]:
             "holds" if holds else "over" if known else "unsure",
             least.source,
             least.confidence,
+            f"bend it no tighter than {least.radius_mm:.1f} mm inside, or take a softer sheet",
+            "bend-tight",
         ),
     )

@@ -182,6 +182,12 @@ def build_book(
     steps, findings = assembly_order(
         plates, joints, over, standing=standing, held_by=_held_by(own, plates)
     )
+    found = [
+        finding
+        for page in pages
+        for check in page.plan.checks
+        if (finding := check.finding(page.template.title)) is not None
+    ]
     told = {key for page in pages for key in page.plan.cautions} | {"worn", "pinch", "release"}
     return BuildBook(
         job,
@@ -199,7 +205,7 @@ def build_book(
         fitting_checklist(plates, axes),
         tuple(measures),
         tuple(key for key in CAUTIONS if key in told),
-        findings,
+        (*found, *findings),
     )
 
 

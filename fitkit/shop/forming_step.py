@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from fitkit.findings import Finding, Severity
+
 __all__ = ["FormingPlan", "FormingStep", "PlanCheck", "Verdict"]
 
 Verdict = Literal["holds", "over", "unsure"]
@@ -47,6 +49,10 @@ class PlanCheck:
         ``unsure`` where the limit depends on something not told, such as the alloy.
     source, confidence
         The limit's; ``seen``, ``memory`` or ``practice``.
+    remedy
+        What would do where it does not hold.
+    code
+        Short stable name of its finding; empty where an earlier step has found it already.
     """
 
     what: str
@@ -55,6 +61,23 @@ class PlanCheck:
     verdict: Verdict
     source: str
     confidence: str
+    remedy: str
+    code: str = ""
+
+    def finding(self, part: str) -> Finding | None:
+        """Return the finding that it makes for a part, None where it holds or is told already."""
+        if self.verdict == "holds" or not self.code:
+            return None
+        unsure = self.verdict == "unsure"
+        says = "may be too much" if unsure else "is more than the sheet takes"
+        return Finding(
+            self.code,
+            Severity.NOTE if unsure else Severity.WARNING,
+            part,
+            f"{self.what[0].upper()}{self.what[1:]}: {self.value} {says}, limit {self.limit} "
+            f"({self.source}).",
+            f"{self.remedy[0].upper()}{self.remedy[1:]}.",
+        )
 
 
 @dataclass(frozen=True, slots=True)

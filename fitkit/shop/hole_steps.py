@@ -41,7 +41,7 @@ def holes_after(facts: PlanFacts) -> list[FormingStep]:
             lines.append(f"{count}, drilled through the neighbour's lap on assembly")
         else:
             why = (
-                "a bend is near"
+                f"a bend is {one.to_bend_mm:.1f} mm off, 2.5 t + R wants {one.least_to_bend_mm:.1f}"
                 if one.near_bend
                 else f"forming would draw them {one.oval_mm:.2f} mm out of round"
             )
@@ -49,7 +49,10 @@ def holes_after(facts: PlanFacts) -> list[FormingStep]:
     lines.append("open one plate's holes, clamp, drill the other through them, deburr between")
     return [
         FormingStep(
-            "Drill in the formed plate", tuple(lines), "drill, clamps", "order: common practice"
+            "Drill in the formed plate",
+            tuple(lines),
+            "drill, clamps",
+            "order: common practice; hole to bend: sheet-metal design guides (seen)",
         )
     ]
 

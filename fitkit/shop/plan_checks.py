@@ -20,6 +20,7 @@ from fitkit.shop.turned_edge import TurnedEdge
 __all__ = ["brake_bend_step", "plan_checks"]
 
 _LEAST_FLANGE = 4.0
+_GIVE = "cut relief, divide it with another line, or take a softer sheet"
 
 
 def plan_checks(facts: PlanFacts) -> tuple[PlanCheck, ...]:
@@ -33,18 +34,6 @@ def plan_checks(facts: PlanFacts) -> tuple[PlanCheck, ...]:
             if edge.treatment.kind == "flange":
                 checks.append(_flange_height(facts, edge))
     checks += [_strip(facts, edge) for edge in facts.edges]
-    checks += [
-        PlanCheck(
-            f"holes along '{facts.called(facts.flat.outline[one.row.edge].line)}' to the bend",
-            f"{one.to_bend_mm:.1f} mm",
-            f"2.5 t + R = {one.least_to_bend_mm:.1f} mm",
-            _verdict(one.to_bend_mm >= one.least_to_bend_mm),
-            "sheet-metal design guides",
-            "seen",
-        )
-        for one in facts.holes
-        if math.isfinite(one.to_bend_mm)
-    ]
     return tuple(checks)
 
 
@@ -86,6 +75,7 @@ def _stretch(facts: PlanFacts) -> PlanCheck:
         _verdict(most <= limit),
         facts.material.source,
         facts.material.confidence,
+        _GIVE,
     )
 
 
@@ -99,6 +89,7 @@ def _shrink(facts: PlanFacts) -> PlanCheck:
         _verdict(most <= limit),
         "how far a hammer gathers: common practice, no source",
         "practice",
+        _GIVE,
     )
 
 
@@ -116,6 +107,7 @@ def _thickness(facts: PlanFacts) -> PlanCheck:
         _verdict(left >= limit - 1e-9),
         facts.material.source,
         facts.material.confidence,
+        "take a thicker sheet, or stretch over a wider area",
     )
 
 
@@ -143,7 +135,13 @@ def _radius_check(
     if not known:
         limit += f" ({least.temper.removeprefix('aluminium ')}, if it is that)"
     verdict: Verdict = "holds" if holds else "over" if known else "unsure"
-    return PlanCheck(what, value, limit, verdict, least.source, least.confidence)
+    if known:
+        remedy = f"bend it to {least.radius_mm:.1f} mm inside or more, or anneal it there first"
+    else:
+        remedy = "find out the alloy, or bend an offcut to that radius and look for cracks"
+    return PlanCheck(
+        what, value, limit, verdict, least.source, least.confidence, remedy, "bend-tight"
+    )
 
 
 def _flange_height(facts: PlanFacts, edge: TurnedEdge) -> PlanCheck:
@@ -155,6 +153,8 @@ def _flange_height(facts: PlanFacts, edge: TurnedEdge) -> PlanCheck:
         _verdict(edge.treatment.size_mm >= least),
         "sheet-metal design guides",
         "seen",
+        "make the flange higher, or turn it by hammer",
+        "flange-low",
     )
 
 
@@ -173,4 +173,6 @@ def _strip(facts: PlanFacts, edge: TurnedEdge) -> PlanCheck:
         _verdict(max(shares) <= 1.0),
         material.source,
         material.confidence,
+        "make the strip narrower, notch it, or anneal the edge and turn it in stages",
+        "edge-strip",
     )

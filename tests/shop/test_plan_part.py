@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from fitkit.body.side import Side
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.flatten_patch import flatten_patch
+from fitkit.materials.rivet import rivet_named
 from fitkit.patch.design import EdgeTreatment, RivetRow
 from fitkit.shop.cautions import CAUTIONS
 from fitkit.shop.forming_step import FormingPlan
+from fitkit.shop.hole_timing import least_hole_to_bend_mm
 from fitkit.shop.plan_part import plan_part
-from fitkit.template.rivet_joint import rivet_holes
+from fitkit.template.rivet_joint import RivetHoles, rivet_holes
 from tests.template.parts import rectangle, vambrace
 from tests.truth import solids
 
@@ -54,6 +57,10 @@ def test_bend_tighter_than_the_temper_takes_is_told() -> None:
     (over,) = plan.over
     assert (over.value.split(",")[0], over.limit) == ("1 mm inside", "1.5 mm")
     assert over.verdict == "over"
+    finding = over.finding("guard")
+    assert finding is not None
+    assert (finding.code, finding.severity, finding.where) == ("bend-tight", "warning", "guard")
+    assert "1.5 mm inside or more" in finding.remedy
 
 
 def test_alloy_not_told_leaves_a_hem_unsure() -> None:
@@ -62,6 +69,10 @@ def test_alloy_not_told_leaves_a_hem_unsure() -> None:
     )
     (unsure,) = plan.over
     assert unsure.verdict == "unsure"
+    finding = unsure.finding("guard")
+    assert finding is not None
+    assert finding.severity == "note"
+    assert "offcut" in finding.remedy
     assert "6061-T6, if it is that" in unsure.limit
 
 
@@ -141,3 +152,19 @@ def test_twin_is_told_by_its_own_lines() -> None:
     flat = replace(flat, design=replace(flat.design, edges=edges), outline=outline)
     assert "Wire 'left side'" in titles(plan_part(flat))
     assert "Wire 'right side'" in titles(plan_part(flat, twin=True))
+
+
+def test_holes_near_a_fold_wait_for_it() -> None:
+    """Hole edge to bend at least 2.5 t + R: t 1, R 1.5 gives 4.0 (sheet-metal design guides)."""
+    assert least_hole_to_bend_mm(1.0, 1.5) == pytest.approx(4.0)
+    edges = {"head": EdgeTreatment("flange", 12.0, 1.5)}
+    flat = rectangle(edges=edges, material="aluminium 1100-O", thickness_mm=1.0)
+    rivet = rivet_named("blind 3.2")
+    for up, waits in ((117.0, True), (100.0, False)):
+        holes = np.array([[60.0, up], [100.0, up]])
+        holes = holes - 0.5 * np.array([200.0, 120.0]) + flat.flat_mm.mean(axis=0)
+        row = RivetHoles("test plate", 0, holes, np.zeros((2, 3)), rivet, 3.3, 2.0, 6.0)
+        plan = plan_part(flat, rivets=[row])
+        told = " ".join(line for step in plan.steps for line in step.lines)
+        assert ("a bend is" in told) == waits
+        assert ("Drill in the blank" in titles(plan)) == (not waits)
