@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import scipy.sparse as sp
 from scipy.sparse.csgraph import connected_components
-from scipy.sparse.linalg import spsolve
 
 from fitkit.body.body import Body
+from fitkit.body.harmonic_share import harmonic_share
 from fitkit.body.side import Side
 from fitkit.geometry.arrays import Bools, Floats
 from fitkit.geometry.topology import edges
@@ -41,23 +41,7 @@ def arm_weight(body: Body, side: Side) -> Floats | None:
     above = points[:, 2] >= cut_mm
     inner = _INNER_SHARE * sign * float(armpit.at_mm[0])
     free = above & (outward > inner) & ~arm & ~trunk
-    known = np.where(arm, 1.0, 0.0)
-    length = np.linalg.norm(points[pairs[:, 0]] - points[pairs[:, 1]], axis=1)
-    pull = 1.0 / np.maximum(length, 1e-6)
-    links = sp.coo_array(
-        (np.r_[pull, pull], (np.r_[pairs[:, 0], pairs[:, 1]], np.r_[pairs[:, 1], pairs[:, 0]])),
-        shape=(len(points), len(points)),
-    ).tocsr()
-    rows = np.flatnonzero(free)
-    if len(rows) == 0:
-        return known
-    own = links[rows]
-    system = sp.diags_array(np.asarray(own.sum(axis=1)).ravel()) - own[:, rows]
-    harmonic = known.copy()
-    harmonic[rows] = spsolve(sp.csc_array(system), own @ known)
-    share = np.clip(harmonic, 0.0, 1.0)
-    eased: Floats = share * share * (3.0 - 2.0 * share)
-    return eased
+    return harmonic_share(body.mesh, np.where(arm, 1.0, 0.0), free)
 
 
 def _parted(

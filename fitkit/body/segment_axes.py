@@ -130,10 +130,12 @@ def neck_level(levels: BodyLevels) -> int | None:
         return None
     # From the shoulders up: the girth falls to the neck and, on a body with a head, rises again.
     best = int(usable[-1])
+    passed = shoulders = 0.0
     for k in usable[::-1].tolist():
+        passed = max(passed, float(girths[k]))
         if girths[k] < girths[best]:
-            best = k
-        elif girths[k] > 1.15 * girths[best] and girths[best] < 0.66 * widest:
+            best, shoulders = k, passed
+        elif girths[k] > 1.15 * girths[best] and girths[best] < 0.66 * shoulders:
             break
     return best if girths[best] < 0.66 * widest else None
 

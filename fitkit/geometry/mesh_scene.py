@@ -8,7 +8,7 @@ import numpy as np
 import open3d as o3d
 from numpy.typing import NDArray
 
-from fitkit.geometry.arrays import Floats
+from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = ["MeshScene", "tensor"]
@@ -45,3 +45,22 @@ class MeshScene:
         found = self.scene.compute_closest_points(self.centred(points_mm))
         nearest: Floats = found["points"].numpy().astype(np.float64) + self.centre_mm
         return nearest
+
+    def beside_nearest_mm(self, points_mm: Floats) -> tuple[Floats, Ints]:
+        """(N,) float mm: distance to the surface, below zero behind the face that is nearest.
+
+        Also (N,) int, that face. Of a skin that folds into itself this tells inside from outside
+        where counting crossings does not.
+        """
+        found = self.scene.compute_closest_points(self.centred(points_mm))
+        away = points_mm - self.centre_mm - found["points"].numpy().astype(np.float64)
+        facing = np.einsum("ni,ni->n", away, found["primitive_normals"].numpy())
+        beside: Floats = np.where(facing < 0, -1.0, 1.0) * np.linalg.norm(away, axis=1)
+        return beside, found["primitive_ids"].numpy().astype(np.int64)
+
+    def crossed(self, starts_mm: Floats, ends_mm: Floats) -> Bools:
+        """(N,) bool: whether the straight way from each start to its end meets the surface."""
+        way = ends_mm - starts_mm
+        rays = np.hstack([starts_mm - self.centre_mm, way]).astype(np.float32)
+        met: Bools = self.scene.cast_rays(tensor(rays))["t_hit"].numpy() <= 1.0
+        return met

@@ -1,0 +1,393 @@
+"""Joints swept through a range, step by step: which plates meet what, when, where and how deep."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from fitkit.body.joints import Joint
+from fitkit.errors import InputError
+from fitkit.geometry.arrays import Bools, Floats
+from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.mesh_scene import MeshScene
+from fitkit.geometry.rigid import RigidTransform
+from fitkit.geometry.topology import border_vertices
+from fitkit.motion.asked_range import AskedRange
+from fitkit.motion.pose import Pose, pose_of
+from fitkit.motion.riding_plate import RidingPlate
+from fitkit.motion.sheet_contact import SheetContact
+from fitkit.motion.skin_contact import PosedSkin, SkinContact
+
+__all__ = ["BODY", "Contact", "SkinBody", "SweepSettings", "Swept", "sweep"]
+
+BODY = "the body"
+"""What a plate meets when it presses into the skin."""
+
+_TO_RAD = np.radians(0.2)
+_MOST_ROOM_MM = 15.0
+# Skin whose share differs from a plate's by less than this goes with it: 0.2 mm at 200 mm and 60 deg.
+_SAME_SHARE = 1e-3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SkinBody:
+    """The body's surface, its joints, and how far, (V,) float 0..1, its skin goes with each."""
+
+    mesh: TriangleMesh
+    joints: Mapping[str, Joint]
+    shares: Mapping[str, Floats]
+
+    def posed(self, pose: Pose) -> TriangleMesh:
+        """Return the surface in a pose."""
+        return self.mesh.with_vertices(pose.moved(self.mesh.vertices, self.shares))
+
+
+@dataclass(frozen=True, slots=True)
+class SweepSettings:
+    """How a sweep is made.
+
+    Attributes
+    ----------
+    step_rad
+        The largest turn between two looks.
+    tolerance_mm
+        Plates may come closer than at rest by this before it counts.
+    soft_mm
+        How far flesh gives way under a plate before it counts as pinched. Common practice, no
+        source.
+    """
+
+    step_rad: float = float(np.radians(5.0))
+    tolerance_mm: float = 0.5
+    soft_mm: float = 8.0
+
+    def __post_init__(self) -> None:
+        if not 0 < self.step_rad <= np.radians(15.0):
+            raise InputError(
+                f"A step of {np.degrees(self.step_rad):.3g} degrees cannot be swept.",
+                "Give a step above 0 and up to 15 degrees.",
+            )
+        if self.tolerance_mm < 0 or self.soft_mm < 0:
+            raise InputError(
+                "The tolerance and what flesh gives cannot be below zero.",
+                "Give lengths of 0 mm or more.",
+            )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Contact:
+    """A plate that meets another, or the body, within a range.
+
+    Attributes
+    ----------
+    plate, other
+        Names; ``other`` may be :data:`BODY`.
+    part
+        At which part of the range, 0 to 1, they first touch.
+    angle_rad
+        The range's angle there.
+    depth_mm
+        The deepest anywhere up to the range's end, beyond what is allowed.
+    at_mm
+        (3,) float mm: where on the plate, at rest, they first touch.
+    touched, other_touched
+        (S,) bool over the places of the plate, and of the other one: those that the other gets
+        into or past anywhere in the range; None where those were not followed.
+    """
+
+    plate: str
+    other: str
+    part: float
+    angle_rad: float
+    depth_mm: float
+    at_mm: Floats
+    touched: Bools | None = None
+    other_touched: Bools | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Swept:
+    """A range gone through.
+
+    Attributes
+    ----------
+    asked
+        The range.
+    parts
+        (K,) float 0..1: where was looked.
+    room_mm
+        (K,) float mm: the least room anywhere at each, below zero in contact; no more than
+        15 mm is told.
+    contacts
+        The earliest first.
+    """
+
+    asked: AskedRange
+    parts: Floats
+    room_mm: Floats
+    contacts: tuple[Contact, ...] = ()
+
+    @property
+    def free_rad(self) -> float:
+        """The angle up to which nothing touches."""
+        if self.contacts:
+            return self.contacts[0].angle_rad
+        return self.asked.angle_rad(1.0)
+
+
+def sweep(
+    body: SkinBody,
+    plates: Sequence[RidingPlate],
+    ranges: Sequence[AskedRange],
+    settings: SweepSettings = SweepSettings(),
+    *,
+    only: Collection[tuple[str, str]] | None = None,
+    progress: Callable[[float, str], None] | None = None,
+) -> tuple[Swept, ...]:
+    """Take plates and skin through each range and note what meets.
+
+    The order of the plates does not matter to what is found.
+
+    Parameters
+    ----------
+    only
+        Pairs of a plate's name and another's, or :data:`BODY`, to follow the first one's places
+        against the second; None follows every plate against every other and the body.
+
+    Raises
+    ------
+    InputError
+        When two plates share a name.
+    """
+    names = [plate.name for plate in plates]
+    for name in names:
+        if names.count(name) > 1:
+            raise InputError(f"Two plates are called '{name}'.", "Give each a name of its own.")
+    pairs = _pairs(plates, only)
+    found = []
+    for number, asked in enumerate(ranges):
+        if progress is not None:
+            progress(number / len(ranges), f"moving: {asked.name}")
+        found.append(_Sweep(body, plates, pairs, asked, settings, only).run())
+    return tuple(found)
+
+
+def _pairs(
+    plates: Sequence[RidingPlate], only: Collection[tuple[str, str]] | None
+) -> dict[tuple[str, str], SheetContact]:
+    """Return every plate's places made ready against every other plate's sheet."""
+    sheets = {plate.name: MeshScene(plate.mesh) for plate in plates}
+    return {
+        (plate.name, other.name): SheetContact(
+            sheets[other.name],
+            plate.spots_mm,
+            plate.feelers_mm,
+            0.5 * (plate.thickness_mm + other.thickness_mm),
+        )
+        for plate in plates
+        for other in plates
+        if plate is not other and (only is None or (plate.name, other.name) in only)
+    }
+
+
+@dataclass(slots=True, eq=False)
+class _Follow:
+    """Places of one plate followed against a sheet or the skin; what has been seen so far."""
+
+    plate: RidingPlate
+    other: RidingPlate | None
+    against: Any
+    track: Any
+    touched: Bools
+    part: float | None = None
+    at: int = 0
+    depth_mm: float = 0.0
+    rooms: list[float] = field(default_factory=list)
+
+
+class _MovingSkin:
+    """The skin that does not go with some plates, pose by pose."""
+
+    def __init__(self, body: SkinBody, shares: Mapping[str, float] | None, joints: Sequence[str]):
+        goes: Bools = np.full(len(body.mesh.vertices), shares is not None)
+        for joint in joints:
+            own = body.shares.get(joint)
+            if own is not None and shares is not None:
+                goes &= np.abs(own - shares.get(joint, 0.0)) < _SAME_SHARE
+        faces = body.mesh.faces
+        moves = ~goes
+        self.empty = not moves.any()
+        # Two rounds of skin that goes with the plates stay, so that no border lies amid the rest.
+        for _ in range(2):
+            touching = moves[faces].any(axis=1)
+            moves[faces[touching]] = True
+        kept: Bools = moves[faces].any(axis=1)
+        part, used = body.mesh.faces_only(kept)
+        edge: Bools = border_vertices(part)[part.faces].any(axis=1)
+        self._edge = edge
+        own_shares = {name: share[used] for name, share in body.shares.items()}
+        self._body = SkinBody(part, body.joints, own_shares)
+        self._known: dict[float, PosedSkin] = {}
+
+    def at(self, part: float, pose: Pose) -> PosedSkin:
+        """Return the skin in the pose at a part of the range."""
+        if part not in self._known:
+            mesh = self._body.posed(pose)
+            self._known[part] = PosedSkin(MeshScene(mesh), mesh.vertices, self._edge)
+        return self._known[part]
+
+    def forget(self, part: float) -> None:
+        """Drop what is kept of a part of the range."""
+        self._known.pop(part, None)
+
+
+class _Sweep:
+    """One range being gone through."""
+
+    def __init__(
+        self,
+        body: SkinBody,
+        plates: Sequence[RidingPlate],
+        pairs: Mapping[tuple[str, str], SheetContact],
+        asked: AskedRange,
+        settings: SweepSettings,
+        only: Collection[tuple[str, str]] | None,
+    ) -> None:
+        self._body, self._asked, self._settings = body, asked, settings
+        joints = sorted({movement.joint for movement, _ in asked.movements})
+        self._poses: dict[float, Pose] = {}
+        self._motions: dict[tuple[str, float], RigidTransform] = {}
+        self._skins: dict[tuple[float, ...] | None, _MovingSkin] = {}
+        self._skin_of: dict[str, _MovingSkin] = {}
+        self._follows = [
+            _sheet_follow(plate, other, pairs[plate.name, other.name])
+            for plate in plates
+            for other in plates
+            if (plate.name, other.name) in pairs and not plate.goes_with(other, joints)
+        ]
+        for plate in plates:
+            if only is not None and (plate.name, BODY) not in only:
+                continue
+            free = plate.pivot is not None and plate.pivot.joint in joints
+            key = None if free else tuple(plate.shares.get(joint, 0.0) for joint in joints)
+            if key not in self._skins:
+                self._skins[key] = _MovingSkin(body, None if free else plate.shares, joints)
+            skin = self._skins[key]
+            if not skin.empty:
+                self._skin_of[plate.name] = skin
+                still = skin.at(0.0, self._pose(0.0))
+                self._follows.append(_skin_follow(plate, still, settings))
+
+    def run(self) -> Swept:
+        steps = max(int(np.ceil(self._asked.turn_rad / self._settings.step_rad - 1e-9)), 1)
+        parts = np.linspace(0.0, 1.0, steps + 1)
+        least = [self._least()]
+        for before, part in zip(parts[:-1].tolist(), parts[1:].tolist(), strict=True):
+            for follow in self._follows:
+                self._step(follow, before, part)
+            least.append(self._least())
+            for skin in self._skins.values():
+                skin.forget(before)
+        return Swept(self._asked, parts, np.array(least), tuple(self._contacts()))
+
+    def _least(self) -> float:
+        rooms = [float(follow.track.room_mm.min(initial=np.inf)) for follow in self._follows]
+        return min(_MOST_ROOM_MM, *rooms) if rooms else _MOST_ROOM_MM
+
+    def _step(self, follow: _Follow, before: float, part: float) -> None:
+        tolerance = self._settings.tolerance_mm
+        start = follow.track
+        follow.track = self._moved(follow, start, part)
+        room = follow.track.room_mm
+        over = room < -tolerance
+        if not over.any():
+            return
+        if follow.part is None:
+            follow.part, follow.at = self._first(follow, start, before, part)
+        follow.touched |= over
+        follow.depth_mm = max(follow.depth_mm, -float(room.min()))
+
+    def _first(
+        self, follow: _Follow, start: Any, low: float, high: float
+    ) -> tuple[float, int]:
+        """Halve the step until the part at which room runs out is known to a fifth of a degree."""
+        at = int(follow.track.room_mm.argmin())
+        track = start
+        while (high - low) * self._asked.turn_rad > _TO_RAD:
+            middle = 0.5 * (low + high)
+            tried = self._moved(follow, track, middle)
+            if float(tried.room_mm.min()) < -self._settings.tolerance_mm:
+                high, at = middle, int(tried.room_mm.argmin())
+            else:
+                low, track = middle, tried
+        return 0.5 * (low + high), at
+
+    def _moved(self, follow: _Follow, track: Any, part: float) -> Any:
+        pose = self._pose(part)
+        moved = self._carried(follow.plate, part)
+        if follow.other is not None:
+            return follow.against.moved(
+                track, self._carried(follow.other, part).inverse() @ moved
+            )
+        skin = self._skin_of[follow.plate.name]
+        return follow.against.moved(
+            track, moved.apply(follow.plate.spots_mm), skin.at(part, pose)
+        )
+
+    def _carried(self, plate: RidingPlate, part: float) -> RigidTransform:
+        key = plate.name, part
+        if key not in self._motions:
+            self._motions[key] = plate.carried(self._pose(part))
+        return self._motions[key]
+
+    def _pose(self, part: float) -> Pose:
+        if part not in self._poses:
+            self._poses[part] = pose_of(self._body.joints, self._asked.turned(part))
+        return self._poses[part]
+
+    def _contacts(self) -> Iterator[Contact]:
+        by_pair: dict[tuple[str, str], list[_Follow]] = {}
+        for follow in self._follows:
+            if follow.part is None:
+                continue
+            other = BODY if follow.other is None else follow.other.name
+            pair = (follow.plate.name, other)
+            known = pair if other == BODY or pair[0] < other else (other, pair[0])
+            by_pair.setdefault(known, []).append(follow)
+        everything = {(f.plate.name, f.other.name if f.other else BODY): f for f in self._follows}
+        contacts = []
+        for (plate, other), follows in by_pair.items():
+            first = min(follows, key=lambda f: (f.part, f.plate.name))
+            assert first.part is not None
+            own, back = everything.get((plate, other)), everything.get((other, plate))
+            at = first.plate.spots_mm[first.at]
+            contacts.append(
+                Contact(
+                    plate,
+                    other,
+                    first.part,
+                    self._asked.angle_rad(first.part),
+                    max(f.depth_mm for f in follows) - self._settings.tolerance_mm,
+                    at,
+                    None if own is None else own.touched,
+                    None if back is None else back.touched,
+                )
+            )
+        yield from sorted(contacts, key=lambda one: (one.part, one.plate, one.other))
+
+
+def _sheet_follow(plate: RidingPlate, other: RidingPlate, against: SheetContact) -> _Follow:
+    return _Follow(plate, other, against, against.rest, np.zeros(len(plate.spots_mm), dtype=bool))
+
+
+def _skin_follow(plate: RidingPlate, skin: PosedSkin, settings: SweepSettings) -> _Follow:
+    against = SkinContact(
+        skin,
+        plate.spots_mm,
+        half_mm=0.5 * plate.thickness_mm,
+        soft_mm=settings.soft_mm,
+    )
+    return _Follow(plate, None, against, against.rest, np.zeros(len(plate.spots_mm), dtype=bool))
