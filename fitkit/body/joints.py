@@ -20,7 +20,8 @@ __all__ = ["Joint", "find_joints", "with_joint_centres"]
 # women computed from its individual data; the centre lies about at the trochanter's tip.
 _HIP_ABOVE_CROTCH = 0.074
 # From the skin of the back to the middle of the spine as a share of the body's depth there, and
-# how far round a joint the skin follows as a share of the limb's radius: common practice, no source.
+# how far round a joint the skin follows as a share of the limb's radius: common practice, no
+# source.
 _SPINE_FROM_BACK = 0.35
 _BLEND = 0.9
 

@@ -12,6 +12,7 @@ from fitkit.cli.answer import answering, finish, print_findings, print_reports
 from fitkit.cli.arguments import AsJson, JobFolder
 from fitkit.cli.design_rows import finish_edit
 from fitkit.cli.line_commands import line_app
+from fitkit.cli.motion_command import motion_command
 from fitkit.cli.nest_command import nest_command
 from fitkit.cli.patch_commands import patch_app
 from fitkit.cli.progress_lines import shown_progress
@@ -447,6 +448,7 @@ def print_command(job: JobFolder, as_json: AsJson = False) -> None:
 
 app.command("nest")(nest_command)
 app.command("trace")(trace_command)
+app.command("motion")(motion_command)
 
 app.command("room")(room_command)
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from fitkit.export.rasterised import lit_pixels, nearest_faces
-from fitkit.geometry.arrays import Bools, Floats
+from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.topology import vertex_adjacency
 
@@ -59,9 +59,12 @@ def view_of(mesh: TriangleMesh, turn_rad: float, px_per_mm: float) -> BodyView:
 
 
 class LitBody:
-    """A mesh made ready to be looked at; ``open_sky`` (V,) float 0..1 is found once."""
+    """A mesh made ready to be looked at; ``open_sky`` (V,) float 0..1 is found once.
 
-    def __init__(self, mesh: TriangleMesh) -> None:
+    ``pieces`` (V,) int parts a mesh of several layers, so that one does not darken another.
+    """
+
+    def __init__(self, mesh: TriangleMesh, *, pieces: Ints | None = None) -> None:
         import open3d as o3d
 
         core: Any = o3d.core  # its stubs want more arguments than the library does
@@ -74,16 +77,18 @@ class LitBody:
             self._tensor(mesh.faces.astype(np.uint32)),
         )
         self._neighbours = vertex_adjacency(mesh).tocsr()
-        self._open_sky = self._found_open_sky()
+        self._open_sky = self._found_open_sky(pieces)
 
     def _rays(self, origins: Floats, directions: Floats) -> Any:
         both = np.concatenate([origins, np.broadcast_to(directions, origins.shape)], axis=-1)
         return self._tensor(both.astype(np.float32))
 
-    def _found_open_sky(self) -> Floats:
+    def _found_open_sky(self, pieces: Ints | None) -> Floats:
         """(V,) float 0..1: how much of the half space above each vertex is free of the body."""
         # It changes slowly over the body: one place stands for its neighbourhood.
         blocks = np.floor(self._mesh.vertices / _SKY_BLOCK_MM).astype(np.int64)
+        if pieces is not None:
+            blocks = np.column_stack([blocks, pieces])
         _, chosen, block = np.unique(blocks, axis=0, return_index=True, return_inverse=True)
         normals, places = self._normals[chosen], self._mesh.vertices[chosen]
         # directions spread evenly over the sphere (golden-angle spiral), the same on every run

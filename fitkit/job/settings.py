@@ -26,6 +26,7 @@ from fitkit.job.line_settings import (
     SymmetrySection,
     ThroughSection,
 )
+from fitkit.job.motion_settings import MotionSection, NeedSection
 from fitkit.job.part_settings import (
     AttachmentSection,
     CorrectedEdgeSection,
@@ -68,6 +69,8 @@ __all__ = [
     "LevelSection",
     "LineSection",
     "MirroredSection",
+    "MotionSection",
+    "NeedSection",
     "NestSection",
     "PaddingSection",
     "ParallelSection",
@@ -138,6 +141,8 @@ class JobSettings(Section):
     patch: list[PatchSection] = Field(default_factory=list)
     correction: list[CorrectionSection] = Field(default_factory=list)
     attachment: list[AttachmentSection] = Field(default_factory=list)
+    motion: MotionSection = MotionSection()
+    need: list[NeedSection] = Field(default_factory=list)
     hardware: list[HardwareSection] = Field(default_factory=list)
     book: BookSection = BookSection()
     stock: list[StockSection] = Field(default_factory=list)

@@ -69,8 +69,9 @@ STEPS = (
     Step("pages", "out", 1, ("templates",)),
     Step("sheets", "sheets", 1, ("templates",)),
     Step("book", "book", 1, ("body", "blanks", "templates"), on_request=True),
+    Step("motion", "motion", 1, ("body", "patches"), on_request=True),
 )
-"""Every step in the order of the work."""
+"""Every step in the order of the work, those made when asked for last."""
 
 CUT_WORDS = ("cuts", "no_cuts", "cut_to_pct", "stop_hole_mm")
 """What a patch's row says on relief cuts; its blank is made from them."""
@@ -183,6 +184,15 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 "[[hardware]]": [row.model_dump(mode="json") for row in settings.hardware],
                 "[[correction]]": [one.model_dump(mode="json") for one in settings.correction],
                 **_attachments(settings),
+            }
+        case "motion":
+            worn = {"name", "side", "pair", "thickness_mm"}
+            return {
+                "[motion]": settings.motion.model_dump(mode="json"),
+                "[[need]]": [need.model_dump(mode="json") for need in settings.need],
+                "[[patch]] as worn": [
+                    patch.model_dump(mode="json", include=worn) for patch in settings.patch
+                ],
             }
     raise ValueError(step)
 

@@ -44,7 +44,10 @@ class Pose:
             angle = float(np.linalg.norm(turn.turn_rad))
             if share is None or angle == 0.0:
                 continue
-            moved = _turned(moved, turn.centre_mm, turn.turn_rad / angle, angle * np.asarray(share))
+            whole: Floats = np.broadcast_to(np.asarray(share, dtype=np.float64), len(moved))
+            goes = np.flatnonzero(whole)
+            axis = turn.turn_rad / angle
+            moved[goes] = _turned(moved[goes], turn.centre_mm, axis, angle * whole[goes])
         return moved
 
     def carried(self, shares: Mapping[str, float]) -> RigidTransform:
@@ -67,9 +70,7 @@ def turned_about(centre_mm: Floats, turn_rad: Floats) -> RigidTransform:
     return RigidTransform(rotation, centre_mm - rotation @ centre_mm)
 
 
-def pose_of(
-    joints: Mapping[str, Joint], turned_rad: Sequence[tuple[Movement, float]]
-) -> Pose:
+def pose_of(joints: Mapping[str, Joint], turned_rad: Sequence[tuple[Movement, float]]) -> Pose:
     """Return the pose in which each movement has gone on by an angle from rest.
 
     Movements of one joint combine in the order given.

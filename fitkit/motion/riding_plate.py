@@ -178,7 +178,10 @@ def riding_plates(
         if design.paired:
             # Both of a pair ride alike: what each side says is weighed together.
             mirror = _beyond(_mirrored(patch.mesh), near, skin_shares)
-            beyond = {name: 0.5 * (beyond[name] + mirror.get(_other_side(name), beyond[name])) for name in beyond}
+            beyond = {
+                name: 0.5 * (beyond[name] + mirror.get(_other_side(name), beyond[name]))
+                for name in beyond
+            }
         for side in sides:
             other = side is not design.side
             mesh = _mirrored(patch.mesh) if other else patch.mesh

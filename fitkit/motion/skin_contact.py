@@ -18,8 +18,8 @@ _LOOK_MM = 15.0
 class PosedSkin:
     """A part of the skin in a pose.
 
-    ``places_mm`` (V, 3) float mm; ``edge`` (F,) bool: faces at the border of that part, beyond which
-    the skin goes on.
+    ``places_mm`` (V, 3) float mm; ``edge`` (F,) bool: faces at that part's border, beyond
+    which the skin goes on.
     """
 
     scene: MeshScene

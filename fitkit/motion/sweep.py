@@ -28,7 +28,7 @@ BODY = "the body"
 
 _TO_RAD = np.radians(0.2)
 _MOST_ROOM_MM = 15.0
-# Skin whose share differs from a plate's by less than this goes with it: 0.2 mm at 200 mm and 60 deg.
+# Skin whose share differs by less from a plate's goes with it: 0.2 mm at 200 mm and 60 degrees.
 _SAME_SHARE = 1e-3
 
 
@@ -75,6 +75,9 @@ class SweepSettings:
                 "The tolerance and what flesh gives cannot be below zero.",
                 "Give lengths of 0 mm or more.",
             )
+
+
+_USUAL = SweepSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -142,7 +145,7 @@ def sweep(
     body: SkinBody,
     plates: Sequence[RidingPlate],
     ranges: Sequence[AskedRange],
-    settings: SweepSettings = SweepSettings(),
+    settings: SweepSettings = _USUAL,
     *,
     only: Collection[tuple[str, str]] | None = None,
     progress: Callable[[float, str], None] | None = None,
@@ -224,10 +227,8 @@ class _MovingSkin:
         for _ in range(2):
             touching = moves[faces].any(axis=1)
             moves[faces[touching]] = True
-        kept: Bools = moves[faces].any(axis=1)
-        part, used = body.mesh.faces_only(kept)
-        edge: Bools = border_vertices(part)[part.faces].any(axis=1)
-        self._edge = edge
+        part, used = body.mesh.faces_only(np.asarray(moves[faces].any(axis=1)))
+        self._edge = np.asarray(border_vertices(part)[part.faces].any(axis=1))
         own_shares = {name: share[used] for name, share in body.shares.items()}
         self._body = SkinBody(part, body.joints, own_shares)
         self._known: dict[float, PosedSkin] = {}
@@ -310,9 +311,7 @@ class _Sweep:
         follow.touched |= over
         follow.depth_mm = max(follow.depth_mm, -float(room.min()))
 
-    def _first(
-        self, follow: _Follow, start: Any, low: float, high: float
-    ) -> tuple[float, int]:
+    def _first(self, follow: _Follow, start: Any, low: float, high: float) -> tuple[float, int]:
         """Halve the step until the part at which room runs out is known to a fifth of a degree."""
         at = int(follow.track.room_mm.argmin())
         track = start
@@ -329,13 +328,9 @@ class _Sweep:
         pose = self._pose(part)
         moved = self._carried(follow.plate, part)
         if follow.other is not None:
-            return follow.against.moved(
-                track, self._carried(follow.other, part).inverse() @ moved
-            )
+            return follow.against.moved(track, self._carried(follow.other, part).inverse() @ moved)
         skin = self._skin_of[follow.plate.name]
-        return follow.against.moved(
-            track, moved.apply(follow.plate.spots_mm), skin.at(part, pose)
-        )
+        return follow.against.moved(track, moved.apply(follow.plate.spots_mm), skin.at(part, pose))
 
     def _carried(self, plate: RidingPlate, part: float) -> RigidTransform:
         key = plate.name, part

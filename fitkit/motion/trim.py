@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
 
-from fitkit.body.side import Side
 from fitkit.geometry.arrays import Bools, Floats
-from fitkit.geometry.level_cut import level_cut
+from fitkit.geometry.level_cut import LevelCut, level_cut
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.remembered import remembered
 from fitkit.geometry.topology import (
     border_vertices,
     components,
@@ -20,15 +20,17 @@ from fitkit.geometry.topology import (
 )
 from fitkit.motion.asked_range import AskedRange
 from fitkit.motion.riding_plate import RidingPlate
-from fitkit.motion.sweep import BODY, SkinBody, SweepSettings, Swept, sweep
+from fitkit.motion.sweep import BODY, Contact, SkinBody, SweepSettings, Swept, sweep
 
 __all__ = ["Trim", "plan_trims"]
 
 _MIRROR = np.array([-1.0, 1.0, 1.0])
-# Places between two vertices of a plate's mesh are touched too: half the mesh's edges.
-_BETWEEN_MM = 2.0
-_NEAR_MM = 12.0
-_ROUNDS = 3
+# How finely a plate is looked at where it is touched, and what counts as one place there.
+_FINE_MM = 1.5
+_SAME_MM = 0.75
+_FAR_MM = 20.0
+_NEAR_MM = 8.0
+_ROUNDS = 4
 _SMOOTHINGS = 4
 _MOST_SHARE = 0.4
 
@@ -69,7 +71,7 @@ def plan_trims(
     body: SkinBody,
     plates: Sequence[RidingPlate],
     swept: Sequence[Swept],
-    settings: SweepSettings = SweepSettings(),
+    settings: SweepSettings,
     *,
     margin_mm: float = 2.0,
     keep: Collection[str] = (),
@@ -90,98 +92,122 @@ def plan_trims(
     keep
         Patches not to be trimmed.
     """
-    short = [one for one in swept if one.contacts]
-    if not short:
-        return (), ()
+    latest = {one.asked.name: one for one in swept if one.contacts}
+    order = [one.asked for one in swept if one.contacts]
     touched: dict[str, list[Floats]] = {}
-    frees: dict[str, list[str]] = {}
+    frees: dict[str, dict[str, None]] = {}
     now = {plate.name: plate for plate in plates}
-    again: tuple[Swept, ...] = tuple(short)
+    cut: dict[str, TriangleMesh] = {}
+    told = progress or (lambda _fraction, _words: None)
     for round_number in range(_ROUNDS):
-        if progress is not None:
-            progress(round_number / _ROUNDS, "looking for trim lines")
-        before = {name: sum(map(len, spots)) for name, spots in touched.items()}
-        for one in again:
-            for patch, spots in _spots_to_lose(body, now, plates, one, settings, margin_mm, keep):
-                touched.setdefault(patch, []).append(spots)
-                if one.asked.name not in frees.setdefault(patch, []):
-                    frees[patch].append(one.asked.name)
-        cut = {patch: _cut(plates, patch, spots, margin_mm) for patch, spots in touched.items()}
-        if before == {name: sum(map(len, spots)) for name, spots in touched.items()}:
+        changed = set()
+        for number, asked in enumerate(order):
+            done = (round_number + 0.7 * number / len(order)) / _ROUNDS
+            told(done, f"looking for trim lines: {asked.name}")
+            for contact in latest[asked.name].contacts:
+                found = _losing(body, now, plates, touched, contact, asked, settings, keep)
+                for patch, spots in found:
+                    kept = _cut(plates, patch, [*touched.get(patch, []), spots], margin_mm)
+                    if kept is not None:
+                        touched.setdefault(patch, []).append(spots)
+                        frees.setdefault(patch, {})[asked.name] = None
+                        cut[patch] = kept
+                        changed.add(patch)
+                        break
+        if not changed:
             break
-        now = {
-            plate.name: _trimmed(plate, plates, cut[plate.patch])
-            if cut.get(plate.patch) is not None
-            else plate
-            for plate in plates
-        }
-        again = sweep(body, list(now.values()), [one.asked for one in short], settings)
-        if not any(one.contacts for one in again):
-            break
-    trims = tuple(
-        _trim(plates, patch, kept, tuple(frees[patch]))
-        for patch, kept in cut.items()
-        if kept is not None
-    )
-    return trims, again
+        now = {plate.name: _trimmed(plate, plates, cut.get(plate.patch)) for plate in plates}
+        worn = {plate.name for plate in plates if plate.patch in changed}
+        better = [
+            asked
+            for asked in order
+            if any({one.plate, one.other} & worn for one in latest[asked.name].contacts)
+        ]
+        for one in sweep(body, list(now.values()), better, settings):
+            latest[one.asked.name] = one
+    trims = tuple(_trim(plates, patch, kept, tuple(frees[patch])) for patch, kept in cut.items())
+    return trims, tuple(latest[asked.name] for asked in order)
 
 
-def _spots_to_lose(
+def _losing(
     body: SkinBody,
     now: Mapping[str, RidingPlate],
     plates: Sequence[RidingPlate],
-    one: Swept,
+    touched: Mapping[str, list[Floats]],
+    contact: Contact,
+    asked: AskedRange,
     settings: SweepSettings,
-    margin_mm: float,
     keep: Collection[str],
-) -> Iterable[tuple[str, Floats]]:
-    """Yield patches with the places, on the side they are drawn on, that they have to lose."""
-    for contact in one.contacts:
-        options = []
-        for name, other, mask in (
-            (contact.plate, contact.other, contact.touched),
-            (contact.other, contact.plate, contact.other_touched),
-        ):
-            if name == BODY or mask is None or now[name].patch in keep:
-                continue
-            plate = now[name]
-            spots = _closely(body, now, plate, other, mask, one.asked, settings)
-            if len(spots) == 0:
-                continue
-            drawn = spots * _MIRROR if _is_mirrored(plate, plates) else spots
-            kept = _cut(plates, plate.patch, [drawn], margin_mm)
-            if kept is not None:
-                lost = _drawn(plates, plate.patch).area_mm2() - kept.area_mm2()
-                options.append((lost, plate.patch, drawn))
-        if options:
-            _, patch, spots = min(options, key=lambda row: (row[0], row[1]))
-            yield patch, spots
+) -> list[tuple[str, Floats]]:
+    """Return which patches could lose which places, as drawn, to end a contact, least first."""
+    options = []
+    for name, other, mask in (
+        (contact.plate, contact.other, contact.touched),
+        (contact.other, contact.plate, contact.other_touched),
+    ):
+        if name == BODY or mask is None or now[name].patch in keep:
+            continue
+        plate = now[name]
+        spots = _closely(body, now, plates, plate, other, mask, asked, settings)
+        if len(spots) == 0:
+            continue
+        drawn = spots * _MIRROR if _is_mirrored(plate, plates) else spots
+        lost = [*touched.get(plate.patch, [])]
+        # What it costs beyond what the plate loses anyway, in points that stand for areas alike.
+        mesh = _drawn(plates, plate.patch)
+        new = drawn
+        if lost:
+            new = drawn[cKDTree(np.vstack(lost)).query(drawn)[0] > _SAME_MM]
+        cost = len(new) * mesh.area_mm2() / len(_fine_points(mesh))
+        options.append((cost, plate.patch, drawn))
+    options.sort(key=lambda row: row[:2])
+    return [(patch, spots) for _, patch, spots in options]
 
 
 def _closely(
     body: SkinBody,
     now: Mapping[str, RidingPlate],
+    plates: Sequence[RidingPlate],
     plate: RidingPlate,
     other: str,
     mask: Bools,
     asked: AskedRange,
     settings: SweepSettings,
 ) -> Floats:
-    """Return the touched places of a plate, its mesh looked at vertex by vertex about them."""
+    """Return the touched places of a plate, looked at finely about those known so far."""
     rough = plate.spots_mm[mask]
-    if len(rough) == 0:
-        rough = plate.spots_mm[:0]
-        near = np.ones(len(plate.mesh.vertices), dtype=np.bool_)
-    else:
-        near = cKDTree(rough).query(plate.mesh.vertices, distance_upper_bound=_NEAR_MM)[0] < np.inf
-    fine = replace(plate, chosen_mm=plate.mesh.vertices[near])
+    if len(rough) == 0 or mask.mean() > _MOST_SHARE:
+        return rough[:0]
+    whole = _fine_points(_drawn(plates, plate.patch))
+    if _is_mirrored(plate, plates):
+        whole = whole * _MIRROR
+    near = cKDTree(rough).query(whole, distance_upper_bound=_NEAR_MM)[0] < np.inf
+    # Only between touched places and spared ones is there anything to find out.
+    beside = cKDTree(plate.spots_mm[~mask]).query(whole, distance_upper_bound=_NEAR_MM)[0] < np.inf
+    sure = np.vstack([rough, whole[near & ~beside]])
+    fine = replace(plate, chosen_mm=whole[near & beside])
     against = [fine] if other == BODY else [fine, now[other]]
     found = sweep(body, against, [asked], settings, only=[(plate.name, other)])[0]
     for contact in found.contacts:
         own = contact.touched if contact.plate == plate.name else contact.other_touched
         if own is not None:
-            return np.vstack([rough, fine.spots_mm[own]])
-    return rough
+            return np.vstack([sure, fine.spots_mm[own]])
+    return sure
+
+
+@remembered
+def _fine_points(mesh: TriangleMesh) -> Floats:
+    """(N, 3) float mm: points all over a mesh, about a millimetre apart, always the same ones."""
+    edge = np.linalg.norm(mesh.corners - np.roll(mesh.corners, 1, axis=1), axis=2)
+    parts = int(np.clip(np.ceil(np.median(edge) / _FINE_MM), 1, 6))
+    weights = [
+        (i, j, parts - i - j)
+        for i in range(parts + 1)
+        for j in range(parts + 1 - i)
+        if max(i, j, parts - i - j) < parts
+    ]
+    inner = np.einsum("kc,fci->fki", np.array(weights).reshape(-1, 3) / parts, mesh.corners)
+    return np.vstack([mesh.vertices, inner.reshape(-1, 3)])
 
 
 def _drawn(plates: Sequence[RidingPlate], patch: str) -> TriangleMesh:
@@ -193,7 +219,11 @@ def _is_mirrored(plate: RidingPlate, plates: Sequence[RidingPlate]) -> bool:
     return next(one for one in plates if one.patch == plate.patch).side is not plate.side
 
 
-def _trimmed(plate: RidingPlate, plates: Sequence[RidingPlate], kept: TriangleMesh) -> RidingPlate:
+def _trimmed(
+    plate: RidingPlate, plates: Sequence[RidingPlate], kept: TriangleMesh | None
+) -> RidingPlate:
+    if kept is None:
+        return plate
     if _is_mirrored(plate, plates):
         kept = TriangleMesh(kept.vertices * _MIRROR, kept.faces[:, ::-1])
     return replace(plate, mesh=kept)
@@ -211,15 +241,12 @@ def _cut(
     rim = border_vertices(mesh)
     lost = values <= 0
     # Whatever is lost must hang on the edge, or cutting it out makes a hole.
-    inner = mesh.faces[lost[mesh.faces].any(axis=1)]
-    if len(inner):
-        part, used = mesh.faces_only(lost[mesh.faces].any(axis=1))
-        label = components(part)
-        open_edge = np.array(
-            [rim[used[part.faces[label == k]]].any() for k in range(int(label.max()) + 1)]
-        )
-        if not open_edge.all():
-            return None
+    losing = np.asarray(lost[mesh.faces].any(axis=1))
+    part, used = mesh.faces_only(losing)
+    label = components(part)
+    hanging = {int(k) for k in label[rim[used[part.faces]].any(axis=1)]}
+    if set(label.tolist()) - hanging:
+        return None
     kept = level_cut(mesh, values).mesh
     if len(kept.faces) == 0:
         return None
@@ -228,19 +255,30 @@ def _cut(
 
 
 def _outside_mm(mesh: TriangleMesh, spots: Floats, margin_mm: float) -> Floats:
-    """(V,) float mm: how far each vertex lies outside the margin round the spots, evened out.
+    """(V,) float mm: how far each vertex lies outside what is touched and the margin about it.
 
-    Evening out leaves a line that a snip can follow; it never gives back what is touched.
+    Evened out, so that a snip can follow the line; half a millimetre is all that this gives back.
     """
-    reach_mm = margin_mm + _BETWEEN_MM
-    apart = cKDTree(spots).query(mesh.vertices)[0] - reach_mm
+    low, high = spots.min(axis=0) - _FAR_MM, spots.max(axis=0) + _FAR_MM
+
+    def about(points: Floats) -> Bools:
+        return np.asarray(((points > low) & (points < high)).all(axis=1))
+
+    touched = cKDTree(spots)
+    fine = _fine_points(mesh)
+    fine = fine[about(fine)]
+    spared = fine[touched.query(fine)[0] > _SAME_MM]
+    near = about(mesh.vertices)
+    inside = cKDTree(spared).query(mesh.vertices[near])[0] if len(spared) else _FAR_MM
+    apart = np.full(len(mesh.vertices), _FAR_MM)
+    apart[near] = 0.5 * (touched.query(mesh.vertices[near])[0] - inside) - margin_mm - _FINE_MM
     links = vertex_adjacency(mesh).tocsr()
     mean = np.maximum(np.asarray(links.sum(axis=1)).ravel(), 1.0)
     even = apart
     for _ in range(_SMOOTHINGS):
         even = 0.5 * even + 0.5 * (links @ even) / mean
-    # No place nearer to a spot than half the margin may come out on the outside.
-    return np.minimum(even, apart + 0.5 * reach_mm)
+    outside: Floats = np.minimum(even, apart + 0.5)
+    return outside
 
 
 def _trim(
@@ -271,10 +309,5 @@ def _trim(
 
 def _cut_lines(mesh: TriangleMesh, kept: TriangleMesh) -> tuple[Floats, ...]:
     """Return the lines of the new border that are not the old one."""
-    from fitkit.geometry.level_cut import LevelCut
-
     new = cKDTree(mesh.vertices).query(kept.vertices)[0] > 1e-9
     return LevelCut(kept, new).lines()
-
-
-_SIDES = (Side.LEFT, Side.RIGHT)

@@ -26,6 +26,7 @@ _SHARES = {
     "pages": 0.02,
     "sheets": 0.05,
     "book": 0.07,
+    "motion": 0.40,
 }
 
 
@@ -117,6 +118,10 @@ def _step(name: str, job: Job, digests: FileDigests, progress: Progress | None) 
             from fitkit.workflow.book_job import book
 
             return book(job, digests=digests, progress=progress)
+        case "motion":
+            from fitkit.workflow.motion_job import motion_step
+
+            return motion_step(job, digests=digests, progress=progress)
     raise ValueError(name)
 
 

@@ -24,6 +24,7 @@ ORDER = [
     "patch",
     "flatten",
     "template",
+    "motion",
     "trace",
     "sheets",
     "shop",

@@ -19,7 +19,7 @@ _DOWN = np.array([0.0, 0.0, -1.0])
 
 
 def sheet_of(grid: Floats, *, closed: bool = False) -> TriangleMesh:
-    """Mesh of a grid of points (H, W, 3), its columns joined round when closed."""
+    """Return the mesh of a grid of points (H, W, 3), its columns joined round when closed."""
     height, width = grid.shape[:2]
     columns = np.arange(width if closed else width - 1)
     after = (columns + 1) % width
@@ -33,7 +33,7 @@ def sheet_of(grid: Floats, *, closed: bool = False) -> TriangleMesh:
 def tube(
     wide_mm: float, deep_mm: float, low_mm: float, high_mm: float, step_mm: float = 4.0
 ) -> TriangleMesh:
-    """Upright elliptical tube; half axes across x and y, from one height to another."""
+    """Make an upright elliptical tube; half axes across x and y, from one height to another."""
     turn = np.linspace(0.0, 2 * np.pi, 96, endpoint=False)
     z = np.linspace(low_mm, high_mm, int(np.ceil((high_mm - low_mm) / step_mm)) + 1)
     grid = np.empty((len(z), len(turn), 3))
@@ -44,7 +44,7 @@ def tube(
 
 
 def ball(radius_mm: float) -> TriangleMesh:
-    """Closed sphere about the origin, edges of 3 to 4 mm at 100 mm."""
+    """Make a closed sphere about the origin, edges of 3 to 4 mm at 100 mm."""
     import open3d as o3d
 
     made = o3d.geometry.TriangleMesh.create_sphere(radius_mm, resolution=90)
@@ -52,7 +52,7 @@ def ball(radius_mm: float) -> TriangleMesh:
 
 
 def bowl(radius_mm: float, low_rad: float, high_rad: float, half_wide_rad: float) -> TriangleMesh:
-    """Piece of a sphere about the origin in front, between elevations and bearings."""
+    """Make a piece of a sphere about the origin in front, between elevations and bearings."""
     up = np.linspace(low_rad, high_rad, 25)
     side = np.linspace(-half_wide_rad, half_wide_rad, 61)
     grid = np.empty((len(up), len(side), 3))
@@ -74,7 +74,7 @@ def hinge(
     to_deg: float = 120.0,
     skin: TriangleMesh = FAR_SKIN,
 ) -> tuple[SkinBody, AskedRange]:
-    """Body with one elbow, and that elbow bent to an angle."""
+    """Return a body with one elbow, and that elbow bent to an angle."""
     joint = Joint("left elbow", np.array(centre_mm), "left upper arm", "left forearm", _DOWN, _DOWN,
                   20.0, 1.0, "told")  # fmt: skip
     unit = np.array(axis) / np.linalg.norm(axis)
@@ -87,6 +87,6 @@ def hinge(
 def plate(
     name: str, mesh: TriangleMesh, *, beyond: bool, thickness_mm: float = 0.01
 ) -> RidingPlate:
-    """Plate before or beyond the elbow."""
+    """Make a plate before or beyond the elbow."""
     shares = {"left elbow": 1.0} if beyond else {}
     return RidingPlate(name, name, Side.CENTRE, mesh, thickness_mm, shares)

@@ -36,7 +36,7 @@ def hinged_tubes(
 def test_hinged_tubes_meet_where_their_inner_corners_reach_the_plane_between(
     radius: float, gap: float, thick: float
 ) -> None:
-    """Both corners are symmetric to the plane that halves the angle: gap cos h - r sin h = t / 2."""
+    """Both corners mirror each other in the plane between: gap cos h - r sin h = t / 2."""
     body, plates, asked = hinged_tubes(radius, gap, thick, 130.0)
     swept = sweep(body, plates, [asked], EXACT)[0]
     reach = float(np.hypot(radius, gap))

@@ -1,0 +1,44 @@
+"""The motion command: plates through the joints' ranges."""
+
+from __future__ import annotations
+
+from fitkit.cli.answer import answering, finish, print_findings, print_reports
+from fitkit.cli.arguments import AsJson, JobFolder
+from fitkit.cli.progress_lines import shown_progress
+
+__all__ = ["motion_command"]
+
+
+def motion_command(job: JobFolder, as_json: AsJson = False) -> None:
+    """Move the joints; say which plates stop them, where, and what a trim would free."""
+    with answering("motion", as_json=as_json):
+        from fitkit.workflow.motion_job import motion_job, ranges_of
+        from fitkit.workflow.run_step import same_findings_once
+
+        with shown_progress() as progress:
+            reports = motion_job(job, progress=progress)
+        findings = same_findings_once(
+            finding for report in reports if report.step == "motion" for finding in report.findings
+        )
+        ranges = ranges_of(job)
+
+        def show() -> None:
+            print_reports(reports)
+            print(f"{'movement':32s} {'rest':>6s} {'wanted':>7s} {'free':>6s} {'trimmed':>8s}")
+            for row in ranges:
+                cells = (row.rest_deg, row.wanted_deg, row.free_deg, row.trimmed_deg)
+                widths = (6, 7, 6, 8)
+                told = " ".join(f"{c:{w - 1}.0f}°" for c, w in zip(cells, widths, strict=True))
+                print(f"{row.name:32s} {told}")
+            print_findings(findings)
+            print(f"Pictures and table: {job / 'motion'}")
+            print(_CAUTION)
+
+        values = {"steps": [report.as_dict() for report in reports]}
+        finish("motion", values, findings, as_json=as_json, show=show)
+
+
+_CAUTION = (
+    "A costume is not protective equipment. Try every movement slowly, with a second person by, "
+    "before wearing it out: pinched skin, falls and heat are not seen here."
+)

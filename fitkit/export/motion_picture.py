@@ -1,0 +1,161 @@
+"""Pictures of the wearer moving: poses side by side with contacts marked, and ranges as bars."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from fitkit.export.body_picture import VIEWS
+from fitkit.export.body_shading import GROUND_RGB, LitBody, view_of
+from fitkit.export.lettering import font_px, write_with_halo
+from fitkit.export.side_by_side import png_side_by_side
+from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.mesh import TriangleMesh
+
+__all__ = ["PosedPicture", "RangeBar", "nearest_view", "png_of_poses", "png_of_ranges"]
+
+# Okabe and Ito's palette for all kinds of colour vision (Color Universal Design, 2008).
+_PLATE_INKS = (
+    (86, 180, 233),
+    (230, 159, 0),
+    (80, 190, 150),
+    (240, 228, 66),
+    (204, 121, 167),
+    (150, 150, 210),
+)
+_CONTACT = (200, 30, 20)
+_INK = (40, 40, 40)
+_FREE, _SHORT, _TRIMMED = (0, 114, 178), (213, 94, 0), (86, 180, 233)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PosedPicture:
+    """The wearer in one pose.
+
+    Attributes
+    ----------
+    title
+        Written above.
+    skin
+        The body's surface.
+    plates
+        Each plate's sheet and a number by which its colour is chosen.
+    marks_mm
+        (N, 3) float mm: where something touches.
+    """
+
+    title: str
+    skin: TriangleMesh
+    plates: tuple[tuple[TriangleMesh, int], ...]
+    marks_mm: Floats
+
+
+def nearest_view(way: Floats) -> str:
+    """Return the view from which one looks most squarely at what faces a way, (3,) float."""
+    turn = float(np.arctan2(way[0], -way[1])) % (2 * np.pi)
+    return min(VIEWS, key=lambda name: abs((VIEWS[name] - turn + np.pi) % (2 * np.pi) - np.pi))
+
+
+def png_of_poses(poses: Sequence[PosedPicture], *, view: str, height_px: int = 640) -> bytes:
+    """Return poses side by side from one view, all in one scale, contacts ringed in red."""
+    tall = max(float(np.ptp(_joined(pose)[0].vertices[:, 2])) for pose in poses)
+    return png_side_by_side(
+        [_panel(pose, VIEWS[view], height_px / (1.04 * tall)) for pose in poses]
+    )
+
+
+def _joined(pose: PosedPicture) -> tuple[TriangleMesh, Floats, Ints]:
+    """Return skin and plates as one mesh, (F, 3) its inks, (V,) which piece each vertex is of."""
+    meshes = [pose.skin, *(mesh for mesh, _ in pose.plates)]
+    inks = [np.full((len(pose.skin.faces), 3), np.nan)]
+    inks += [
+        np.tile(np.array(_PLATE_INKS[number % len(_PLATE_INKS)], dtype=float), (len(m.faces), 1))
+        for m, number in pose.plates
+    ]
+    starts = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes[:-1])])
+    faces = np.vstack([mesh.faces + start for mesh, start in zip(meshes, starts, strict=True)])
+    points = np.vstack([mesh.vertices for mesh in meshes])
+    pieces = np.repeat(np.arange(len(meshes)), [len(mesh.vertices) for mesh in meshes])
+    return TriangleMesh(points, faces), np.vstack(inks), pieces
+
+
+def _panel(pose: PosedPicture, turn_rad: float, px_per_mm: float) -> Any:
+    from PIL import Image, ImageDraw
+
+    mesh, inks, pieces = _joined(pose)
+    body = LitBody(mesh, pieces=pieces)
+    view = view_of(mesh, turn_rad, px_per_mm)
+    fine = view_of(mesh, turn_rad, 2 * px_per_mm)
+    picture = body.shaded(fine, inks).resize((view.width_px, view.height_px), Image.Resampling.BOX)
+    size = 17
+    head = 2 * size + 8
+    wide = max(view.width_px + 24, int(font_px(size).getlength(pose.title)) + 30)
+    panel = Image.new("RGB", (wide, view.height_px + head), GROUND_RGB)
+    left = (wide - view.width_px) // 2
+    panel.paste(picture, (left, head))
+    draw = ImageDraw.Draw(panel)
+    for x, y in view.pixels(pose.marks_mm.reshape(-1, 3)).tolist():
+        for radius, ink in ((15, (255, 255, 255)), (14, _CONTACT), (13, _CONTACT), (12, _CONTACT)):
+            box = (x + left - radius, y + head - radius, x + left + radius, y + head + radius)
+            draw.ellipse(box, outline=ink)
+    draw.text((12, 10), pose.title, font=font_px(size), fill=_INK)
+    return panel
+
+
+@dataclass(frozen=True, slots=True)
+class RangeBar:
+    """One range in degrees: from rest to what is wanted, free so far now and when trimmed."""
+
+    name: str
+    rest_deg: float
+    wanted_deg: float
+    free_deg: float
+    trimmed_deg: float
+    words: str
+
+
+def png_of_ranges(bars: Sequence[RangeBar], *, width_px: int = 1400) -> bytes:
+    """Return ranges as bars: blue as far as free, light where a trim frees more, orange beyond."""
+    from PIL import Image, ImageDraw
+
+    row, head, size = 34, 84, 16
+    names = max((int(font_px(size).getlength(bar.name)) for bar in bars), default=0) + 24
+    words = max((int(font_px(size).getlength(bar.words)) for bar in bars), default=0) + 24
+    wide = max(width_px - names - words, 420)
+    low = min((min(bar.rest_deg, 0.0) for bar in bars), default=0.0)
+    high = max((bar.wanted_deg for bar in bars), default=90.0)
+    sheet = Image.new("RGB", (names + wide + words, head + row * max(len(bars), 1) + 16),
+                      GROUND_RGB)  # fmt: skip
+    draw = ImageDraw.Draw(sheet)
+
+    def x(degrees: float) -> float:
+        return names + (degrees - low) / max(high - low, 1e-6) * (wide - 20)
+
+    at = 12.0
+    for ink, legend in ((_FREE, "free"), (_TRIMMED, "free when trimmed"), (_SHORT, "stopped")):
+        draw.rectangle((at, 14, at + 26, 32), fill=ink, outline=_INK)
+        draw.text((at + 34, 23), legend, font=font_px(size), fill=_INK, anchor="lm")
+        at += 60 + font_px(size).getlength(legend)
+    for tick in range(0, int(high) + 1, 30):
+        draw.line([(x(tick), head - 12), (x(tick), sheet.height - 10)], fill=(214, 212, 208))
+        draw.text((x(tick), head - 24), f"{tick}°", font=font_px(14), fill=_INK, anchor="mm")
+    for number, bar in enumerate(bars):
+        top = head + row * number
+        middle = top + row / 2
+        write_with_halo(draw, (12, middle), bar.name, size_px=size, ink=_INK)
+        ends = (bar.rest_deg, bar.free_deg, max(bar.trimmed_deg, bar.free_deg), bar.wanted_deg)
+        for (start, end), ink in zip(pairwise(ends), (_FREE, _TRIMMED, _SHORT), strict=True):
+            if end > start:
+                draw.rectangle((x(start), top + 6, x(end), top + row - 6), fill=ink)
+        if bar.free_deg < bar.wanted_deg:
+            draw.line([(x(bar.free_deg), top + 2), (x(bar.free_deg), top + row - 2)],
+                      fill=_INK, width=3)  # fmt: skip
+        draw.text((names + wide, middle), bar.words, font=font_px(size), fill=_INK, anchor="lm")
+    buffer = io.BytesIO()
+    sheet.save(buffer, "PNG")
+    return buffer.getvalue()

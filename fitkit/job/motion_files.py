@@ -1,0 +1,129 @@
+"""What the joints' motion gave, as files: JSON for programs and a table for a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fitkit.body.joints import Joint
+from fitkit.job.plain_json import json_bytes
+from fitkit.job.result_reading import read_result_json
+from fitkit.motion.motion_findings import carrier_name
+from fitkit.motion.riding_plate import RidingPlate
+from fitkit.motion.sweep import Swept
+from fitkit.motion.trim import Trim
+
+__all__ = ["MOTION_FILE", "motion_files", "read_motion"]
+
+MOTION_FILE = "motion.json"
+_FORMAT = 1
+
+
+def motion_files(
+    joints: Mapping[str, Joint],
+    plates: Sequence[RidingPlate],
+    swept: Sequence[Swept],
+    trims: Sequence[Trim],
+    trimmed: Sequence[Swept],
+) -> dict[str, bytes]:
+    """Return ``motion.json`` and ``motion.csv``; lengths in mm, angles in degrees."""
+    after = {one.asked.name: one for one in trimmed}
+    values: dict[str, Any] = {
+        "format": _FORMAT,
+        "unit": "mm",
+        "joints": [
+            {
+                "name": joint.name,
+                "centre_mm": _rounded(joint.centre_mm),
+                "holds": joint.holds,
+                "moves": joint.moves,
+                "confidence": round(joint.confidence, 2),
+                "source": joint.source,
+            }
+            for joint in joints.values()
+        ],
+        "plates": [
+            {
+                "name": plate.name,
+                "patch": plate.patch,
+                "rides_on": carrier_name(plate, joints),
+            }
+            for plate in plates
+        ],
+        "ranges": [_range(one, after.get(one.asked.name)) for one in swept],
+        "trims": [
+            {
+                "patch": trim.patch,
+                "width_mm": round(trim.width_mm, 1),
+                "area_mm2": round(trim.area_mm2, 1),
+                "share": round(trim.share, 4),
+                "middle_mm": _rounded(trim.middle_mm),
+                "frees": list(trim.frees),
+                "lines_mm": [_rounded(line) for line in trim.lines_mm],
+            }
+            for trim in trims
+        ],
+    }
+    return {MOTION_FILE: json_bytes(values, indent=1), "motion.csv": _table(values["ranges"])}
+
+
+def read_motion(folder: Path) -> dict[str, Any]:
+    """Return the values of ``motion.json``.
+
+    Raises
+    ------
+    JobError
+        When it is missing or damaged.
+    """
+    return read_result_json(folder, MOTION_FILE, _FORMAT)
+
+
+def _range(one: Swept, after: Swept | None) -> dict[str, Any]:
+    asked = one.asked
+    return {
+        "name": asked.name,
+        "because": asked.because,
+        "rest_deg": _degrees(asked.angle_rad(0.0)),
+        "wanted_deg": _degrees(asked.angle_rad(1.0)),
+        "free_deg": _degrees(one.free_rad),
+        "free_after_trim_deg": _degrees((after or one).free_rad),
+        "angles_deg": [_degrees(asked.angle_rad(part)) for part in one.parts.tolist()],
+        "room_mm": [round(room, 2) for room in one.room_mm.tolist()],
+        "contacts": [
+            {
+                "plate": contact.plate,
+                "other": contact.other,
+                "angle_deg": _degrees(contact.angle_rad),
+                "depth_mm": round(contact.depth_mm, 1),
+                "at_mm": _rounded(contact.at_mm),
+            }
+            for contact in one.contacts
+        ],
+    }
+
+
+def _table(ranges: Sequence[Mapping[str, Any]]) -> bytes:
+    text = io.StringIO()
+    table = csv.writer(text, lineterminator="\r\n")
+    head = ("movement", "rest_deg", "wanted_deg", "because", "free_deg", "free_after_trim_deg",
+            "plate", "meets", "at_deg", "depth_mm")  # fmt: skip
+    table.writerow(head)
+    for row in ranges:
+        own = [row[name] for name in head[1:6]]
+        for contact in row["contacts"] or [{}]:
+            met = [contact.get(key, "") for key in ("plate", "other", "angle_deg", "depth_mm")]
+            table.writerow([row["name"], *own, *met])
+    return text.getvalue().encode("utf-8")
+
+
+def _degrees(angle_rad: float) -> float:
+    return round(float(np.degrees(angle_rad)), 1)
+
+
+def _rounded(points: Any) -> Any:
+    return np.round(points, 2).tolist()

@@ -1,0 +1,44 @@
+"""Sections of ``job.toml`` about motion: what the wearer wants to do and how plates ride."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, TypeAlias
+
+from pydantic import Field
+
+from fitkit.job.setting_words import Length, LengthFromZero, Name, Section
+
+__all__ = ["MotionSection", "NeedSection"]
+
+_Angle: TypeAlias = Annotated[float, Field(gt=0.0, le=200.0)]
+
+
+class MotionSection(Section):
+    """``[motion]``: how far the joints are to go, and what carries each plate.
+
+    ``wanted`` gives degrees by movement, ``"knee bend" = 120`` for both sides or ``"left knee
+    bend"`` for one; ``needs`` names what the wearer wants to do (sit, kneel, arms overhead, reach
+    across, walk, look round, or a ``[[need]]``); without either the published norms are the goal.
+    ``rides`` gives the segment by patch, ``joints`` puts a joint's centre right; ``keep`` names
+    patches that are not to be trimmed. ``soft_mm`` is how far flesh gives way under a plate,
+    ``tolerance_mm`` how much closer than at rest two plates may come, ``margin_mm`` what a trim
+    takes beyond what is touched.
+    """
+
+    norms: Literal["AAOS", "AMA", "CDC"] = "AAOS"
+    needs: list[str] = Field(default_factory=list)
+    wanted: dict[str, _Angle] = Field(default_factory=dict)
+    rides: dict[str, str] = Field(default_factory=dict)
+    joints: dict[str, tuple[Length, Length, Length]] = Field(default_factory=dict)
+    keep: list[str] = Field(default_factory=list)
+    step_deg: Annotated[float, Field(gt=0.0, le=15.0)] = 5.0
+    tolerance_mm: LengthFromZero = 0.5
+    soft_mm: LengthFromZero = 8.0
+    margin_mm: LengthFromZero = 2.0
+
+
+class NeedSection(Section):
+    """A ``[[need]]``: something the wearer wants to do, as degrees by movement."""
+
+    name: Name
+    takes: Annotated[dict[str, _Angle], Field(min_length=1)]

@@ -1,0 +1,246 @@
+"""The joints' motion: plates swept through what the wearer wants to do."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fitkit.errors import JobError
+from fitkit.workflow.run_step import Made, run_step
+from fitkit.workflow.step_report import Progress, StepReport, part_of
+
+if TYPE_CHECKING:
+    from fitkit.body.joints import Joint
+    from fitkit.geometry.arrays import Floats
+    from fitkit.job.job_folder import Job
+    from fitkit.job.made_from import FileDigests
+    from fitkit.motion.riding_plate import RidingPlate
+    from fitkit.motion.sweep import SkinBody, Swept
+
+__all__ = ["RangeRow", "motion_job", "motion_step", "ranges_of"]
+
+_MOST_PICTURES = 12
+
+
+@dataclass(frozen=True, slots=True)
+class RangeRow:
+    """A range in degrees: at rest, wanted, free now, and free when trimmed."""
+
+    name: str
+    rest_deg: float
+    wanted_deg: float
+    free_deg: float
+    trimmed_deg: float
+
+
+def ranges_of(folder: Path | str) -> tuple[RangeRow, ...]:
+    """Return the ranges that the last :func:`motion_job` swept.
+
+    Raises
+    ------
+    JobError
+        When there are none.
+    """
+    from fitkit.job.job_folder import open_job
+    from fitkit.job.motion_files import read_motion
+
+    values = read_motion(open_job(folder).result_folder("motion"))
+    return tuple(
+        RangeRow(
+            row["name"],
+            row["rest_deg"],
+            row["wanted_deg"],
+            row["free_deg"],
+            row["free_after_trim_deg"],
+        )
+        for row in values["ranges"]
+    )
+
+
+def motion_job(folder: Path | str, *, progress: Progress | None = None) -> tuple[StepReport, ...]:
+    """Make what is stale up to the patches, then sweep the plates through the asked ranges.
+
+    Raises
+    ------
+    JobError
+        When no patches are drawn.
+    """
+    from fitkit.job.job_folder import open_job
+    from fitkit.workflow.make_job import make_job
+
+    job = open_job(folder)
+    if not job.settings.patch:
+        raise JobError(
+            f"No patches are drawn in '{job.folder.name}' yet, so there are no plates to move.",
+            f"Add one with: fitkit patch add {job.called} NAME --inside PLACE.",
+        )
+    return make_job(folder, until="motion", progress=progress)
+
+
+def motion_step(job: Job, *, digests: FileDigests, progress: Progress | None = None) -> StepReport:
+    """Sweep the plates, if that is stale. Hold the lock."""
+    return run_step(
+        job, "motion", lambda told: _motion(job, told), digests=digests, progress=progress
+    )
+
+
+def _motion(job: Job, progress: Progress | None) -> Made:
+    import numpy as np
+
+    from fitkit.body.coarse_skin import with_coarse_skin
+    from fitkit.body.joints import find_joints, with_joint_centres
+    from fitkit.body.skin_shares import skin_shares
+    from fitkit.job.body_files import read_body
+    from fitkit.job.designs import patch_designs
+    from fitkit.job.motion_files import motion_files
+    from fitkit.job.patch_files import read_patch
+    from fitkit.motion.asked_range import asked_ranges
+    from fitkit.motion.motion_findings import motion_findings
+    from fitkit.motion.movement import movements_of
+    from fitkit.motion.riding_plate import riding_plates
+    from fitkit.motion.sweep import SkinBody, SweepSettings, sweep
+    from fitkit.motion.trim import plan_trims
+
+    told = progress or (lambda _fraction, _words: None)
+    wishes = job.settings.motion
+    told(0.0, "finding the joints")
+    whole = read_body(job.result_folder("body"))
+    centres = {name: np.array(at) for name, at in wishes.joints.items()}
+    joints = with_joint_centres(find_joints(whole), centres)
+    body = with_coarse_skin(whole)
+    shares = skin_shares(body, joints)
+    joints = {name: joint for name, joint in joints.items() if name in shares}
+    folder = job.result_folder("patches")
+    patches = [read_patch(folder, design) for design in patch_designs(job.settings)]
+    skin = SkinBody(body.mesh, joints, shares)
+    plates = riding_plates(patches, body.mesh, shares, joints, rides=wishes.rides)
+    ranges = asked_ranges(
+        movements_of(joints),
+        source=wishes.norms,
+        wanted_deg=wishes.wanted,
+        needs=wishes.needs,
+        own_needs={need.name: need.takes for need in job.settings.need},
+    )
+    settings = SweepSettings(
+        float(np.radians(wishes.step_deg)), wishes.tolerance_mm, wishes.soft_mm
+    )
+    swept = sweep(skin, plates, ranges, settings, progress=part_of(progress, 0.1, 0.5))
+    trims, trimmed = plan_trims(
+        skin,
+        plates,
+        swept,
+        settings,
+        margin_mm=wishes.margin_mm,
+        keep=wishes.keep,
+        progress=part_of(progress, 0.5, 0.9),
+    )
+    told(0.9, "drawing")
+    files = motion_files(joints, plates, swept, trims, trimmed)
+    files |= _pictures(skin, plates, swept, trimmed)
+    free = sum(not one.contacts for one in swept)
+    words = (
+        f"{free} of {len(swept)} ranges free"
+        if swept
+        else "the body shows no joints to move, or nothing is asked of those it has"
+    )
+    return Made(files, motion_findings(joints, plates, swept, trims, trimmed), words)
+
+
+def _pictures(
+    skin: SkinBody,
+    plates: Sequence[RidingPlate],
+    swept: Sequence[Swept],
+    trimmed: Sequence[Swept],
+) -> dict[str, bytes]:
+    import numpy as np
+
+    from fitkit.export.body_picture import png_of_body
+    from fitkit.export.motion_picture import RangeBar, png_of_ranges
+    from fitkit.job.settings import file_stem
+
+    after = {one.asked.name: one for one in trimmed}
+    bars = [
+        RangeBar(
+            one.asked.name,
+            float(np.degrees(one.asked.angle_rad(0.0))),
+            float(np.degrees(one.asked.angle_rad(1.0))),
+            float(np.degrees(one.free_rad)),
+            float(np.degrees(after.get(one.asked.name, one).free_rad)),
+            _bar_words(one),
+        )
+        for one in swept
+    ]
+    files = {"joints.png": png_of_body(skin.mesh, paths=_joint_rings(skin.joints))}
+    if bars:
+        files["ranges.png"] = png_of_ranges(bars)
+    short = [one for one in swept if one.contacts]
+    for one in short[:_MOST_PICTURES]:
+        files[f"{file_stem(one.asked.name)}.png"] = _poses(skin, plates, one)
+    return files
+
+
+def _bar_words(one: Swept) -> str:
+    import numpy as np
+
+    if not one.contacts:
+        return f"free to {np.degrees(one.free_rad):.0f}°"
+    first = one.contacts[0]
+    wanted = np.degrees(one.asked.angle_rad(1.0))
+    return f"{np.degrees(one.free_rad):.0f}° of {wanted:.0f}°: {first.plate} on {first.other}"
+
+
+def _joint_rings(joints: Mapping[str, Joint]) -> list[tuple[str, Floats]]:
+    """Return a ring about each joint, to be seen on the skin."""
+    import numpy as np
+
+    turn = np.linspace(0.0, 2 * np.pi, 49)
+    rings = []
+    for joint in joints.values():
+        across = np.linalg.svd(joint.bone[np.newaxis])[2][1:]
+        spokes = np.cos(turn)[:, None] * across[0] + np.sin(turn)[:, None] * across[1]
+        rings.append((joint.name, joint.centre_mm + 1.25 * joint.blend_mm * spokes))
+    return rings
+
+
+def _poses(skin: SkinBody, plates: Sequence[RidingPlate], one: Swept) -> bytes:
+    """Return the body at rest, at the first contact and at the range's end, contacts marked."""
+    import numpy as np
+
+    from fitkit.export.motion_picture import PosedPicture, nearest_view, png_of_poses
+    from fitkit.motion.pose import pose_of
+
+    by_name = {plate.name: plate for plate in plates}
+    numbers = {name: k for k, name in enumerate(dict.fromkeys(plate.patch for plate in plates))}
+    first = one.contacts[0]
+
+    def picture(part: float, words: str) -> PosedPicture:
+        pose = pose_of(skin.joints, one.asked.turned(part))
+        motions = {plate.name: plate.carried(pose) for plate in plates}
+        marks = [
+            motions[contact.plate].apply(contact.at_mm)
+            for contact in one.contacts
+            if contact.part <= part
+        ]
+        return PosedPicture(
+            f"{words}, {np.degrees(one.asked.angle_rad(part)):.0f}°",
+            skin.posed(pose),
+            tuple(
+                (plate.mesh.with_vertices(motions[plate.name].apply(plate.mesh.vertices)),
+                 numbers[plate.patch])
+                for plate in plates
+            ),
+            np.array(marks).reshape(-1, 3),
+        )  # fmt: skip
+
+    worn = by_name[first.plate]
+    near = np.argmin(np.linalg.norm(worn.mesh.vertices - first.at_mm, axis=1))
+    pose = pose_of(skin.joints, one.asked.turned(first.part))
+    way = worn.carried(pose).turn(worn.mesh.vertex_normals()[near])
+    poses = [
+        picture(0.0, "at rest"),
+        picture(first.part, f"{first.plate} on {first.other}"),
+        picture(1.0, "asked for"),
+    ]
+    return png_of_poses(poses, view=nearest_view(way))
