@@ -28,10 +28,10 @@ def line_list(desk: DesignDesk, do: Callable[..., None]) -> None:
                 length = "" if fault is not None else f"{lengths[design.name]:.0f} mm"
                 _row(desk, Chosen("line", design.name), design.name, length, fault)
         with box("fk-row"):
-            button("Level", lambda: do(_add_level, desk), small=True, label="Add a level line")
+            button("Add a level", lambda: do(_add_level, desk), small=True)
             if missing_symmetry(desk.lines):
                 row = {"name": "middle", "kind": "symmetry"}
-                button("Middle", lambda: do(desk.add_line, row), small=True, label="Add the middle")
+                button("Add the middle", lambda: do(desk.add_line, row), small=True)
 
 
 async def _add_level(desk: DesignDesk) -> None:

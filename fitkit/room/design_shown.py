@@ -69,9 +69,10 @@ def _discs(desk: DesignDesk) -> Iterator[Disc]:
     if desk.lines is None:
         return
     for patch in desk.patches.patches if desk.patches else ():
-        if patch.label_mm is not None:
+        if patch.label_mm is not None and patch.label_faces is not None:
             name = f"number {patch.design.name}"
-            yield Disc(name, _at(patch.label_mm), patch.number, fill="#ffffffd0", sizePx=26)
+            at, faces = _at(patch.label_mm), _at(patch.label_faces)
+            yield Disc(name, at, patch.number, fill="#ffffffd0", sizePx=26, faces=faces)
     lines = desk.trial or desk.lines
     if desk.chosen is not None and desk.chosen.section == "line":
         for number, place in enumerate(line_places_mm(lines, desk.chosen.name), 1):

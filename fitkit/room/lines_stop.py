@@ -259,6 +259,8 @@ def _chosen(page: RoomPage, desk: DesignDesk, do: Callable[..., None]) -> None:
         line_panel(page, desk, do, desk.chosen.name)
     elif desk.chosen is not None:
         patch_panel(page, desk, do, desk.chosen.name)
+    # Whoever chose it in a list farther down sees it.
+    ui.run_javascript("document.querySelector('.fk-desk-side').scrollTo({top: 0})")
 
 
 def _strip_key(page: RoomPage, desk: DesignDesk) -> tuple[object, ...]:

@@ -86,7 +86,15 @@ class ShownLine:
 
 @dataclass(frozen=True, slots=True)
 class Disc:
-    """A place with a number or a few words; with ``hold`` it can be dragged."""
+    """A place with a number or a few words.
+
+    Attributes
+    ----------
+    hold
+        Whether it can be dragged.
+    faces
+        Which way the body faces there, when it is to be seen from that side alone.
+    """
 
     name: str
     at: tuple[float, float, float]
@@ -95,13 +103,14 @@ class Disc:
     ink: str = "#141414"
     sizePx: int = 24  # noqa: N815  as the browser takes it
     hold: bool = False
+    faces: tuple[float, float, float] | None = None
 
     def told(self) -> dict[str, Any]:
         """Return it as the browser takes it."""
         return asdict(self)
 
 
-_PLAIN = (str, int, float, tuple)
+_PLAIN = (str, int, float, tuple, type(None))
 _Shown = TypeVar("_Shown", ShownMesh, ShownLine, Disc)
 _Heard = Callable[[Ray], Awaitable[None]]
 

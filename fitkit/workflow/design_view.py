@@ -71,8 +71,9 @@ class PatchView:
     ----------
     design, number
         As told, and as numbered on paper: ``3/4`` for a pair.
-    mesh, label_mm
-        Its surface, and (3,) float mm a place well inside it; None when it cannot be found.
+    mesh, label_mm, label_faces
+        Its surface, (3,) float mm a place well inside it, and (3,) float the way outwards there;
+        None when it cannot be found.
     edges
         The lines that its border runs along.
     fault
@@ -83,6 +84,7 @@ class PatchView:
     number: str
     mesh: TriangleMesh | None = None
     label_mm: Floats | None = None
+    label_faces: Floats | None = None
     edges: tuple[str, ...] = ()
     fault: FitkitError | None = None
 
@@ -350,17 +352,24 @@ def _view_patch(
     if fault is not None:
         return replace(bare, edges=edges, fault=fault), None
     mesh, _ = lined.mesh.faces_only(region)
-    found = replace(bare, mesh=mesh, label_mm=_middle_mm(mesh), edges=edges)
-    return found, region
+    middle = _middle_face(mesh)
+    normal = mesh.face_normals_scaled()[middle]
+    return replace(
+        bare,
+        mesh=mesh,
+        label_mm=mesh.corners[middle].mean(axis=0),
+        label_faces=normal / np.linalg.norm(normal),
+        edges=edges,
+    ), region
 
 
-def _middle_mm(mesh: TriangleMesh) -> Floats:
-    """(3,) float mm: the middle of the face nearest to the middle of a surface."""
-    middles = mesh.corners.mean(axis=1)
-    areas = mesh.face_areas_mm2()
+def _middle_face(mesh: TriangleMesh) -> int:
+    """Return the face nearest to the middle of a surface, slivers that lines leave aside."""
+    middles, areas = mesh.corners.mean(axis=1), mesh.face_areas_mm2()
     middle = (areas[:, None] * middles).sum(axis=0) / areas.sum()
-    nearest: Floats = middles[int(np.linalg.norm(middles - middle, axis=1).argmin())]
-    return nearest
+    off = np.linalg.norm(middles - middle, axis=1)
+    off[areas < 0.2 * np.median(areas)] = np.inf
+    return int(off.argmin())
 
 
 def _same_mesh(one: TriangleMesh, other: TriangleMesh | None) -> bool:

@@ -77,6 +77,10 @@ export class BodyView {
     this.frame = requestAnimationFrame(() => {
       this.frame = 0;
       this.frames += 1;
+      for (const { sprite, faces } of this.discs.values()) {
+        // A name on the far side of the body must not show round its edge.
+        if (faces) sprite.visible = faces.dot(sprite.position.clone().sub(this.camera.position)) < 0;
+      }
       this.renderer.render(this.scene, this.camera);
     });
   }
@@ -159,15 +163,15 @@ export class BodyView {
     this.invalidate();
   }
 
-  /** Show a numbered place or the name of a part. */
-  putDisc({ name, at, text = '', fill = '#ffffff', ink = '#141414', sizePx = 24, hold = false }) {
+  /** Show a numbered place or the name of a part; with `faces` only from where that side of the body is seen. */
+  putDisc({ name, at, text = '', fill = '#ffffff', ink = '#141414', sizePx = 24, hold = false, faces = null }) {
     this.dropDisc(name);
     const sprite = disc({ text, fill, ink, sizePx }, window.devicePixelRatio || 1);
     sprite.position.set(...at);
     sprite.renderOrder = 3;
     sizeDisc(sprite, this.shared.mmPerPxAtOne.value);
     this.scene.add(sprite);
-    this.discs.set(name, { sprite, hold, text });
+    this.discs.set(name, { sprite, hold, text, faces: faces && new THREE.Vector3(...faces) });
     this.invalidate();
   }
 
