@@ -18,8 +18,11 @@ import numpy as np
 
 from fitkit.body.body_of_mesh import body_of_mesh
 from fitkit.job.body_files import body_files
-from fitkit.job.job_folder import create_job
+from fitkit.job.job_folder import create_job, open_job
 from fitkit.job.made_from import FileDigests
+from fitkit.workflow.design_view import redrawn_lines, view_lines, view_patches
+from fitkit.workflow.draw_line import drawn_row
+from fitkit.workflow.pick_place import Ray, pick, place_of
 from tests.room.browser import launched_browser, open_room_of, watched_page
 from tests.truth.mannequin import mannequin
 
@@ -71,6 +74,32 @@ def below(pid: int) -> set[int]:
     return found - {pid}
 
 
+def bench_laying(folder: Path) -> None:
+    """What the room works out between a click and the drawn line, in processor milliseconds."""
+    view = view_lines(open_job(folder))
+    rng = np.random.default_rng(2)
+    spent: dict[str, list[float]] = {"pick": [], "place": [], "lay": [], "patches behind": []}
+    for number in range(12):
+        ends = rng.uniform([-110.0, 1000.0], [110.0, 1300.0], (2, 2))
+        rays = [Ray((x, -3000.0, z), (0.0, 1.0, 0.0), 0.001) for x, z in ends]
+        began = time.process_time()
+        picked = [pick(view, ray) for ray in rays]
+        told = time.process_time()
+        places = [place_of(view, one) for one in picked if one is not None]
+        laid = time.process_time()
+        redrawn = redrawn_lines(view, [drawn_row("line", "geodesic", places)])
+        cut = time.process_time()
+        view_patches(redrawn)
+        marks = [began, told, laid, cut, time.process_time()]
+        if number:  # the first one warms up
+            for name, seconds in zip(spent, np.diff(marks), strict=True):
+                spent[name].append(1e3 * float(seconds))
+    told_words = ", ".join(
+        f"{name} {statistics.median(row):.0f} (worst {max(row):.0f})" for name, row in spent.items()
+    )
+    print(f"processor ms for two clicks: {told_words}")
+
+
 def bench_clicks(page: Any, folder: Path) -> None:
     """Draw line after line on a mannequin's chest and belly."""
     box = page.locator(".fk-view-canvas").bounding_box()
@@ -115,12 +144,13 @@ def bench_idle(page: Any) -> None:
 
 def main() -> None:
     """Make a body of some 100,000 triangles, open its room, and measure."""
-    body = body_of_mesh(mannequin(edge_mm=5.0))
+    body = body_of_mesh(mannequin(cell_mm=3.6))
     print(f"{len(body.mesh.faces)} triangles")
     with tempfile.TemporaryDirectory() as spare:
         job = create_job(Path(spare) / "heron", TEXT)
         with job.locked("bench"):
             job.keep_result("body", body_files(body), inputs={}, digests=FileDigests(job.folder))
+        bench_laying(job.folder)
         with (
             launched_browser() as browser,
             open_room_of(job.folder) as address,
