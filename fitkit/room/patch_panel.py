@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import Any
+from typing import Any, get_args
 
 from nicegui import ui
 
 from fitkit.errors import InputError
+from fitkit.materials.forming import Forming
 from fitkit.materials.sheet_material import sheet_materials
 from fitkit.room.design_desk import DesignDesk
 from fitkit.room.kept_input import choice, tick, typed
@@ -63,6 +64,7 @@ def patch_panel(page: RoomPage, desk: DesignDesk, do: Do, name: str) -> None:
         if view is not None and view.fault is not None:
             words(f"{view.fault.cause} {view.fault.remedy}", "p", "fk-wrong-words")
         _stuff(fields)
+        _over(fields, [one.design.name for one in patches if one.design.name != name])
         _place(fields, row)
         if view is not None:
             _edges(fields, view)
@@ -75,8 +77,32 @@ def _stuff(fields: RowFields) -> None:
     with box("fk-pair"):
         fields.one_of("Material", "material", materials, bare="card")
         fields.length("Thick, mm", "thickness_mm", hint="0.5")
+        ways = [("", "as the material is"), *((way, way) for way in get_args(Forming))]
+        fields.one_of("Formed by", "forming", ways, bare="")
         fields.length("Room under it, mm", "clearance_mm", hint=f"{form_mm:g}")
         fields.length("Bridges hollows by, mm", "bridge_mm", hint="0")
+
+
+def _over(fields: RowFields, others: list[str]) -> None:
+    """Offer the patches that this one may lie over."""
+    if not others:
+        return
+    with box("fk-field"):
+        words("Lies over", "span", "fk-label")
+        with box("fk-pair"):
+            for other in others:
+                _lies_over(fields, other)
+
+
+def _lies_over(fields: RowFields, other: str) -> None:
+    def read(row: Row) -> bool:
+        return other in row.get("over", ())
+
+    def values(wanted: Any) -> Row:
+        rest = [name for name in fields.row().get("over", ()) if name != other]
+        return {"over": ([*rest, other] if wanted else rest) or None}
+
+    fields.add(tick(other, read(fields.row()), fields.keeps(values)), read)
 
 
 def _place(fields: RowFields, row: Row) -> None:

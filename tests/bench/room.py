@@ -75,7 +75,7 @@ def below(pid: int) -> set[int]:
 
 
 def bench_laying(folder: Path) -> None:
-    """What the room works out between a click and the drawn line, in processor milliseconds."""
+    """Work out what lies between a click and the drawn line, in processor milliseconds."""
     view = view_lines(open_job(folder))
     rng = np.random.default_rng(2)
     spent: dict[str, list[float]] = {"pick": [], "place": [], "lay": [], "patches behind": []}
