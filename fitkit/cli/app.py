@@ -20,7 +20,7 @@ from fitkit.cli.room_command import room_command
 from fitkit.cli.trace_command import trace_command
 
 if TYPE_CHECKING:
-    from fitkit.flatten.cut_advice import CutChoice
+    from fitkit.flatten.cut_choice import CutChoice
     from fitkit.workflow.step_report import StepReport
 
 __all__ = ["app"]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from fitkit.flatten.cut_advice import CutChoice
+from fitkit.flatten.cut_choice import CutChoice
 from fitkit.geometry.arrays import Floats
 
 __all__ = ["png_of_cut_choices"]

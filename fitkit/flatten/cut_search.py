@@ -63,14 +63,22 @@ class CutSearch:
         seen: list[CutPlan] = []
         allowed = 2.0 * np.log1p(limit)
         drop = _DEEPEST * core_drop(limit)
-        kept: tuple[StraightCut, ...] = ()
+        kept: dict[int, tuple[StraightCut, ...]] = {0: ()}
         for count in range(1, most_cuts + 1):
             families = self.families.ranked(
-                [*self.families.star(count, drop), *self.families.one_more(kept)]
+                [
+                    *self.families.star(count, drop),
+                    *(
+                        family
+                        for before in self.families.before(count)
+                        if before in kept
+                        for family in self.families.one_more(kept[before], count)
+                    ),
+                ]
             )
             if not families:
                 continue
-            kept = families[0][1]
+            kept[count] = families[0][1]
             for left, cuts in families[:2]:
                 if count > 1 and _LEAST_RATIO * left > allowed:
                     break
@@ -144,10 +152,12 @@ class CutSearch:
             middle = 0.5 * (low + high)
             low, high = (low, middle) if holds(np.full(len(cuts), middle)) else (middle, high)
         shares = np.full(len(cuts), high)
-        for number in range(len(cuts)):
+        for number, twin in enumerate(self.families.twins(cuts)):
+            if twin < number:
+                continue
             for factor in (0.6, 0.8, 0.9):
                 tried = shares.copy()
-                tried[number] *= factor
+                tried[[number, twin]] *= factor
                 if holds(tried):
                     shares = tried
                     break

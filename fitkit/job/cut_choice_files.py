@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fitkit.flatten.cut_advice import CutChoice
+from fitkit.flatten.cut_choice import CutChoice
 from fitkit.job.plain_json import json_bytes
 from fitkit.job.result_reading import read_result_json, reading_result
 from fitkit.job.settings import file_stem

@@ -9,7 +9,7 @@ from fitkit.errors import InputError, JobError
 from fitkit.workflow.step_report import Progress, StepReport
 
 if TYPE_CHECKING:
-    from fitkit.flatten.cut_advice import CutChoice
+    from fitkit.flatten.cut_choice import CutChoice
     from fitkit.geometry.arrays import Floats
     from fitkit.job.job_folder import Job
 

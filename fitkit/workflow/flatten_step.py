@@ -107,7 +107,8 @@ def _blank(
 ) -> tuple[dict[str, bytes], FlatPatch]:
     from fitkit.export.cut_choices_picture import png_of_cut_choices
     from fitkit.export.strain_picture import png_of_strain
-    from fitkit.flatten.cut_advice import advice_findings, advise_cuts, relief_limit
+    from fitkit.flatten.cut_advice import advice_findings, advise_cuts
+    from fitkit.flatten.cut_choice import relief_limit
     from fitkit.flatten.flatten_patch import flatten_patch
     from fitkit.job.cut_choice_files import cut_choice_file
     from fitkit.job.flat_patch_files import flat_patch_files

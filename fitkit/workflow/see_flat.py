@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from fitkit.findings import Finding
 
 if TYPE_CHECKING:
-    from fitkit.flatten.cut_advice import CutChoice
+    from fitkit.flatten.cut_choice import CutChoice
     from fitkit.flatten.sheet_demand import SheetDemand
     from fitkit.geometry.arrays import Bytes
     from fitkit.geometry.mesh import TriangleMesh

@@ -6,9 +6,12 @@ import numpy as np
 import pytest
 
 from fitkit.export.cut_choices_picture import png_of_cut_choices
-from fitkit.flatten.cut_advice import advice_findings, advise_cuts, relief_limit
+from fitkit.flatten.coarse_disk import coarse_disk
+from fitkit.flatten.cut_advice import advice_findings, advise_cuts
+from fitkit.flatten.cut_choice import relief_limit
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.flatten_patch import flatten_patch
+from fitkit.flatten.mirror_axis import mirror_axis
 from fitkit.flatten.relief_cuts import SurfaceCut
 from tests.truth import solids
 
@@ -74,6 +77,29 @@ def test_cuts_keep_off_what_the_maker_bars() -> None:
         assert line[0, 0] < 2.0
         steps = np.linspace(line[:-1], line[1:], 20).reshape(-1, 3)
         assert np.linalg.norm(steps - place, axis=1).min() > 18.0
+
+
+def test_cuts_of_a_middle_plate_are_alike_left_and_right() -> None:
+    """A breast plate across the middle: each choice is its own mirror image; one aside is not."""
+    ball = solids.ellipsoid((110.0, 60.0, 130.0), 8.0)
+    middles = ball.corners.mean(axis=1)
+    front, _ = ball.faces_only((middles[:, 1] < -15.0) & (middles[:, 2] > -60.0))
+    flat = flatten_patch(solids.patch_of(front, material="foam", cut_to=0.012))
+    choices = advise_cuts(flat)
+    cut = [choice for choice in choices if choice.kind == "cuts"]
+    assert cut
+    for choice in choices:
+        for line in choice.lines_mm:
+            images = [
+                np.abs(other[[0, -1]] * [-1.0, 1.0, 1.0] - line[[0, -1]]).max()
+                for other in (*choice.lines_mm, *(o[::-1] for o in choice.lines_mm))
+            ]
+            assert min(images) < 4.0, choice.name
+    aside = front.with_vertices(front.vertices + np.array([30.0, 0.0, 0.0]))
+    assert mirror_axis(coarse_disk(aside, flat.flat_mm, 2000)) is None
+    axis = mirror_axis(coarse_disk(front, flat.flat_mm, 2000))
+    assert axis is not None
+    assert abs(axis.direction[1]) > 0.999
 
 
 @pytest.mark.parametrize(

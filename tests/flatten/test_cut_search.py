@@ -65,7 +65,7 @@ def test_barred_edges_and_places_are_left_alone() -> None:
     barred_edge = 0.5 * (rim + np.roll(rim, -1, axis=0))[:, 0] > 0.0
     place = shapely.Point(-0.7 * np.abs(rim[:, 0]).max(), 0.0).buffer(15.0)
     families = CutFamilies(DOME, barred_edge=barred_edge, barred=place)
-    found = [*families.star(3, 0.1), *families.one_more(()), *families.through()]
+    found = [*families.star(3, 0.1), *families.one_more((), 1), *families.through()]
     assert found
     for cuts in found:
         for cut in cuts:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fitkit.errors import InputError, JobError
-from fitkit.flatten.cut_advice import CutChoice
+from fitkit.flatten.cut_choice import CutChoice
 from fitkit.job.cut_choice_files import choices_name, cut_choice_file, read_cut_choices
 from fitkit.job.job_folder import open_job
 from fitkit.workflow import make_job

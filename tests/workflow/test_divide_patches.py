@@ -11,7 +11,7 @@ from PIL import Image
 
 from fitkit.body.body import Landmark
 from fitkit.errors import DesignError, JobError
-from fitkit.flatten.cut_advice import CutChoice
+from fitkit.flatten.cut_choice import CutChoice
 from fitkit.job.body_files import body_files
 from fitkit.job.cut_choice_files import choices_name, cut_choice_file
 from fitkit.job.job_folder import open_job
