@@ -283,7 +283,7 @@ def test_a_level_follows_the_slider_and_the_number(page: Any, folder: Path) -> N
     page.keyboard.press("ArrowRight")
     waits_until(page, lambda: list_rows(folder, "line")[0]["height_mm"] == 101.0)
     number = page.get_by_role("textbox", name="Height over the floor, mm, as a number")
-    assert number.input_value() == "101"
+    waits_until(page, lambda: number.input_value() == "101")
     number.fill("15 cm")
     number.press("Tab")
     waits_until(page, lambda: list_rows(folder, "line")[0]["height_mm"] == 150.0)
