@@ -18,6 +18,7 @@ __all__ = [
     "din_6935_deduction_mm",
     "din_6935_factor",
     "hem_allowance_mm",
+    "hole_to_bend_mm",
     "rolled_edge_allowance_mm",
     "setback_mm",
     "wired_edge_allowance_mm",
@@ -115,6 +116,11 @@ def rolled_edge_allowance_mm(
     quarters of a turn as a rule.
     """
     return turned_rad * (inside_mm + thickness_mm) / 2.0
+
+
+def hole_to_bend_mm(inside_radius_mm: float, thickness_mm: float) -> float:
+    """Return how far a hole's edge keeps from a bend: 2.5 t + R (sheet-metal design guides)."""
+    return 2.5 * thickness_mm + inside_radius_mm
 
 
 def _check(angle_rad: float, inside_radius_mm: float, thickness_mm: float) -> None:

@@ -1,4 +1,6 @@
-"""Rivets as sold, and the handbook rules for choosing and placing them.
+"""Rivets, screws and screw posts as sold, and the handbook rules for choosing and placing them.
+
+Screws and posts hold parts that come off again; they are placed by the rules for rivets.
 
 Sources: AC 43.13-1B for the edge distance and the smallest pitch, Navy aviation structural
 training for the usual pitch and the length of a solid rivet; the largest pitch is the largest
@@ -9,7 +11,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from typing import Literal
@@ -18,7 +20,14 @@ from fitkit.errors import InputError
 
 __all__ = ["Rivet", "RivetKind", "rivet_for_stack", "rivet_named", "rivets"]
 
-RivetKind = Literal["blind", "solid"]
+RivetKind = Literal["blind", "solid", "screw", "post"]
+_NOUNS: dict[RivetKind, str] = {
+    "blind": "blind rivet",
+    "solid": "solid rivet",
+    "screw": "screw",
+    "post": "screw post",
+}
+_COUNTERSUNK = "countersunk"
 
 # Times the diameter.
 _LEAST_EDGE = 2.0
@@ -41,7 +50,8 @@ class Rivet:
     Attributes
     ----------
     kind
-        ``"blind"``, pulled from one side, or ``"solid"``, headed by hammer.
+        ``"blind"``, pulled from one side; ``"solid"``, headed by hammer; ``"screw"``, a machine
+        screw with a lock nut; ``"post"``, a barrel with a screw in it.
     diameter_mm
         Shank diameter D.
     hole_mm
@@ -51,6 +61,10 @@ class Rivet:
         length follows from the stack.
     source, confidence
         Where the figures come from: ``seen``, ``memory`` or ``practice``.
+    head_mm
+        Height of its countersunk head, 0 where it has none.
+    countersunk
+        Whether that head is asked for.
     """
 
     kind: RivetKind
@@ -59,16 +73,33 @@ class Rivet:
     lengths_mm: tuple[tuple[float, float, float], ...]
     source: str
     confidence: str
+    head_mm: float = 0.0
+    countersunk: bool = False
 
     @property
     def name(self) -> str:
         """As a maker asks for it: ``"blind 3.2"``."""
-        return f"{self.kind} {self.diameter_mm:g}"
+        plain = f"{self.kind} {self.diameter_mm:g}"
+        return f"{plain} {_COUNTERSUNK}" if self.countersunk else plain
+
+    @property
+    def noun(self) -> str:
+        """What one of it is: ``"solid rivet"``, ``"screw post"``."""
+        return f"{_COUNTERSUNK} {_NOUNS[self.kind]}" if self.countersunk else _NOUNS[self.kind]
+
+    def size_in_words(self, length_mm: float) -> str:
+        """Return diameter and length as sold: ``"3.2 × 6"``, ``"M4 × 12 with lock nut"``."""
+        if self.kind == "screw":
+            return f"M{self.diameter_mm:g} × {length_mm:g} with lock nut"
+        return f"{self.diameter_mm:g} × {length_mm:g}"
 
     @property
     def least_edge_mm(self) -> float:
-        """Hole centre to edge, at least: 2 D (AC 43.13-1B, single row)."""
-        return _LEAST_EDGE * self.diameter_mm
+        """Hole centre to edge, at least.
+
+        2 D (AC 43.13-1B, single row), 2.5 D with a countersunk head (study guide after FAA).
+        """
+        return (_GOOD_EDGE if self.countersunk else _LEAST_EDGE) * self.diameter_mm
 
     @property
     def good_edge_mm(self) -> float:
@@ -108,7 +139,7 @@ class Rivet:
                 return length
         shortest, longest = self.lengths_mm[0], self.lengths_mm[-1]
         raise InputError(
-            f"No {self.name} mm rivet closes a stack of {grip_mm:g} mm: they take "
+            f"No {self.name} mm {self.noun} closes a stack of {grip_mm:g} mm: they take "
             f"{shortest[1]:g} to {longest[2]:g} mm.",
             "Choose another diameter, or a screw and post.",
         )
@@ -116,7 +147,7 @@ class Rivet:
     def stock_length_for(self, grip_mm: float) -> float:
         """Return :meth:`length_for` rounded up to the next length sold, mm."""
         length = self.length_for(grip_mm)
-        if self.kind == "blind":
+        if self.kind != "solid":
             return length
         return math.ceil(length / _SOLID_STEP_MM - 1e-9) * _SOLID_STEP_MM
 
@@ -136,13 +167,14 @@ def rivets() -> tuple[Rivet, ...]:
             ),
             source=row["source"],
             confidence=row["confidence"],
+            head_mm=float(row.get("head_mm", 0.0)),
         )
         for row in tomllib.loads(text)["rivet"]
     )
 
 
 def rivet_named(name: str) -> Rivet:
-    """Return the rivet of a name such as ``"blind 3.2"`` or ``"solid 4"``.
+    """Return the rivet of a name: ``"blind 3.2"``, ``"solid 4 countersunk"``, ``"screw M4"``.
 
     Raises
     ------
@@ -150,9 +182,13 @@ def rivet_named(name: str) -> Rivet:
         When the table has none such.
     """
     words = name.lower().replace("mm", "").split()
+    sunk = len(words) == 3 and words[2] == _COUNTERSUNK
     for rivet in rivets():
-        if words and words[0] == rivet.kind and _is_number(words[1:], rivet.diameter_mm):
-            return rivet
+        if not words or words[0] != rivet.kind or (sunk and not rivet.head_mm):
+            continue
+        number = [word.removeprefix("m") for word in words[1 : 2 if sunk else None]]
+        if _is_number(number, rivet.diameter_mm):
+            return replace(rivet, countersunk=sunk)
     known = ", ".join(rivet.name for rivet in rivets())
     raise InputError(f"There is no rivet called '{name}'.", f"Choose one of: {known}.")
 

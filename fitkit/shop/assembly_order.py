@@ -170,8 +170,8 @@ def _riveted(
 def _rivets(joint: Joint) -> str:
     count = len(joint.at_mm)
     return (
-        f"{count} {joint.rivet.kind} rivet{'s' * (count > 1)} {joint.rivet.diameter_mm:g} × "
-        f"{joint.length_mm:g}, hole {joint.drill_mm:g} mm"
+        f"{count} {joint.rivet.noun}{'s' * (count > 1)} "
+        f"{joint.rivet.size_in_words(joint.length_mm)}, hole {joint.drill_mm:g} mm"
     )
 
 

@@ -98,7 +98,7 @@ def hardware_list(
             sheet_material_named(stuff[plate_of[number].design].material).name in _SOFT
             for number in (joint.lap, joint.plate)
         )
-        key = (f"{joint.rivet.kind} rivet", f"{joint.rivet.diameter_mm:g} × {joint.length_mm:g}")
+        key = (joint.rivet.noun, joint.rivet.size_in_words(joint.length_mm))
         rivets.setdefault(key, []).append((len(joint.at_mm), f"'{joint.line}'", soft))
     items = []
     for (item, size), rows in sorted(rivets.items()):

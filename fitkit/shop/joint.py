@@ -2,31 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fitkit.flatten.flat_patch import FlatPatch
-from fitkit.flatten.formed_edges import formed_edges
 from fitkit.flatten.seam import SEAM
 from fitkit.geometry.arrays import Floats, frozen_floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh, rays_of
-from fitkit.materials.rivet import Rivet, rivet_named
+from fitkit.materials.rivet import Rivet
 from fitkit.shop.worn_plate import WornPlate
 from fitkit.template.blank_edges import shown_line
 from fitkit.template.mirror import mirrored_name
 from fitkit.template.rivet_joint import RivetHoles
-from fitkit.template.rivet_row import spread_rivets_mm
 
 __all__ = ["Joint", "riveted_joints"]
 
 # What lies within this outside a rivet keeps the tool off it; common practice, no source.
 _COVERED_MM = 60.0
 _OFF_SHEET_MM = 0.5
-# A lap this near the middle line all along lies on its own mirrored twin.
-_MIDDLE_MM = 20.0
 _ACROSS = np.array([-1.0, 1.0, 1.0])
 
 
@@ -110,49 +106,7 @@ def riveted_joints(
                 waits,
             )
             joints.append(_with_covers(joint, plates))
-    for flat in flats:
-        joints += [_with_covers(one, plates) for one in _with_own_twin(flat, rows, drawn, twins)]
     return tuple(sorted(joints, key=lambda joint: (joint.lap, joint.plate, joint.line)))
-
-
-def _with_own_twin(
-    flat: FlatPatch,
-    rows: Sequence[RivetHoles],
-    drawn: Mapping[str, WornPlate],
-    twins: Mapping[str, WornPlate],
-) -> list[Joint]:
-    """Return the joints of a paired plate with its own mirrored twin on the middle line.
-
-    Its lap is there once, and is drilled when the two lie together.
-    """
-    design = flat.design
-    if not design.paired:
-        return []
-    found = {row.edge for row in rows if row.patch == design.name and row.joins}
-    joints = []
-    for index, (edge, formed) in enumerate(zip(flat.outline, formed_edges(flat), strict=True)):
-        treatment = design.edges.get(edge.line)
-        if treatment is None or treatment.rivets is None or index in found or edge.line == SEAM:
-            continue
-        if np.abs(formed[:, 0]).max() > _MIDDLE_MM:
-            continue
-        rivet = rivet_named(treatment.rivets.rivet)
-        pitch = treatment.rivets.pitch_mm or rivet.usual_pitch_mm
-        arc = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(formed, axis=0), axis=1))])
-        at = spread_rivets_mm(float(arc[-1]), ends_mm=rivet.good_edge_mm, pitch_mm=pitch)
-        joints.append(
-            Joint(
-                drawn[design.name].number,
-                twins[design.name].number,
-                edge.line,
-                rivet,
-                rivet.stock_length_for(2.0 * design.thickness_mm),
-                rivet.hole_mm[0],
-                np.column_stack([np.interp(at, arc, formed[:, k]) for k in range(3)]),
-                True,
-            )
-        )
-    return joints
 
 
 def _distance(mesh: TriangleMesh, points: Floats) -> float:

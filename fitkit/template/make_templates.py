@@ -14,13 +14,13 @@ from fitkit.flatten.seam import edge_treatment
 from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.flatten.way_up import way_up
 from fitkit.patch.design import PatchDesign
-from fitkit.template.blank_edges import blank_edges, shown_line
+from fitkit.template.blank_edges import BlankEdges, blank_edges, shown_line
 from fitkit.template.correction import Correction
 from fitkit.template.edge_allowance import EdgeAllowance, edge_allowance
+from fitkit.template.hole_findings import hole_findings
 from fitkit.template.mark_numbers import MarkNumbers
 from fitkit.template.match_marks import match_marks
 from fitkit.template.mirror import mirrored_name, mirrored_part
-from fitkit.template.outline import CutOutline
 from fitkit.template.part import GRAIN, MatchMark, NamedLine, Part
 from fitkit.template.part_drawing import part_drawing
 from fitkit.template.revision import revision_of
@@ -76,7 +76,9 @@ def make_templates(
         lower left at the origin. The twin's lines are mirrored, its words are not.
     """
     design = flat.design
-    part, outline = _part_of(flat, correction, rivets, numbers)
+    blank = blank_edges(flat, correction)
+    part = _part_of(flat, blank, correction, rivets, numbers)
+    noticed = (*flat.findings, *blank.outline.findings, *hole_findings(flat, blank, rivets))
     shown = way_up(flat.form, flat.flat_mm).shown
     way = None if shown == "any" else shown.upper()
     forming = _forming_words(sheet_demand(flat))
@@ -103,7 +105,7 @@ def make_templates(
                 material=design.material,
                 thickness_mm=design.thickness_mm,
                 stretch_range=(float(flat.stretch.min()), float(flat.stretch.max())),
-                findings=(*flat.findings, *outline.findings, *findings),
+                findings=(*noticed, *findings),
                 revision=stand,
             )
         )
@@ -175,14 +177,14 @@ def mount_mark(mount: FlatMount) -> MatchMark:
 
 def _part_of(
     flat: FlatPatch,
+    blank: BlankEdges,
     correction: Correction | None,
     rivets: Sequence[RivetHoles],
     numbers: MarkNumbers | None,
-) -> tuple[Part, CutOutline]:
+) -> Part:
     """Return the blank turned upright, with allowances, marks and named lines."""
     design = flat.design
-    blank = blank_edges(flat, correction)
-    outline, widths = blank.outline, blank.widths_mm
+    widths = blank.widths_mm
     place = blank.on_paper
     marks = match_marks(blank.edges, formed_edges(flat), widths, patch=design.name, numbers=numbers)
     edges = tuple(
@@ -201,9 +203,9 @@ def _part_of(
             for hole in correction.holes
         ]
         pencil = [NamedLine(_PENCIL, place(blank.on_flat(told))) for told in correction.pencil_mm]
-    part = Part(
+    return Part(
         place(np.concatenate([edge.points_mm[:-1] for edge in blank.edges])),
-        place(outline.points_mm),
+        place(blank.outline.points_mm),
         edges,
         # Where the strip is turned, the fold line tells where it begins.
         tuple(
@@ -230,4 +232,3 @@ def _part_of(
         tuple(NamedLine(mount.name, place(mount.footprint_mm)) for mount in flat.mounts),
         tuple(NamedLine(fold.name, place(fold.points_mm)) for fold in blank.fold_lines()),
     )
-    return part, outline

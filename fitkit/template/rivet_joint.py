@@ -79,8 +79,8 @@ class RivetHoles:
     def in_words(self) -> str:
         """As on the template: ``7 blind rivets 3.2 x 6, drill 3.3``."""
         count = len(self.holes_mm)
-        many = f"{count} {self.rivet.kind} rivet{'s' * (count > 1)}"
-        size = f"{self.rivet.diameter_mm:g} × {self.length_mm:g}"
+        many = f"{count} {self.rivet.noun}{'s' * (count > 1)}"
+        size = self.rivet.size_in_words(self.length_mm)
         if self.later:
             return f"{many} {size}: drill {self.drill_mm:g} mm through the lap on assembly"
         return f"{many} {size}: drill {self.drill_mm:g} mm"
@@ -103,6 +103,10 @@ class _Edge:
     def arc_mm(self) -> Floats:
         """(N,): length along the edge on the form."""
         return _arcs(self.formed_mm)
+
+    def on_middle(self) -> bool:
+        """Whether the edge runs along the wearer's middle, where a plate meets its own twin."""
+        return bool(np.abs(self.formed_mm[:, 0]).max() < 0.5 * _BESIDE_MM)
 
     def shared(self) -> bool:
         """Whether the plate has a twin, so that the two sides' rows must be mirror images."""
@@ -171,9 +175,11 @@ def _meet(lap: _Edge, other: _Edge) -> bool:
     same = lap.flat is other.flat
     if is_seam(lap.line):
         return same and not other.twin and other.index != lap.index
-    # What two twins share is the mirror image of what the drawn ones do; a plate that meets its
-    # own twin on the middle line has its lap drilled on assembly.
-    return not same and not (lap.twin and other.twin)
+    if same:
+        # A plate and its own twin: on the middle line each one's lap lies on the other.
+        return lap.twin != other.twin and lap.on_middle() and other.on_middle()
+    # What two twins share is the mirror image of what the drawn ones do.
+    return not (lap.twin and other.twin)
 
 
 def _joint(
@@ -208,7 +214,8 @@ def _joint(
             made.append(
                 RivetHoles(design.name, plate.index, in_plate, formed, *facts, row.drill_later)
             )
-    findings = _rule_findings(own.name, lap.line, rivet, pitch, width)
+    sheets = [own.thickness_mm, *(plate.flat.design.thickness_mm for plate in plates)]
+    findings = _rule_findings(own.name, lap.line, rivet, pitch, width, min(sheets))
     if not made and not lap.twin:
         findings.append(
             Finding(
@@ -320,8 +327,25 @@ def _nearest_on_line(points: Floats, line: Floats) -> tuple[Floats, Floats, Bool
     return feet[rows, best], gaps[rows, best], past, arc
 
 
-def _rule_findings(name: str, line: str, rivet: Rivet, pitch: float, width: float) -> list[Finding]:
+def _rule_findings(
+    name: str, line: str, rivet: Rivet, pitch: float, width: float, thinnest: float
+) -> list[Finding]:
     findings = []
+    if rivet.countersunk and thinnest < rivet.head_mm:
+        findings.append(
+            Finding(
+                "countersink-deep",
+                Severity.WARNING,
+                name,
+                f"A countersunk {rivet.kind} {rivet.diameter_mm:g} mm rivet's head is "
+                f"{rivet.head_mm:g} mm high; sheet {thinnest:g} mm thick along '{line}' would be "
+                "cut through to a knife's edge.",
+                "Dimple the sheet instead of countersinking it, or take rivets with a raised head.",
+                number=thinnest,
+                limit=rivet.head_mm,
+                unit="mm",
+            )
+        )
     if width < 2.0 * rivet.least_edge_mm - 1e-9:
         findings.append(
             Finding(
@@ -329,7 +353,8 @@ def _rule_findings(name: str, line: str, rivet: Rivet, pitch: float, width: floa
                 Severity.WARNING,
                 name,
                 f"The {width:g} mm lap along '{line}' leaves {0.5 * width:g} mm from hole to edge; "
-                f"{rivet.name} mm rivets want {rivet.least_edge_mm:g} mm (AC 43.13-1B: 2 D).",
+                f"{rivet.name} mm {rivet.noun}s want {rivet.least_edge_mm:g} mm "
+                f"(AC 43.13-1B: {rivet.least_edge_mm / rivet.diameter_mm:g} D).",
                 f"Make it {rivet.lap_mm:g} mm wide, or take thinner rivets.",
                 number=0.5 * width,
                 limit=rivet.least_edge_mm,
@@ -344,7 +369,7 @@ def _rule_findings(name: str, line: str, rivet: Rivet, pitch: float, width: floa
                 Severity.WARNING,
                 name,
                 f"A pitch of {pitch:g} mm along '{line}' is outside {least:g} to {most:g} mm "
-                f"(3 to 10 D) for {rivet.name} mm rivets.",
+                f"(3 to 10 D) for {rivet.name} mm {rivet.noun}s.",
                 f"About {rivet.usual_pitch_mm:g} mm is usual.",
                 number=pitch,
                 limit=most if pitch > most else least,

@@ -33,6 +33,28 @@ def test_forty_thousandths_sheets_in_inches() -> None:
     assert inches == pytest.approx(0.2675, abs=0.002)  # 1/8 in is 3.175 mm, named 3.2
 
 
+def test_screws_take_the_nut_and_a_millimetre_of_thread_beyond_the_stack() -> None:
+    """M4 through 3.0 mm with a 5 mm lock nut (DIN 985, from memory): 9 mm, so 10 as sold."""
+    screw = rivet_named("screw M4")
+    assert screw is rivet_named("screw 4") or screw == rivet_named("screw 4")
+    assert screw.stock_length_for(3.0) == 10.0
+    assert screw.hole_mm == (4.3, 4.5)
+    assert screw.size_in_words(10.0) == "M4 × 10 with lock nut"
+    assert rivet_named("post 5").stock_length_for(4.5) == 6.0
+    assert rivet_named("post 5").noun == "screw post"
+
+
+def test_a_countersunk_rivet_keeps_two_and_a_half_diameters() -> None:
+    """Study guide after FAA practice: 2.5 D for countersunk heads, 2 D for the others."""
+    sunk = rivet_named("solid 3.2 countersunk")
+    assert sunk.least_edge_mm == pytest.approx(8.0)
+    assert rivet_named("solid 3.2").least_edge_mm == pytest.approx(6.4)
+    assert sunk.head_mm == pytest.approx(0.042 * 25.4, abs=0.01)
+    assert sunk.name == "solid 3.2 countersunk"
+    with pytest.raises(InputError):
+        rivet_named("blind 3.2 countersunk")
+
+
 def test_table_is_in_order_and_its_grips_join_up() -> None:
     for rivet in rivets():
         assert rivet.diameter_mm < rivet.hole_mm[0] <= rivet.hole_mm[1] or rivet.kind == "solid"

@@ -51,18 +51,20 @@ def test_leather_asks_for_washers() -> None:
     assert "washer" not in items()
 
 
-def test_lap_on_its_own_twin_is_bought_and_riveted_once() -> None:
-    """120 mm between ends 8 mm in, pitch up to 16: 104 / 16 gives 7 gaps, 8 rivets.
+def test_laps_of_a_plate_and_its_own_twin_are_riveted_each_on_the_other() -> None:
+    """120 mm between ends 8 mm in, pitch up to 16: 104 / 16 gives 7 gaps, 8 rivets; two laps.
 
     The rectangle's inner edge lies on the middle line; its outer edge meets nothing.
     """
     edges = {"inner": RIVETED, "outer": RIVETED}
     flat = with_edges(rectangle(), edges, side=Side.LEFT, paired=True)
     plates, joints, _ = put_together([flat])
-    (joint,) = joints
-    assert (joint.lap, joint.plate, joint.line, joint.later) == (1, 2, "inner", True)
+    assert [(joint.lap, joint.plate, joint.line) for joint in joints] == [
+        (1, 2, "inner"),
+        (2, 1, "inner"),
+    ]
     (rivet,) = hardware_list([flat], plates, joints)
-    assert rivet.needed == 8
+    assert rivet.needed == 16
 
 
 def test_tabs_take_screws_and_own_rows_are_doubled_on_a_pair() -> None:

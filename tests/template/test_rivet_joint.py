@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
 
+from fitkit.body.side import Side
 from fitkit.errors import InputError
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.geometry.arrays import Floats
+from fitkit.materials.rivet import rivet_named
 from fitkit.patch.design import EdgeTreatment, RivetRow
+from fitkit.template.blank_edges import blank_edges
 from fitkit.template.make_templates import make_templates
 from fitkit.template.rivet_joint import RivetHoles, rivet_holes
 from fitkit.template.rivet_row import spread_rivets_mm
@@ -27,9 +32,7 @@ def test_a_short_seam_gets_one_amid() -> None:
 
 
 def with_rivets(flat: FlatPatch, line: str, **row: object) -> FlatPatch:
-    from dataclasses import replace
-
-    rivets = RivetRow("blind 3.2", **row)  # type: ignore[arg-type]
+    rivets = RivetRow(**{"rivet": "blind 3.2", **row})  # type: ignore[arg-type]
     edges = {line: EdgeTreatment("lap", rivets=rivets)}
     return replace(flat, design=replace(flat.design, edges=edges, thickness_mm=1.0))
 
@@ -133,10 +136,69 @@ def test_what_breaks_a_rule_is_told() -> None:
 
 
 def test_a_stack_nothing_closes_names_the_edge() -> None:
-    from dataclasses import replace
-
     panels = barrel_panels()
     thick = with_rivets(panels["left upper"], "waist")
     panels["left upper"] = replace(thick, design=replace(thick.design, thickness_mm=14.0))
     with pytest.raises(InputError, match="left upper, rivets along 'waist'"):
         rivet_holes(list(panels.values()))
+
+
+def test_parts_that_come_off_again_are_held_by_screws_or_posts() -> None:
+    panels = barrel_panels()
+    panels["left upper"] = with_rivets(panels["left upper"], "waist", rivet="screw M4")
+    panels["left lower"] = with_rivets(panels["left lower"], "hem")
+    lap, plate = rivet_holes([panels["left upper"], panels["left lower"]])[0]
+    assert lap.drill_mm == plate.drill_mm == 4.3
+    assert lap.in_words().endswith("screws M4 × 8 with lock nut: drill 4.3 mm")
+    panels["left upper"] = with_rivets(panels["left upper"], "waist", rivet="post 5")
+    lap, _ = rivet_holes([panels["left upper"], panels["left lower"]])[0]
+    assert "screw posts 5 × 4: drill 5.1 mm" in lap.in_words()
+
+
+def test_a_countersunk_head_in_thin_sheet_is_told() -> None:
+    panels = barrel_panels()
+    panels["left upper"] = with_rivets(panels["left upper"], "waist", rivet="solid 3.2 countersunk")
+    found = {f.code: f for f in rivet_holes(list(panels.values()))[1]}
+    assert set(found) == {"countersink-deep"}
+    assert "Dimple" in found["countersink-deep"].remedy
+
+
+def test_a_plate_is_riveted_to_its_own_twin_along_the_middle() -> None:
+    """Each half's lap lies on the other: the holes of one are the mirror image of the other's."""
+    left = barrel_panels()["left upper"]
+    left = replace(left, design=replace(left.design, side=Side.LEFT, paired=True))
+    left = with_rivets(left, "centre")
+    holes, findings = rivet_holes([left])
+    assert findings == ()
+    lap, plate = holes
+    assert lap.edge == plate.edge
+    assert len(lap.holes_mm) == len(plate.holes_mm) >= 3
+    # In space a lap's holes lie in the twin, where the twin's mirror image has the plate's.
+    assert (lap.formed_mm[:, 0] < 0).all()
+    mirrored = lap.formed_mm * [-1.0, 1.0, 1.0]
+    order = np.argsort(mirrored[:, 2]), np.argsort(plate.formed_mm[:, 2])
+    assert mirrored[order[0]] == pytest.approx(plate.formed_mm[order[1]], abs=0.2)
+    made = make_templates(left, number=1, job_name="H", wearer="", rivets=holes)
+    assert {len(template.drawing.holes) for template in made} == {2 * len(lap.holes_mm)}
+
+
+def test_holes_nearer_to_a_cut_or_a_bend_than_the_rule_are_told() -> None:
+    """2 D = 6.4 mm to a cut (AC 43.13-1B); hole's edge 2.5 t + R = 4.0 mm to a bend (guides)."""
+    flat = rectangle(thickness_mm=1.0, edges={"head": EdgeTreatment("flange", 10.0, radius_mm=1.5)})
+    index = next(k for k, edge in enumerate(flat.outline) if edge.line == "inner")
+    rivet = rivet_named("blind 3.2")
+
+    def codes(*holes: tuple[float, float]) -> list[tuple[str, float]]:
+        at = np.array(holes) @ np.linalg.inv(blank_edges(flat).upright.T)
+        row = RivetHoles("x", index, at, np.zeros((len(holes), 3)), rivet, 3.3, 2.0, 6.0)
+        (made,) = make_templates(flat, number=1, job_name="H", wearer="", rivets=[row])
+        return [(f.code, f.number or 0.0) for f in made.findings if f.code == "hole-near"]
+
+    low, high = flat.flat_mm.min(axis=0), flat.flat_mm.max(axis=0)
+    blank = blank_edges(flat)
+    corner = (np.array([low, high]) @ blank.upright.T).min(axis=0)
+    assert codes(tuple(corner + np.array([8.0, 40.0]))) == []
+    ((_, room),) = codes(tuple(corner + np.array([5.0, 40.0])))
+    assert room == pytest.approx(5.0, abs=1e-6)
+    ((_, room),) = codes(tuple(corner + np.array([60.0, 115.0])))
+    assert room < 4.0
