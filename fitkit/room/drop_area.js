@@ -39,7 +39,8 @@ export default {
         this.told = `${index + 1} of ${files.length}`;
         try {
           const answer = await fetch(this.address, { method: "POST", body: file, headers: { "content-type": "application/octet-stream" } });
-          if (answer.ok) taken += 1; else refused.push(`${file.name}: ${await answer.text()}`);
+          const { refused: why } = answer.ok ? await answer.json() : { refused: await answer.text() };
+          if (why) refused.push(`${file.name}: ${why}`); else taken += 1;
         } catch (error) { refused.push(`${file.name}: it could not be sent.`); }
       }
       this.busy = false;

@@ -11,7 +11,16 @@ from fitkit.drawing.paper import PAPERS
 from fitkit.errors import FitkitError
 from fitkit.room.made_routes import made_address
 from fitkit.room.page import RoomPage
-from fitkit.room.page_parts import box, download, field, picture, show_findings, table, words
+from fitkit.room.page_parts import (
+    box,
+    button,
+    download,
+    field,
+    picture,
+    show_findings,
+    table,
+    words,
+)
 from fitkit.room.stops import state_of_stop, stop_named
 from fitkit.units import parse_length_mm
 from fitkit.workflow.edit_settings import change_setting, read_job_settings
@@ -27,6 +36,7 @@ def build(page: RoomPage) -> None:
             page.live(lambda: _pages(page))
         with box():
             page.live(lambda: _printer(page))
+            page.live(lambda: _book(page))
     page.live(lambda: _parts(page))
 
 
@@ -95,6 +105,33 @@ def _printer(page: RoomPage) -> None:
 
 def _set(page: RoomPage, key: str, value: Any, told: str) -> None:
     page.try_to(lambda: change_setting(page.session.job(), "print", key, value, words=told))
+
+
+# -- the book --------------------------------------------------------------------------------
+
+
+def _book(page: RoomPage) -> None:
+    session = page.session
+    state = next((one for one in session.check().states if one.step == "book"), None)
+    with box("fk-card"):
+        words("Build book", "h2")
+        shown = made_address(session, "book", "build-book.pdf")
+        if shown is None or state is None:
+            words("How each part is made, what to buy, how it goes together.", "p", "fk-soft")
+        else:
+            if state.state != "fresh":
+                words("Out of date: " + ", ".join(state.reasons[:3]), "p", "fk-soft")
+            show_findings(state.record.findings if state.record else ())
+            with box("fk-row"):
+                for name, told in (("build-book.pdf", "Save the book"),
+                                   ("hardware.csv", "Save the hardware list")):  # fmt: skip
+                    address = made_address(session, "book", name, save=True)
+                    if address is not None:
+                        download(told, address)
+        if state is not None and state.state != "fresh":
+            button("Make the build book",
+                   lambda: page.start("make", "Making the build book", until="book"),
+                   enabled=not session.working)  # fmt: skip
 
 
 # -- the parts -------------------------------------------------------------------------------

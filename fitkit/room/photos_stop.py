@@ -9,7 +9,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from fastapi import FastAPI, HTTPException, Request
-from fastapi.responses import PlainTextResponse, Response
+from fastapi.responses import JSONResponse, Response
 from nicegui import ui
 from starlette.requests import ClientDisconnect
 
@@ -182,11 +182,11 @@ def add_routes(app: FastAPI, session: RoomSession) -> Mapping[str, int]:
                     await asyncio.to_thread(arriving.write, piece)
                 name = await asyncio.to_thread(take_in_photo, session.job(), arriving)
         except FitkitError as error:
-            return PlainTextResponse(f"{error.cause} {error.remedy}", 422)
+            return JSONResponse({"refused": f"{error.cause} {error.remedy}"})
         except ClientDisconnect:
-            return PlainTextResponse("It did not arrive whole.", 400)
+            return JSONResponse({"refused": "It did not arrive whole."}, 400)
         session.changed()
-        return PlainTextResponse(name or "It is there already.")
+        return JSONResponse({"taken": name} if name else {"refused": "It is there already."})
 
     @app.get("/photo/{name}")
     async def photo(name: str) -> Response:

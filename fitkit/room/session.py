@@ -116,6 +116,8 @@ class RoomSession:
 
     def changed(self) -> None:
         """Tell every page that the job may have changed."""
+        # What is told here need not be noticed again: pages are built anew once.
+        self._stamp = job_stamp(self.folder) if self.folder is not None else None
         self.revision += 1
 
     # -- long work -----------------------------------------------------------------------
@@ -180,7 +182,5 @@ class RoomSession:
             await asyncio.sleep(_SECONDS_BETWEEN_LOOKS)
             if self.folder is None:
                 continue
-            stamp = job_stamp(self.folder)
-            if stamp != self._stamp:
-                self._stamp = stamp
+            if job_stamp(self.folder) != self._stamp:
                 self.changed()

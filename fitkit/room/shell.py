@@ -148,7 +148,7 @@ def _stop_head(page: RoomPage, stop: Stop) -> None:
             shown = ", ".join(state.reasons[:3])
             more = len(state.reasons) - 3
             words(f"Out of date: {shown}{f' and {more} more' if more > 0 else ''}", "p", "fk-why")
-        if stop.act and stop.steps and state.state in {"to do", "stale"} and not session.working:
+        if state.state in {"to do", "stale"} and not session.working:
             button(stop.act, lambda: page.start("make", stop.doing, until=stop.steps[-1]),
                    first=True)  # fmt: skip
     show_findings(job_findings(session))

@@ -26,7 +26,7 @@ class Stop:
     steps
         Steps of the job whose results it shows.
     act, doing
-        What its button says, and what is then being done; empty where a stop has its own.
+        What its button says, and what is then being done.
     module
         Module with ``build(page)``, which fills the page, and where it needs routes of its own
         ``add_routes(app, session)``.
@@ -52,7 +52,14 @@ STOPS = (
         "fitkit.room.lines_stop",
     ),
     Stop("flat", "Flat", ("blanks",), "Lay flat", "Laying flat", "fitkit.room.flat_stop"),
-    Stop("sheets", "Sheets", (), "", "", "fitkit.room.sheets_stop"),
+    Stop(
+        "sheets",
+        "Sheets",
+        ("sheets",),
+        "Lay out on the sheets",
+        "Laying out on the sheets",
+        "fitkit.room.sheets_stop",
+    ),
     Stop(
         "paper",
         "Paper and shop",
@@ -102,7 +109,7 @@ def state_of_stop(stop: Stop, session: RoomSession) -> StopState:
     if not check.states:
         return StopState("wrong")
     if not states:
-        return StopState("not needed" if stop.steps else "to do")
+        return StopState("not needed")
     findings = tuple(
         finding for state in states if state.record for finding in state.record.findings
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import sys
 import threading
 from collections.abc import Callable, Mapping, Sequence
@@ -29,7 +30,7 @@ def _measured(folder: Path, reports: Sequence[StepReport]) -> dict[str, Any]:
 
 
 def _make(
-    folder: Path, progress: Progress, begins: Callable[[str], None], until: str = "pages"
+    folder: Path, progress: Progress, begins: Callable[[str], None], until: str | None = None
 ) -> dict[str, Any]:
     from fitkit.workflow.make_job import make_job
 
@@ -66,6 +67,17 @@ def _measure(
     return measure_job(folder).as_dict()
 
 
+def _nest(folder: Path, progress: Progress, begins: Callable[[str], None]) -> dict[str, Any]:
+    from fitkit.workflow.nest_job import nest_job
+
+    begins("sheets")
+    stopped = threading.Event()
+    # Told to stop, it keeps the best layout so far.
+    signal.signal(signal.SIGTERM, lambda *_: stopped.set())
+    reports = nest_job(folder, improve=True, progress=progress, cancelled=stopped.is_set)
+    return {"steps": [report.as_dict() for report in reports]}
+
+
 def _try_forming(
     folder: Path,
     progress: Progress,
@@ -83,6 +95,7 @@ TASKS: Mapping[str, Callable[..., dict[str, Any]]] = {
     "adapt": _adapt,
     "body from tape": _from_tape,
     "measure": _measure,
+    "nest": _nest,
     "try forming": _try_forming,
 }
 """What the room may have done in a process of its own, by name."""

@@ -52,11 +52,15 @@ def launched_browser() -> Iterator[Any]:
 
 
 @contextmanager
-def open_room_of(job: Path) -> Iterator[str]:
-    """Open the room of a job in a process of its own and yield the address to enter by."""
+def open_room_of(job: Path | None, *, shelf: Path | None = None) -> Iterator[str]:
+    """Open the room of a job in a process of its own and yield the address to enter by.
+
+    Without a job, the room is that of the jobs in the folder ``shelf``.
+    """
     kept = {k: v for k, v in os.environ.items() if not k.startswith(("PYTEST_", "NICEGUI_"))}
     process = subprocess.Popen(
-        [sys.executable, "-c", _START, "room", str(job), "--no-browser"],
+        [sys.executable, "-c", _START, "room", *([str(job)] if job else []), "--no-browser"],
+        cwd=shelf,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,

@@ -1,0 +1,70 @@
+"""Moving a part on its sheet by hand: where it was let go it is pinned."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+from fitkit.errors import InputError
+from fitkit.workflow.step_report import StepReport
+
+__all__ = ["move_part"]
+
+
+def move_part(
+    folder: Path | str, part: str, *, by_mm: tuple[float, float] = (0.0, 0.0), turn_deg: float = 0.0
+) -> StepReport:
+    """Move a part on the sheet it lies on, turn it about its middle, and pin it there.
+
+    Raises
+    ------
+    InputError
+        When there is no such part on a sheet, or it would not lie well: off the sheet, on a bad
+        zone, or nearer to a part than the gap.
+    """
+    import numpy as np
+    import shapely
+
+    from fitkit.sheets.nesting import PlacedPart
+    from fitkit.workflow.nest_job import pin_part, read_layout
+
+    layout = read_layout(folder)
+    found = next(
+        (
+            (sheet, placed)
+            for sheet in layout.sheets
+            for placed in sheet.placed
+            if placed.part.title == part
+        ),
+        None,
+    )
+    if found is None:
+        raise InputError(f"There is no part '{part}' on the sheets.", "Lay them out first.")
+    sheet, placed = found
+    centre = shapely.get_coordinates(placed.polygon().centroid)[0]
+    turn = math.radians(turn_deg)
+    c, s = math.cos(turn), math.sin(turn)
+    shift = np.array([[c, -s], [s, c]]) @ (placed.shift_mm - centre) + centre + np.array(by_mm)
+    moved = PlacedPart(placed.part, shift, placed.turn_rad + turn, placed.mirrored, pinned=True)
+    area, rules = moved.polygon(), layout.rules
+    if not sheet.stock.good_area().buffer(-rules.margin_mm + 1e-6).contains(area):
+        raise InputError(
+            f"There '{part}' would lie over the edge of the sheet, or on a bad place.",
+            f"Keep it {rules.margin_mm:g} mm inside.",
+        )
+    for other in sheet.placed:
+        gap = other.polygon().distance(area)
+        if other is not placed and gap < rules.gap_mm - 1e-6:
+            raise InputError(
+                f"There '{part}' would lie {gap:.1f} mm from '{other.part.title}'.",
+                f"Keep {rules.gap_mm:g} mm between them, or move that one first.",
+            )
+    return pin_part(
+        folder,
+        part,
+        sheet=sheet.stock.name,
+        copy=sheet.copy,
+        at_mm=(float(shift[0]), float(shift[1])),
+        turn_deg=math.degrees(moved.turn_rad),
+        mirrored=moved.mirrored,
+    )

@@ -1,0 +1,47 @@
+"""Pictures of every stop for the docs: ``python -m tests.room.screenshots JOB``.
+
+Light and dark, on a tablet and on a laptop, of a job that is made; into ``docs/gallery/room``.
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+from pathlib import Path
+from typing import Any
+
+from PIL import Image
+
+from fitkit.room.stops import STOPS
+from tests.room.browser import launched_browser, open_room_of, watched_page
+
+GALLERY = Path(__file__).parents[2] / "docs" / "gallery" / "room"
+SIZES = {"tablet": {"width": 1024, "height": 768}, "laptop": {"width": 1366, "height": 820}}
+_COLOURS = 160
+
+
+def main(job: Path) -> None:
+    """Take all pictures."""
+    GALLERY.mkdir(parents=True, exist_ok=True)
+    with launched_browser() as browser, open_room_of(job.resolve()) as address:
+        for looks in ("light", "dark"):
+            for device, size in SIZES.items():
+                with watched_page(browser, address, viewport=size, color_scheme=looks) as page:
+                    page.wait_for_timeout(1000)
+                    _keep(page, f"jobs-{device}-{looks}")
+                    for stop in STOPS:
+                        page.goto(f"{page.here}/{stop.name}")
+                        page.wait_for_load_state("networkidle")
+                        page.wait_for_timeout(2500)
+                        _keep(page, f"{stop.name}-{device}-{looks}")
+
+
+def _keep(page: Any, name: str) -> None:
+    picture = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
+    few = picture.quantize(_COLOURS, dither=Image.Dither.NONE)
+    few.save(GALLERY / f"{name}.png", optimize=True)
+    print(GALLERY / f"{name}.png")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
