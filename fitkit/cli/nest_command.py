@@ -5,6 +5,7 @@ from __future__ import annotations
 import signal
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -34,6 +35,12 @@ def nest_command(
     release: Annotated[
         str | None, typer.Option(metavar="PART", help="Let a pinned part go.")
     ] = None,
+    offcuts_of: Annotated[
+        Path | None,
+        typer.Option(
+            "--offcuts-of", metavar="OTHER", help="Put what another job left over into the stock."
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Lay every part on the stock: does it fit, on how many sheets, and how is it cut.
@@ -41,12 +48,24 @@ def nest_command(
     Stopped by hand, it keeps the best layout it had.
     """
     with answering("nest", as_json=as_json):
-        from fitkit.workflow.nest_job import nest_job, pin_part, read_layout, release_part
+        from fitkit.workflow.nest_job import (
+            add_offcuts,
+            nest_job,
+            pin_part,
+            read_layout,
+            release_part,
+        )
 
-        if pin is not None and release is not None:
-            raise typer.BadParameter("Give --pin or --release, one at a time.")
-        if pin is not None or release is not None:
-            report = pin_part(job, pin) if pin is not None else release_part(job, str(release))
+        if sum(one is not None for one in (pin, release, offcuts_of)) > 1:
+            raise typer.BadParameter("Give --pin, --release or --offcuts-of, one at a time.")
+        report = None
+        if pin is not None:
+            report = pin_part(job, pin)
+        elif release is not None:
+            report = release_part(job, release)
+        elif offcuts_of is not None:
+            report = add_offcuts(job, offcuts_of)
+        if report is not None:
             told = f"{report.words}. Now run: fitkit nest {job}"
             finish("nest", report.as_dict(), (), as_json=as_json, show=lambda: print(told))
             return

@@ -14,7 +14,7 @@ from fitkit.sheets.stock_sheet import StockSheet
 __all__ = ["Offcut", "offcuts_of", "offcuts_of_sheet"]
 
 # Snips do not follow smaller steps than this in an offcut's edge.
-_SMOOTH_MM = 1.0
+_SMOOTH_MM = 2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,11 +16,14 @@ if TYPE_CHECKING:
     from fitkit.job.made_from import FileDigests
     from fitkit.sheets.nest_parts import PinnedPlace
     from fitkit.sheets.nesting import Nesting
+    from fitkit.template.template import Template
 
-__all__ = ["nest_job", "nest_step", "pin_part", "read_layout", "release_part"]
+__all__ = ["add_offcuts", "nest_job", "nest_step", "pin_part", "read_layout", "release_part"]
 
 _SO_FAR = "nesting-so-far.json"
 _SECONDS_BETWEEN_KEEPS = 1.0
+# What would do is tried so long when parts are left.
+_SHORTFALL_SECONDS = 6.0
 
 
 def nest_job(
@@ -109,6 +112,7 @@ def _sheets(
     from fitkit.sheets.nest_parts import nest_parts
     from fitkit.sheets.part_to_place import parts_to_place
     from fitkit.sheets.search_watch import SearchWatch
+    from fitkit.sheets.shortfall import shortfall_findings
 
     templates = read_templates(job.result_folder("templates"))
     parts = parts_to_place(templates)
@@ -132,9 +136,61 @@ def _sheets(
         pinned=_pins(job),
         better=keep,
     )
+    told = part_of(progress, 0.9, 1.0)
+    findings = list(result.findings)
+    if result.nesting.left_out:
+        if told is not None:
+            told(0.0, "trying what would do")
+        findings += shortfall_findings(
+            result.nesting,
+            result.stock,
+            watch=SearchWatch(_SHORTFALL_SECONDS, cancelled),
+            pinned=_pins(job),
+        )
     so_far.unlink(missing_ok=True)
     files = {NESTING_FILE: nesting_file(result.nesting)}
-    return Made(files, result.findings, _in_words(result.nesting))
+    if told is not None:
+        told(0.5, "drawing the sheets")
+    files |= _drawn(job, result.nesting, templates)
+    return Made(files, tuple(findings), _in_words(result.nesting))
+
+
+def _drawn(job: Job, nesting: Nesting, templates: Sequence[Template]) -> dict[str, bytes]:
+    """Return drawings of every sheet, and the tables."""
+    from fitkit.export.drawing_dxf import dxf_of_drawing
+    from fitkit.export.drawing_picture import png_of_drawing
+    from fitkit.export.drawing_svg import svg_of_drawing
+    from fitkit.export.page_pdf import pdf_of_full_pages
+    from fitkit.job.cut_list_files import cut_list_csv, offcuts_toml, sheet_list_csv
+    from fitkit.sheets.cut_list import cut_list, sheet_list
+    from fitkit.sheets.layout_drawing import LAYOUT_PAPER, cutter_drawing, layout_page
+    from fitkit.sheets.offcuts import offcuts_of
+
+    settings = job.settings.nest
+    offcuts = offcuts_of(nesting, settings.offcut_mm)
+    drawings = {template.number: template.drawing for template in templates}
+    files = {
+        "cut-list.csv": cut_list_csv(cut_list(nesting, offcuts), settings.currency),
+        "sheets.csv": sheet_list_csv(sheet_list(nesting, offcuts), settings.currency),
+        "offcuts.toml": offcuts_toml(offcuts),
+    }
+    pages = []
+    for index, sheet in enumerate(nesting.sheets, start=1):
+        page = layout_page(
+            sheet,
+            nesting.rules,
+            [one for one in offcuts if one.sheet is sheet],
+            job_name=job.settings.job.name,
+            place=(index, len(nesting.sheets)),
+        )
+        cutter = cutter_drawing(sheet, drawings)
+        pages.append(page)
+        files[f"sheet-{index:02d}.png"] = png_of_drawing(page, px_per_mm=5.0)
+        files[f"sheet-{index:02d}.svg"] = svg_of_drawing(cutter)
+        files[f"sheet-{index:02d}.dxf"] = dxf_of_drawing(cutter)
+    if pages:
+        files["layouts.pdf"] = pdf_of_full_pages(pages, [LAYOUT_PAPER] * len(pages))
+    return files
 
 
 def _last(job: Job) -> Nesting | None:
@@ -280,3 +336,33 @@ def release_part(folder: Path | str, part: str) -> StepReport:
         words = f"'{part}' may lie elsewhere"
         job.with_text(without_row(job.text, "pinned", part, key="part")).keep_text(words)
     return StepReport("pin", ran=True, words=words, files=(job.folder / "job.toml",))
+
+
+def add_offcuts(folder: Path | str, other: Path | str) -> StepReport:
+    """Put the offcuts of another job's sheets into this job's stock.
+
+    Raises
+    ------
+    JobError
+        When the other job has nothing laid out yet.
+    """
+    from fitkit.job.cut_list_files import offcut_row
+    from fitkit.job.job_folder import open_job
+    from fitkit.job.settings_edits import with_row
+    from fitkit.sheets.offcuts import offcuts_of
+
+    source, job = open_job(other), open_job(folder)
+    offcuts = offcuts_of(read_layout(other), source.settings.nest.offcut_mm)
+    text = job.text
+    taken = {row.name for row in job.settings.stock}
+    added = 0
+    with job.locked("stock"):
+        for offcut in offcuts:
+            row = offcut_row(offcut.stock)
+            row["name"] = f"{row['name']}, {source.settings.job.name}"
+            if row["name"] not in taken:
+                text = with_row(text, "stock", row)
+                added += 1
+        words = f"{added} offcut{'s' * (added != 1)} of '{source.settings.job.name}' put into stock"
+        job.with_text(text).keep_text(words)
+    return StepReport("stock", ran=added > 0, words=words, files=(job.folder / "job.toml",))
