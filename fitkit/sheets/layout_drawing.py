@@ -183,7 +183,7 @@ def _hatched(area: shapely.Geometry) -> list[Stroke]:
     return [
         Stroke(shapely.get_coordinates(piece), Layer.PAPER)
         for piece in pieces
-        if piece.geom_type == "LineString"
+        if piece.geom_type == "LineString" and piece.length > 0.1
     ]
 
 

@@ -22,6 +22,7 @@ __all__ = ["Placer"]
 # these many more.
 _FREE_TURNS = 20
 _ORDER_NOISE = 0.35
+_FEW = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +101,9 @@ class Placer:
         """Lay large parts first: all along, all across, or each as it reaches least; the best."""
         order = self.by_area(numbers)
         best: OpenSheet | None = None
-        for turns in ("any", "along", "across"):
+        # Many parts are of many shapes, and take their time.
+        few = len(order) <= _FEW
+        for turns in ("any", "along", "across") if few else ("any",):
             tried = sheet.copied()
             still = self.lay(tried, order, watch, turns)
             if turns != "any":
