@@ -25,7 +25,7 @@ LAYOUT_PAPER = Paper("A4 across", 297.0, 210.0)
 _MARGIN_MM = 12.0
 _HEAD_MM = 17.0
 _RULER_MM = 7.0
-_SCALES = (1, 2, 2.5, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50)
+_SCALES = (1, 2, 2.5, 3, 4, 5, 6, 7, 8, 9, 10, 12, 15, 20, 25, 30, 40, 50)
 _GRID_MM = 100.0
 _LEAST_WORDS_MM = 1.8
 _TITLE_HEIGHTS_MM = (3.2, 2.6, 2.1, _LEAST_WORDS_MM)
@@ -134,7 +134,8 @@ def layout_page(
         strokes.append(Stroke(small(zone), Layer.MARK, closed=True))
         bad = shapely.Polygon(small(zone)).buffer(0)
         strokes += _hatched(bad)
-        words += _note(["keep off"], shapely.box(*bad.bounds).buffer(6.0))
+        under = np.array([0.5 * (bad.bounds[0] + bad.bounds[2]), bad.bounds[1] - 3.0])
+        words.append(Words("keep off", under, _LEAST_WORDS_MM, 0.0, TextAnchor.CENTRE))
         free = free.difference(shapely.Polygon(zone).buffer(0))
     for placed in sheet.placed:
         polygon = placed.polygon()
@@ -232,10 +233,11 @@ def _head(
     top = LAYOUT_PAPER.height_mm - _MARGIN_MM
     room = LAYOUT_PAPER.width_mm - 2 * _MARGIN_MM
     title = f"{job_name} · sheet {place[0]} of {place[1]}: {sheet.title}"
-    facts = [
+    facts = ["to buy"] if stock.quantity is None else []
+    facts += [
         f"{stock.material} {stock.thickness_mm:g} mm",
         f"{length:.0f} × {width:.0f} mm",
-        f"{len(sheet.placed)} parts",
+        f"{len(sheet.placed)} part{'s' * (len(sheet.placed) != 1)}",
         f"{100 * sheet.utilisation:.0f} % used",
         f"parts reach {sheet.used_length_mm:.0f} mm",
         f"gap {rules.gap_mm:g}, edge {rules.margin_mm:g} mm",

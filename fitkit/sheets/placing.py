@@ -23,6 +23,7 @@ __all__ = ["Placer"]
 _FREE_TURNS = 20
 _ORDER_NOISE = 0.35
 _FEW = 24
+_TURNS = ("any", "along", "across")
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,15 +104,22 @@ class Placer:
         best: OpenSheet | None = None
         # Many parts are of many shapes, and take their time.
         few = len(order) <= _FEW
-        for turns in ("any", "along", "across") if few else ("any",):
-            tried = sheet.copied()
-            still = self.lay(tried, order, watch, turns)
-            if turns != "any":
-                still = self.lay(tried, still, watch)
+        for turns in _TURNS if few else _TURNS[:1]:
+            tried, still = self._laid(sheet, order, watch, turns)
             if best is None or _better(tried, best):
                 best, left = tried, still
         assert best is not None
         return best, left
+
+    def _laid(
+        self, sheet: OpenSheet, order: Sequence[int], watch: SearchWatch, turns: str
+    ) -> tuple[OpenSheet, list[int]]:
+        """Lay parts in order, first turned as told, then what is left as it will go."""
+        tried = sheet.copied()
+        left = self.lay(tried, order, watch, turns)
+        if turns != "any":
+            left = self.lay(tried, left, watch)
+        return tried, left
 
     def fill(
         self, sheet: OpenSheet, numbers: Sequence[int], watch: SearchWatch, seed: int
@@ -131,8 +139,8 @@ class Placer:
         while not watch.over() and (left or len(order) > 1):
             noise = 1.0 + _ORDER_NOISE * rng.uniform(-1.0, 1.0, len(order))
             weights = noise * [self.parts[number].area_mm2 for number in order]
-            tried = sheet.copied()
-            still = self.lay(tried, [order[i] for i in np.argsort(-weights)], watch)
+            shuffled = [order[i] for i in np.argsort(-weights)]
+            tried, still = self._laid(sheet, shuffled, watch, str(rng.choice(_TURNS)))
             if _better(tried, best):
                 best, left = tried, self.by_area(still)
         return best, left
