@@ -28,6 +28,8 @@ _SPARE_CELLS = (0.0, 0.25, 0.8)
 # Next to a corner of the sheet they tell too little by as much.
 _CORNER_CELLS = 0.3
 _HAIR_MM = 1e-4
+# What is exactly as far off as asked is not too close.
+_ROUNDING_MM = 1e-7
 _SQUARE_WAYS = 4
 _PUSHES = (1.0, 0.3, 0.08)
 _MOST_PUSHES = 12
@@ -112,7 +114,8 @@ class OpenSheet:
 
     def is_clear(self, polygon: shapely.Polygon) -> bool:
         """Tell whether a part may lie here, worked out exactly."""
-        margin, gap = self.rules.margin_mm, self.rules.gap_mm
+        margin = self.rules.margin_mm - _ROUNDING_MM
+        gap = self.rules.gap_mm - _ROUNDING_MM
         if not self._sheet.covers(polygon):
             return False
         if margin > 0 and self._edge.distance(polygon) < margin:

@@ -257,7 +257,10 @@ def quick_modules() -> dict[str, ModuleType]:
         "flatten.flatten_patch": {"flatten_patch": _flatten_patch},
         "template.make_templates": {"make_templates": _make_templates},
         "drawing.tiling": {"tile_drawings": _tile},
-        "export.page_pdf": {"pdf_of_pages": lambda pages, **_: b"%PDF quick"},
+        "export.page_pdf": {
+            "pdf_of_pages": lambda pages, **_: b"%PDF quick",
+            "pdf_of_full_pages": lambda *_: b"%PDF quick",
+        },
         "export.drawing_svg": {"svg_of_drawing": lambda drawing: b"<svg/>"},
         "export.drawing_dxf": {"dxf_of_drawing": lambda drawing: b"0\nEOF\n"},
     }
