@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from fitkit.capture.compiled_loops import compiled, prange
-from fitkit.capture.depth_map import DepthImage, DepthMap, stack_maps
+from fitkit.capture.depth_map import DepthImage, DepthMap, depths_at, stack_maps
 from fitkit.geometry.arrays import Floats, Ints
 
 __all__ = ["agreeing_depths"]
@@ -93,17 +93,16 @@ def _agreeing(
             agreeing = 1
             difference = 0.0
             for other in range(len(start)):
-                p = projection[other]
-                ahead = p[2, 0] * x + p[2, 1] * y + p[2, 2] * z + p[2, 3]
-                if ahead <= 1.0:
-                    continue
-                u = (p[0, 0] * x + p[0, 1] * y + p[0, 2] * z + p[0, 3]) / ahead
-                v = (p[1, 0] * x + p[1, 1] * y + p[1, 2] * z + p[1, 3]) / ahead
-                i = int(np.floor(u + 0.5))
-                j = int(np.floor(v + 0.5))
-                if i < 0 or j < 0 or i >= width_px[other] or j >= height_px[other]:
-                    continue
-                found = others[start[other] + j * width_px[other] + i]
+                found, ahead = depths_at(
+                    others,
+                    start[other],
+                    height_px[other],
+                    width_px[other],
+                    projection[other],
+                    x,
+                    y,
+                    z,
+                )
                 if found > 0.0 and abs(found - ahead) < within_mm:
                     agreeing += 1
                     difference += found - ahead

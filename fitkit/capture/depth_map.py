@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.rigid import RigidTransform
 
-__all__ = ["DepthImage", "DepthMap", "StackedMaps", "stack_maps"]
+__all__ = ["DepthImage", "DepthMap", "StackedMaps", "depths_at", "stack_maps"]
 
 DepthImage: TypeAlias = NDArray[np.float32]
 
@@ -90,3 +91,32 @@ def stack_maps(maps: Sequence[DepthMap]) -> StackedMaps:
         np.stack([one.projection() for one in maps]),
         np.stack([one.centre_mm() for one in maps]),
     )
+
+
+@njit(inline="always", cache=True)
+def depths_at(
+    depth_mm: DepthImage,
+    first: int,
+    height_px: int,
+    width_px: int,
+    projection: Floats,
+    x: float,
+    y: float,
+    z: float,
+) -> tuple[float, float]:
+    """Return the depth a stacked map knows where it shows a world point, and the point's own.
+
+    The first is 0 where the map knows none or does not show the point. Arguments are one map's
+    entries of :class:`StackedMaps`, ``depth_mm`` that of all.
+    """
+    p = projection
+    ahead = p[2, 0] * x + p[2, 1] * y + p[2, 2] * z + p[2, 3]
+    if ahead <= 1.0:
+        return 0.0, ahead
+    u = (p[0, 0] * x + p[0, 1] * y + p[0, 2] * z + p[0, 3]) / ahead
+    v = (p[1, 0] * x + p[1, 1] * y + p[1, 2] * z + p[1, 3]) / ahead
+    i = int(np.floor(u + 0.5))
+    j = int(np.floor(v + 0.5))
+    if i < 0 or j < 0 or i >= width_px or j >= height_px:
+        return 0.0, ahead
+    return float(depth_mm[first + j * width_px + i]), ahead

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from fitkit.capture.compiled_loops import compiled, prange
-from fitkit.capture.depth_map import DepthImage, DepthMap, stack_maps
+from fitkit.capture.depth_map import DepthImage, DepthMap, depths_at, stack_maps
 from fitkit.geometry.arrays import Floats, Ints
 
 __all__ = ["seen_through"]
@@ -54,17 +54,10 @@ def _votes(
         x, y, z = points_mm[index]
         count = 0
         for one in range(len(height_px)):
-            p = projection[one]
-            ahead = p[2, 0] * x + p[2, 1] * y + p[2, 2] * z + p[2, 3]
-            if ahead <= 1.0:
-                continue
-            u = (p[0, 0] * x + p[0, 1] * y + p[0, 2] * z + p[0, 3]) / ahead
-            v = (p[1, 0] * x + p[1, 1] * y + p[1, 2] * z + p[1, 3]) / ahead
-            i = int(np.floor(u + 0.5))
-            j = int(np.floor(v + 0.5))
-            if i < 0 or j < 0 or i >= width_px[one] or j >= height_px[one]:
-                continue
-            if depth_mm[start[one] + j * width_px[one] + i] > ahead + margin_mm:
+            found, ahead = depths_at(
+                depth_mm, start[one], height_px[one], width_px[one], projection[one], x, y, z
+            )
+            if found > ahead + margin_mm:
                 count += 1
         votes[index] = count
     return votes

@@ -11,7 +11,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from fitkit.capture.camera import Camera
-from fitkit.capture.compiled_loops import compiled, prange
+from fitkit.capture.compiled_loops import compiled_freely, prange
 from fitkit.geometry.arrays import Bytes, Floats, Ints
 
 __all__ = ["PhotoStack", "SurfacePatches", "patch_likeness", "pixel_of_ray", "stack_photos"]
@@ -168,7 +168,16 @@ def pixel_of_ray(camera: Floats, a: float, b: float) -> tuple[float, float]:
     return camera[12] * u + camera[13], camera[12] * v + camera[14]
 
 
-@compiled
+@njit(inline="always", cache=True)
+def _sideways(
+    camera: Floats, way: Floats, a: float, b: float, depth_mm: float
+) -> tuple[float, float, float]:
+    """Return how a step of 1 mm moves the ray (a, b, 1) of a place: (a, b, 1 + d) / (1 + d)."""
+    w0, w1, w2 = _turned(camera, way)
+    return (w0 - a * w2) / depth_mm, (w1 - b * w2) / depth_mm, w2 / depth_mm
+
+
+@compiled_freely
 def _likeness(
     grey: Bytes,
     start: Ints,
@@ -189,20 +198,25 @@ def _likeness(
     side = 2 * half_n + 1
     samples = side * side
     result = np.zeros((len(centre_mm), len(offsets_mm)), np.float32)
+    # Where each sample lies in the tangent plane.
+    s_mm = np.empty(samples, np.float32)
+    t_mm = np.empty(samples, np.float32)
+    for k in range(samples):
+        s_mm[k] = (k % side - half_n) * spacing_mm
+        t_mm[k] = (k // side - half_n) * spacing_mm
     for index in prange(len(centre_mm)):
         if views_n[index] < 2:
             continue
         seen = np.empty((MOST_VIEWS, samples), np.float32)
         pair = np.empty(MOST_VIEWS * (MOST_VIEWS - 1) // 2, np.float32)
+        px = np.empty(samples, np.float32)
+        py = np.empty(samples, np.float32)
         # How far each sample lies off the tangent plane does not change with the offset.
         off = np.empty(samples, np.float32)
-        for j in range(side):
-            for i in range(side):
-                s = (i - half_n) * spacing_mm
-                t = (j - half_n) * spacing_mm
-                off[j * side + i] = -0.5 * (
-                    bend[index, 0] * s * s + 2.0 * bend[index, 1] * s * t + bend[index, 2] * t * t
-                )
+        b0, b1, b2 = np.float32(0.5) * bend[index].astype(np.float32)
+        for k in range(samples):
+            s, t = s_mm[k], t_mm[k]
+            off[k] = -(b0 * s * s + np.float32(2.0) * b1 * s * t + b2 * t * t)
         for step in range(len(offsets_mm)):
             place_mm = centre_mm[index] + normal[index] * offsets_mm[step]
             count = 0
@@ -215,9 +229,6 @@ def _likeness(
                 c2 += camera[11]
                 if c2 <= 1.0:
                     continue
-                s0, s1, s2 = _turned(camera, along[index] * spacing_mm)
-                t0, t1, t2 = _turned(camera, across[index] * spacing_mm)
-                n0, n1, n2 = _turned(camera, normal[index])
                 # The perspective of the patch counts in full (leaving it out pulls the surface
                 # inward by a few hundredths of a millimetre); the lens is linear over a patch.
                 a, b = c0 / c2, c1 / c2
@@ -226,31 +237,37 @@ def _likeness(
                 u_b, v_b = pixel_of_ray(camera, a, b + _SMALL)
                 u_a, v_a = (u_a - u) / _SMALL, (v_a - v) / _SMALL
                 u_b, v_b = (u_b - u) / _SMALL, (v_b - v) / _SMALL
-                width, height, first = width_px[one], height_px[one], start[one]
-                total = np.float32(0.0)
-                inside = True
+                # Of the middle's depth, so that the middle is (0, 0, 1).
+                s_a, s_b, s_d = _sideways(camera, along[index], a, b, c2)
+                t_a, t_b, t_d = _sideways(camera, across[index], a, b, c2)
+                n_a, n_b, n_d = _sideways(camera, normal[index], a, b, c2)
+                u_0, v_0 = np.float32(u), np.float32(v)
+                u_s, v_s = np.float32(u_a * s_a + u_b * s_b), np.float32(v_a * s_a + v_b * s_b)
+                u_t, v_t = np.float32(u_a * t_a + u_b * t_b), np.float32(v_a * t_a + v_b * t_b)
+                u_n, v_n = np.float32(u_a * n_a + u_b * n_b), np.float32(v_a * n_a + v_b * n_b)
                 for k in range(samples):
-                    s = k % side - half_n
-                    t = k // side - half_n
-                    depth = c2 + s * s2 + t * t2 + off[k] * n2
-                    da = (c0 + s * s0 + t * t0 + off[k] * n0) / depth - a
-                    db = (c1 + s * s1 + t * t1 + off[k] * n1) / depth - b
-                    px = u + da * u_a + db * u_b
-                    py = v + da * v_a + db * v_b
-                    if not (px >= 0.0 and py >= 0.0 and px < width - 1 and py < height - 1):
-                        inside = False
-                        break
-                    column, row = int(px), int(py)
-                    fx, fy = np.float32(px - column), np.float32(py - row)
+                    s, t, n = s_mm[k], t_mm[k], off[k]
+                    nearer = np.float32(1.0) / (np.float32(1.0) + s * s_d + t * t_d + n * n_d)
+                    px[k] = u_0 + (s * u_s + t * u_t + n * u_n) * nearer
+                    py[k] = v_0 + (s * v_s + t * v_t + n * v_n) * nearer
+                width, height, first = width_px[one], height_px[one], start[one]
+                if not (
+                    px.min() >= 0.0
+                    and py.min() >= 0.0
+                    and px.max() < width - 1
+                    and py.max() < height - 1
+                ):
+                    continue
+                total = np.float32(0.0)
+                for k in range(samples):
+                    column, row = int(px[k]), int(py[k])
+                    fx, fy = px[k] - np.float32(column), py[k] - np.float32(row)
                     at = first + row * width + column
                     upper = grey[at] + (np.float32(grey[at + 1]) - grey[at]) * fx
                     at += width
                     lower = grey[at] + (np.float32(grey[at + 1]) - grey[at]) * fx
-                    value = upper + (lower - upper) * fy
-                    seen[count, k] = value
-                    total += value
-                if not inside:
-                    continue
+                    seen[count, k] = upper + (lower - upper) * fy
+                    total += seen[count, k]
                 total /= samples
                 square = np.float32(0.0)
                 for k in range(samples):

@@ -29,7 +29,8 @@ from fitkit.capture.photo_patches import PhotoStack, stack_photos
 from fitkit.capture.plain_surface import is_plain, patterned_points, plain_surface
 from fitkit.capture.point_cloud import PointCloud, cloud_of_maps, cloud_only, largest_clusters
 from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras
-from fitkit.capture.signed_grid import signed_grid
+from fitkit.capture.seen_gaps import open_gaps, spanned_areas
+from fitkit.capture.signed_grid import SignedGrid, signed_grid
 from fitkit.capture.stereo_matching import match_pair
 from fitkit.capture.stereo_pair import rectify_pair
 from fitkit.capture.surface_findings import few_pairs_finding, surface_findings
@@ -70,6 +71,8 @@ _REFINEMENT = (
     (0.0, False, RefinementPass(1.6, 0.3, 2.2, 4)),
 )
 _CARVE_STEP = 2
+# Where stereo holds less than the rest, the subject is plain: its outlines are sought as a whole.
+_MOST_SPANNED = 0.2
 _STRAY_MM = 8.0
 _ABOVE_CUT_MM = 3.0
 _FEW_PAIRS_PER_PHOTO = 0.8
@@ -165,12 +168,19 @@ def reconstruct(
     say(0.65, "closing the surface")
     surface = poisson_surface(cloud, cell_mm=scale * _CELL_MM)
     lower = replace(volume, bottom_mm=volume.bottom_mm - scale * _BELOW_MM)
-    surface = _carved(surface, lower, wide, scale)
+    pictures = [_picture_of(by_name[camera.photo]) for camera in cameras]
+
+    def looking(fraction: float) -> None:
+        say(0.67 + 0.03 * fraction, "looking through gaps")
+
+    near = cKDTree(cloud.points_mm)
+    surface = _opened(
+        _carved(surface, lower, wide, scale), near, pictures, cameras, lower, scale, looking
+    )
 
     def refining(fraction: float) -> None:
         say(0.75 + 0.2 * fraction, "refining the surface")
 
-    near = cKDTree(cloud.points_mm)
     stacks = (
         stack_photos(cameras, [_reduced(grey, 0.5) for grey in greys]),
         stack_photos(cameras, greys),
@@ -178,7 +188,6 @@ def reconstruct(
     held, certainty = refine_surface(surface, cameras, stacks[0], _scaled(0, scale))
     outlines = None
     if is_plain(held, certainty, lower, cameras, scale=scale):
-        pictures = [_picture_of(by_name[camera.photo]) for camera in cameras]
 
         def telling(fraction: float) -> None:
             say(0.7 + 0.05 * fraction, "telling body from room by colour")
@@ -280,8 +289,8 @@ def _cloud_in_volume(
 
 def _carved(
     surface: TriangleMesh, volume: CaptureVolume, wide: Sequence[DepthMap], scale: float
-) -> TriangleMesh:
-    """Return the surface within the volume, freed of what the photos look through."""
+) -> SignedGrid:
+    """Return the grid of the surface within the volume, freed of what the photos look through."""
     cell_mm = scale * _REFINEMENT[0][0]
     grid = signed_grid(surface, cell_mm=cell_mm, margin_mm=4 * cell_mm)
     axes = [grid.nodes_mm(axis)[::_CARVE_STEP] for axis in range(3)]
@@ -291,7 +300,32 @@ def _carved(
     margin_mm = scale * _FREE_MARGIN_MM
     free[filled] = seen_through(wide, nodes[filled], margin_mm=margin_mm) >= _FREE_VOTES
     carved = carving_field(free, step=_CARVE_STEP, cell_mm=cell_mm) if free.any() else None
-    return mesh_of_grid(cut_to_volume(grid, volume, carved=carved))
+    return cut_to_volume(grid, volume, carved=carved)
+
+
+def _opened(
+    grid: SignedGrid,
+    near: cKDTree,
+    pictures: Sequence[Bytes],
+    cameras: Sequence[Camera],
+    volume: CaptureVolume,
+    scale: float,
+    say: Callable[[float], None],
+) -> TriangleMesh:
+    """Return the surface of a grid, open where it only spans a gap that photos look through."""
+    surface = mesh_of_grid(grid)
+    distance, _ = near.query(surface.vertices, workers=-1)
+    areas = spanned_areas(
+        surface,
+        distance,
+        bottom_mm=volume.bottom_mm + scale * _BELOW_MM,
+        scale=scale,
+        far_mm=scale * _AGREE_MM,
+    )
+    bare = sum(float(surface.face_areas_mm2()[area].sum()) for area in areas)
+    if not areas or bare > _MOST_SPANNED * float(surface.face_areas_mm2().sum()):
+        return surface
+    return mesh_of_grid(open_gaps(grid, surface, areas, pictures, cameras, say=say))
 
 
 def _picture_of(photo: Photo) -> Bytes:
