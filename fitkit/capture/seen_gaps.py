@@ -8,11 +8,9 @@ colour: near by are pixels that surely show body and pixels that surely show the
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
 
 import cv2
 import numpy as np
-import open3d as o3d
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
@@ -22,6 +20,7 @@ from fitkit.capture.silhouette import reduced_colour, silhouette
 from fitkit.capture.visual_hull import hull_grid
 from fitkit.geometry.arrays import Bools, Bytes, Floats
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.mesh_scene import MeshScene, tensor
 
 __all__ = ["open_gaps", "spanned_areas"]
 
@@ -93,7 +92,7 @@ def open_gaps(
     say
         Told the fraction done.
     """
-    scene = _scene(surface)
+    scene = MeshScene(surface)
     unsure: Bools = np.any(np.stack(areas), axis=0)
     outlines = []
     for index, (picture, camera) in enumerate(zip(pictures, cameras, strict=True)):
@@ -129,15 +128,6 @@ def open_gaps(
     return SignedGrid(values, grid.low_mm, grid.cell_mm)
 
 
-def _scene(mesh: TriangleMesh) -> o3d.t.geometry.RaycastingScene:
-    tensor: Any = o3d.core.Tensor  # its stubs want more arguments than the library does
-    scene = o3d.t.geometry.RaycastingScene()
-    scene.add_triangles(
-        tensor(mesh.vertices.astype(np.float32)), tensor(mesh.faces.astype(np.uint32))
-    )
-    return scene
-
-
 def _box_px(
     points_mm: Floats, camera: Camera, shape: tuple[int, ...]
 ) -> tuple[slice, slice] | None:
@@ -159,11 +149,10 @@ def _not_room(
     colour: Bytes,
     box: tuple[slice, slice],
     camera: Camera,
-    scene: o3d.t.geometry.RaycastingScene,
+    scene: MeshScene,
     unsure: Bools,
 ) -> Bools:
     """(h, w) bool within the box: False where an unsure place of the surface shows the room."""
-    tensor: Any = o3d.core.Tensor  # its stubs want more arguments than the library does
     rows, columns = np.mgrid[box]
     shape = rows.shape
     lens = camera.lens
@@ -173,10 +162,10 @@ def _not_room(
         places.reshape(-1, 1, 2), lens.matrix(), np.asarray(lens.distortion())
     ).reshape(-1, 2)
     ways = np.column_stack([even, np.ones(len(even))]) @ camera.camera_from_world.rotation
-    starts = np.broadcast_to(camera.centre_mm(), ways.shape)
-    hits = scene.cast_rays(tensor(np.hstack([starts, ways]).astype(np.float32)))
-    face = hits["primitive_ids"].numpy().reshape(shape)
-    on = face != scene.INVALID_ID
+    starts = np.broadcast_to(camera.centre_mm() - scene.centre_mm, ways.shape)
+    rays = tensor(np.hstack([starts, ways]).astype(np.float32))
+    face = scene.scene.cast_rays(rays)["primitive_ids"].numpy().reshape(shape)
+    on = face != scene.scene.INVALID_ID
     open_px = np.zeros(shape, dtype=np.uint8)
     open_px[on] = unsure[face[on]]
     if not open_px.any():
