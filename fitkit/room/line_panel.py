@@ -7,9 +7,9 @@ from functools import partial
 from typing import Any
 
 from fitkit.room.design_desk import DesignDesk
-from fitkit.room.kept_input import KeptInput, choice, slide, tick, typed
+from fitkit.room.form_fields import choice, slide, tick
 from fitkit.room.page import RoomPage
-from fitkit.room.page_parts import box, button, words
+from fitkit.room.page_parts import box, button, field, words
 from fitkit.room.row_fields import Do, Row, RowFields
 from fitkit.units import parse_length_mm
 from fitkit.workflow.draw_line import (
@@ -105,7 +105,9 @@ def _slid(
     with box("fk-slid"):
         made = slide(label, now, lowest, highest, step=step, slid=slid, keep=keep)
         fields.add(made, is_now)
-        number = KeptInput(f"{label}, as a number", f"{now:g}", keep).classes("fk-short fk-number")
+        number = field(
+            f"{label}, as a number", f"{now:g}", keep, classes="fk-short fk-number", shown=False
+        )
         fields.add(number, lambda row: f"{is_now(row):g}")
 
 
@@ -140,7 +142,7 @@ def _place(fields: RowFields, number: int, told: str) -> None:
         points = row.get("points", [])
         return anchor_words(points[number - 1]) if number <= len(points) else ""
 
-    fields.add(KeptInput(f"Place {number}", told, fields.acts(moved)), read)
+    fields.add(field(f"Place {number}", told, fields.acts(moved), shown=False), read)
     if len(fields.row()["points"]) > 2:
 
         def without() -> None:
@@ -165,7 +167,7 @@ def _parallel(fields: RowFields, row: Row) -> None:
     fields.add(of, lambda row: row["of"])
     apart = fields.keeps(lambda v: {"distance_mm": parse_length_mm(v, what="distance")})
     fields.add(
-        typed("Distance, mm", f"{row['distance_mm']:g}", apart, short=True),
+        field("Distance, mm", f"{row['distance_mm']:g}", apart, classes="fk-short"),
         lambda row: f"{row['distance_mm']:g}",
     )
     sides = [(side, side) for side in _TOWARDS]
@@ -176,12 +178,12 @@ def _parallel(fields: RowFields, row: Row) -> None:
 def _round(fields: RowFields, row: Row) -> None:
     centre = fields.keeps(lambda v: {"centre": anchor_values(str(v))})
     fields.add(
-        typed("Centre", anchor_words(row["centre"]), centre),
+        field("Centre", anchor_words(row["centre"]), centre),
         lambda row: anchor_words(row["centre"]),
     )
     radius = fields.keeps(lambda v: {"radius_mm": parse_length_mm(v, what="radius")})
     fields.add(
-        typed("Radius, mm", f"{row['radius_mm']:g}", radius, short=True),
+        field("Radius, mm", f"{row['radius_mm']:g}", radius, classes="fk-short"),
         lambda row: f"{row['radius_mm']:g}",
     )
 

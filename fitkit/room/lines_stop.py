@@ -14,7 +14,7 @@ from fitkit.errors import FitkitError
 from fitkit.room.design_desk import DesignDesk, Tool, desk_of
 from fitkit.room.design_lists import line_list, patch_list
 from fitkit.room.design_shown import show_design
-from fitkit.room.kept_input import tick
+from fitkit.room.form_fields import tick
 from fitkit.room.line_panel import line_panel
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, words

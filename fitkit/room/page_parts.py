@@ -9,13 +9,14 @@ from nicegui import ui
 from nicegui.elements.mixins.text_element import TextElement
 
 from fitkit.findings import Finding, Severity
-from fitkit.room.text_field import TextField
+from fitkit.room.kept_input import KeptInput
 
 __all__ = [
     "box",
     "button",
     "download",
     "field",
+    "labelled",
     "mark",
     "picture",
     "show_findings",
@@ -112,21 +113,28 @@ def field(
     classes: str = "",
     hint: str = "",
     shown: bool = True,
-) -> TextField:
+) -> KeptInput:
     """Put a labelled field on the page; ``keep`` is called with the text once it is left.
 
     ``shown=False`` leaves the label to readers alone, where a table's head says it already.
     """
-    with box("fk-field" if shown else ""):
-        typed = TextField(value, keep, hint=hint).classes(classes)
-        if shown:
-            typed._props["id"] = f"fk-{typed.id}"
-            name = words(label, "label")
-            name._props["for"] = f"fk-{typed.id}"
-            name.move(target_index=0)
-        else:
-            typed._props["aria-label"] = label
-    return typed
+    if shown:
+        typed = labelled(label, lambda: KeptInput(value, keep, hint=hint))
+    else:
+        typed = KeptInput(value, keep, hint=hint)
+        typed._props["aria-label"] = label
+    return typed.classes(classes)
+
+
+def labelled(label: str, make: Callable[[], KeptInput]) -> KeptInput:
+    """Put a field on the page with its label above it."""
+    with box("fk-field"):
+        made = make()
+        made._props["id"] = f"fk-{made.id}"
+        name = words(label, "label")
+        name._props["for"] = f"fk-{made.id}"
+        name.move(target_index=0)
+    return made
 
 
 def table(head: Sequence[str], *, right: Iterable[int] = ()) -> ui.element:

@@ -12,9 +12,9 @@ from fitkit.errors import InputError
 from fitkit.materials.forming import Forming
 from fitkit.materials.sheet_material import sheet_materials
 from fitkit.room.design_desk import DesignDesk
-from fitkit.room.kept_input import choice, tick, typed
+from fitkit.room.form_fields import choice, tick
 from fitkit.room.page import RoomPage
-from fitkit.room.page_parts import box, button, words
+from fitkit.room.page_parts import box, button, field, words
 from fitkit.room.row_fields import Do, Row, RowFields, typed_length_mm
 from fitkit.workflow.design_view import PatchView
 from fitkit.workflow.divide_patches import join_patches, split_patch
@@ -118,7 +118,7 @@ def _place(fields: RowFields, row: Row) -> None:
         fields.one_of("Grain runs", "grain", ways, bare="")
     note = fields.keeps(lambda v: {"note": str(v).strip() or None})
     fields.add(
-        typed("Note on the template", row.get("note", ""), note), lambda r: r.get("note", "")
+        field("Note on the template", row.get("note", ""), note), lambda r: r.get("note", "")
     )
 
 
@@ -154,7 +154,9 @@ def _lap(fields: RowFields, line: str) -> None:
         edge = rest if lap_mm is None else {**rest, "lap_mm": lap_mm}
         return {"edges": {line: edge or None}}
 
-    fields.add(typed(line, read(fields.row()), fields.keeps(values), hint="0", short=True), read)
+    fields.add(
+        field(line, read(fields.row()), fields.keeps(values), hint="0", classes="fk-short"), read
+    )
 
 
 def _more(desk: DesignDesk, do: Do, name: str, view: PatchView | None) -> None:

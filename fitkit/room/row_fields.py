@@ -6,9 +6,10 @@ from collections.abc import Awaitable, Callable, Mapping
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from fitkit.room.design_desk import DesignDesk
-from fitkit.room.kept_input import KeptInput, choice, typed
+from fitkit.room.form_fields import choice
+from fitkit.room.kept_input import KeptInput
 from fitkit.room.page import RoomPage
-from fitkit.room.page_parts import box
+from fitkit.room.page_parts import box, field
 from fitkit.units import parse_length_mm
 
 if TYPE_CHECKING:
@@ -79,7 +80,7 @@ class RowFields:
     def name_field(self) -> None:
         """Put the name on the page, to be changed."""
         keep = self.acts(lambda text: self.desk.rename(self._section, self.name, str(text)))
-        self.add(typed("Name", self.name, keep), lambda row: row["name"])
+        self.add(field("Name", self.name, keep), lambda row: row["name"])
 
     def length(self, label: str, key: str, *, hint: str = "") -> None:
         """Put a length on the page; left empty it is taken out."""
@@ -88,7 +89,7 @@ class RowFields:
             return "" if row.get(key) is None else f"{row[key]:g}"
 
         keep = self.keeps(lambda text: {key: typed_length_mm(text, label)})
-        self.add(typed(label, read(self.row()), keep, hint=hint, short=True), read)
+        self.add(field(label, read(self.row()), keep, hint=hint, classes="fk-short"), read)
 
     def one_of(self, label: str, key: str, options: list[tuple[str, str]], *, bare: str) -> None:
         """Put a choice on the page; ``bare`` stands where nothing is set, nothing is ``""``."""
