@@ -195,7 +195,7 @@ def test_turning_the_body_is_no_click(page: Any, folder: Path) -> None:
     assert (folder / "job.toml").read_text(encoding="utf-8") == TEXT
 
 
-def test_the_line_is_seen_before_it_is_laid(page: Any) -> None:
+def test_the_line_is_seen_before_it_is_laid(page: Any, folder: Path) -> None:
     take(page, "Draw a line", "where the line begins")
     click(page, RIGHT_LOW)
     page.wait_for_function(f"() => 'first' in {VIEW}.state().discs")
@@ -206,15 +206,17 @@ def test_the_line_is_seen_before_it_is_laid(page: Any) -> None:
     page.wait_for_function(f"() => 'ahead 1' in {VIEW}.state().lines")
     click(page, RIGHT_HIGH)
     shows_lines(page, "line low", "line high", "line line", "line line mirrored")
+    waits_until(page, lambda: lines(folder) == ["low", "high", "line", "line mirrored"])
     page.get_by_label("On both sides").uncheck()
 
 
-def test_fingers_draw_and_turn(page: Any) -> None:
+def test_fingers_draw(page: Any, folder: Path) -> None:
     take(page, "Draw a line", "where the line begins")
     page.touchscreen.tap(*spot(page, RIGHT_LOW))
     page.wait_for_function(f"() => 'first' in {VIEW}.state().discs")
     page.touchscreen.tap(*spot(page, RIGHT_HIGH))
     shows_lines(page, "line low", "line high", "line line")
+    waits_until(page, lambda: lines(folder) == ["low", "high", "line"])
 
 
 def test_a_place_is_dragged(page: Any, folder: Path) -> None:
