@@ -11,6 +11,7 @@ import typer
 from fitkit.cli.answer import answering, finish, print_findings, print_reports
 from fitkit.cli.arguments import AsJson, JobFolder
 from fitkit.cli.design_rows import finish_edit
+from fitkit.cli.lames_command import lames_command
 from fitkit.cli.line_commands import line_app
 from fitkit.cli.motion_command import motion_command
 from fitkit.cli.nest_command import nest_command
@@ -449,6 +450,7 @@ def print_command(job: JobFolder, as_json: AsJson = False) -> None:
 app.command("nest")(nest_command)
 app.command("trace")(trace_command)
 app.command("motion")(motion_command)
+app.command("lames")(lames_command)
 
 app.command("room")(room_command)
 

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
+import typer
+
 from fitkit.cli.answer import answering, finish, print_findings, print_reports
 from fitkit.cli.arguments import AsJson, JobFolder
 from fitkit.cli.progress_lines import shown_progress
@@ -9,10 +13,25 @@ from fitkit.cli.progress_lines import shown_progress
 __all__ = ["motion_command"]
 
 
-def motion_command(job: JobFolder, as_json: AsJson = False) -> None:
+def motion_command(
+    job: JobFolder,
+    trim: Annotated[
+        str | None,
+        typer.Option(metavar="PATCH", help="Take the trim that was offered for a patch."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
     """Move the joints; say which plates stop them, where, and what a trim would free."""
     with answering("motion", as_json=as_json):
-        from fitkit.workflow.motion_job import motion_job, ranges_of
+        if trim is not None:
+            from fitkit.workflow.trim_job import take_trim
+
+            with shown_progress() as progress:
+                report = take_trim(job, trim, progress=progress)
+            told = f"{report.words}. Now run: fitkit motion {job}"
+            finish("motion", report.as_dict(), (), as_json=as_json, show=lambda: print(told))
+            return
+        from fitkit.workflow.motion_job import motion_job, ranges_of, trims_of
         from fitkit.workflow.run_step import same_findings_once
 
         with shown_progress() as progress:
@@ -20,7 +39,7 @@ def motion_command(job: JobFolder, as_json: AsJson = False) -> None:
         findings = same_findings_once(
             finding for report in reports if report.step == "motion" for finding in report.findings
         )
-        ranges = ranges_of(job)
+        ranges, trims = ranges_of(job), trims_of(job)
 
         def show() -> None:
             print_reports(reports)
@@ -31,6 +50,8 @@ def motion_command(job: JobFolder, as_json: AsJson = False) -> None:
                 told = " ".join(f"{c:{w - 1}.0f}°" for c, w in zip(cells, widths, strict=True))
                 print(f"{row.name:32s} {told}")
             print_findings(findings)
+            for patch in trims:
+                print(f"To take a trim: fitkit motion {job} --trim '{patch}'")
             print(f"Pictures and table: {job / 'motion'}")
             print(_CAUTION)
 

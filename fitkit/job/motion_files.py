@@ -13,6 +13,7 @@ import numpy as np
 from fitkit.body.joints import Joint
 from fitkit.job.plain_json import json_bytes
 from fitkit.job.result_reading import read_result_json
+from fitkit.motion.lames import LameFastening
 from fitkit.motion.motion_findings import carrier_name
 from fitkit.motion.riding_plate import RidingPlate
 from fitkit.motion.sweep import Swept
@@ -30,6 +31,7 @@ def motion_files(
     swept: Sequence[Swept],
     trims: Sequence[Trim],
     trimmed: Sequence[Swept],
+    lames: Sequence[LameFastening] = (),
 ) -> dict[str, bytes]:
     """Return ``motion.json`` and ``motion.csv``; lengths in mm, angles in degrees."""
     after = {one.asked.name: one for one in trimmed}
@@ -63,12 +65,24 @@ def motion_files(
                 "area_mm2": round(trim.area_mm2, 1),
                 "share": round(trim.share, 4),
                 "middle_mm": _rounded(trim.middle_mm),
+                "inside_mm": _rounded(trim.inside_mm),
                 "frees": list(trim.frees),
                 "lines_mm": [_rounded(line) for line in trim.lines_mm],
             }
             for trim in trims
         ],
     }
+    values["lames"] = [
+        {
+            "upper": one.upper,
+            "lower": one.lower,
+            "pivots_mm": _rounded(one.pivots_mm),
+            "slide_mm": _rounded(one.slide_mm),
+            "slot_mm": round(one.slot_mm, 1),
+            "gap_mm": round(one.gap_mm, 1),
+        }
+        for one in lames
+    ]
     return {MOTION_FILE: json_bytes(values, indent=1), "motion.csv": _table(values["ranges"])}
 
 

@@ -6,9 +6,9 @@ from typing import Annotated, Literal, TypeAlias
 
 from pydantic import Field
 
-from fitkit.job.setting_words import Length, LengthFromZero, Name, Section
+from fitkit.job.setting_words import Length, LengthAboveZero, LengthFromZero, Name, Section
 
-__all__ = ["MotionSection", "NeedSection"]
+__all__ = ["LamesSection", "MotionSection", "NeedSection"]
 
 _Angle: TypeAlias = Annotated[float, Field(gt=0.0, le=200.0)]
 
@@ -42,3 +42,17 @@ class NeedSection(Section):
 
     name: Name
     takes: Annotated[dict[str, _Angle], Field(min_length=1)]
+
+
+class LamesSection(Section):
+    """A ``[[lames]]`` row: overlapping strips that share a joint's turn, from the trunk's side out.
+
+    `fitkit lames` writes it. ``gap_mm`` is how far an edge may slip out from under its neighbour;
+    ``hole_mm`` the diameter of pivot and slide holes.
+    """
+
+    name: Name
+    of: Annotated[list[str], Field(min_length=1)]
+    joint: str
+    hole_mm: LengthAboveZero = 3.5
+    gap_mm: LengthFromZero = 0.0

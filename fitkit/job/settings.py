@@ -26,7 +26,7 @@ from fitkit.job.line_settings import (
     SymmetrySection,
     ThroughSection,
 )
-from fitkit.job.motion_settings import MotionSection, NeedSection
+from fitkit.job.motion_settings import LamesSection, MotionSection, NeedSection
 from fitkit.job.part_settings import (
     AttachmentSection,
     CorrectedEdgeSection,
@@ -66,6 +66,7 @@ __all__ = [
     "JobSection",
     "JobSettings",
     "KeepOutSection",
+    "LamesSection",
     "LevelSection",
     "LineSection",
     "MirroredSection",
@@ -143,6 +144,7 @@ class JobSettings(Section):
     attachment: list[AttachmentSection] = Field(default_factory=list)
     motion: MotionSection = MotionSection()
     need: list[NeedSection] = Field(default_factory=list)
+    lames: list[LamesSection] = Field(default_factory=list)
     hardware: list[HardwareSection] = Field(default_factory=list)
     book: BookSection = BookSection()
     stock: list[StockSection] = Field(default_factory=list)

@@ -69,7 +69,7 @@ STEPS = (
     Step("pages", "out", 1, ("templates",)),
     Step("sheets", "sheets", 1, ("templates",)),
     Step("book", "book", 1, ("body", "blanks", "templates"), on_request=True),
-    Step("motion", "motion", 1, ("body", "patches"), on_request=True),
+    Step("motion", "motion", 2, ("body", "patches"), on_request=True),
 )
 """Every step in the order of the work, those made when asked for last."""
 
@@ -189,6 +189,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
             worn = {"name", "side", "pair", "thickness_mm"}
             return {
                 "[motion]": settings.motion.model_dump(mode="json"),
+                "[[lames]]": [row.model_dump(mode="json") for row in settings.lames],
                 "[[need]]": [need.model_dump(mode="json") for need in settings.need],
                 "[[patch]] as worn": [
                     patch.model_dump(mode="json", include=worn) for patch in settings.patch

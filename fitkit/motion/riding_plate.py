@@ -19,7 +19,7 @@ from fitkit.geometry.topology import border_vertices, opposite_half_edges
 from fitkit.motion.pose import Pose, turned_about
 from fitkit.patch.patch import Patch
 
-__all__ = ["PivotRide", "RidingPlate", "riding_plates", "segment_shares"]
+__all__ = ["PivotRide", "RidingPlate", "other_side", "riding_plates", "segment_shares"]
 
 _RIM_STEP_MM = 2.0
 _FEELER_MM = 4.0
@@ -144,6 +144,7 @@ def riding_plates(
     joints: Mapping[str, Joint],
     *,
     rides: Mapping[str, str] = MappingProxyType({}),
+    shared: Mapping[str, Mapping[str, float]] = MappingProxyType({}),
     pivots: Mapping[str, PivotRide] = MappingProxyType({}),
 ) -> tuple[RidingPlate, ...]:
     """Return every plate, both of each pair, riding on the segment that most of it covers.
@@ -154,6 +155,8 @@ def riding_plates(
         The body's surface and, (V,) float by joint, how far it goes with each.
     rides
         Segment by patch where the maker says so; of a pair that of the side it is drawn on.
+    shared
+        Shares of joints by patch, likewise, for plates that take part of a joint's turn.
     pivots
         By patch, likewise.
 
@@ -163,7 +166,7 @@ def riding_plates(
         When a ride or a pivot names a patch, segment or joint that is not there.
     """
     names = [patch.design.name for patch in patches]
-    for name in (*rides, *pivots):
+    for name in (*rides, *shared, *pivots):
         if name not in names:
             raise DesignError(
                 f"There is no patch called '{name}' to say how it rides.",
@@ -179,18 +182,22 @@ def riding_plates(
             # Both of a pair ride alike: what each side says is weighed together.
             mirror = _beyond(_mirrored(patch.mesh), near, skin_shares)
             beyond = {
-                name: 0.5 * (beyond[name] + mirror.get(_other_side(name), beyond[name]))
+                name: 0.5 * (beyond[name] + mirror.get(other_side(name), beyond[name]))
                 for name in beyond
             }
         for side in sides:
             other = side is not design.side
             mesh = _mirrored(patch.mesh) if other else patch.mesh
-            own = {_other_side(name) if other else name: far for name, far in beyond.items()}
+            own = {other_side(name) if other else name: far for name, far in beyond.items()}
             shares = {name: 1.0 for name, far in own.items() if far > 0.5 and name in joints}
             unsure = tuple(name for name, far in own.items() if _UNSURE[0] < far < _UNSURE[1])
             if design.name in rides:
                 segment = rides[design.name]
-                shares = segment_shares(joints, _other_side(segment) if other else segment)
+                shares = segment_shares(joints, other_side(segment) if other else segment)
+                unsure = ()
+            if design.name in shared:
+                told = shared[design.name]
+                shares = {other_side(k) if other else k: part for k, part in told.items()}
                 unsure = ()
             pivot = pivots.get(design.name)
             if pivot is not None and pivot.joint not in joints:
@@ -204,7 +211,7 @@ def riding_plates(
                 pivot = PivotRide(
                     pivot.at_mm * _MIRROR,
                     -pivot.axis * _MIRROR,
-                    _other_side(pivot.joint),
+                    other_side(pivot.joint),
                     pivot.share,
                 )
             name = f"{side.value} {design.name}" if design.paired else design.name
@@ -220,7 +227,8 @@ def _mirrored(mesh: TriangleMesh) -> TriangleMesh:
     return TriangleMesh(mesh.vertices * _MIRROR, mesh.faces[:, ::-1])
 
 
-def _other_side(name: str) -> str:
+def other_side(name: str) -> str:
+    """Return the name of the joint or segment on the other side; the same in the middle."""
     first, _, rest = name.partition(" ")
     return f"{Side(first).other.value} {rest}" if first in ("left", "right") else name
 

@@ -53,6 +53,8 @@ class Trim:
         How far in from the old edge the line goes at most.
     middle_mm
         (3,) float mm: the middle of what is lost, on the patch as drawn.
+    inside_mm
+        (3,) float mm: a place of what is left, far from its edge, on the patch as drawn.
     frees
         Names of the ranges that it helps to free.
     """
@@ -64,6 +66,7 @@ class Trim:
     share: float
     width_mm: float
     middle_mm: Floats
+    inside_mm: Floats
     frees: tuple[str, ...]
 
 
@@ -303,6 +306,7 @@ def _trim(
         area / mesh.area_mm2(),
         width,
         middle,
+        kept.vertices[int(cKDTree(new).query(kept.vertices)[0].argmax())],
         frees,
     )
 

@@ -109,24 +109,13 @@ def _place(point: Floats) -> dict[str, Any]:
 
 def _split(job: Job, patch: str, choice: CutChoice, progress: Progress | None) -> tuple[Job, str]:
     """Return the job with a tape line more and two patches in place of one."""
+    from fitkit.geometry.run_on import run_on
     from fitkit.job.settings_edits import with_row
     from fitkit.workflow.divide_patches import divided_job
 
     line = f"{patch} split"
-    points = [_place(point) for point in _beyond(choice.lines_mm[0])]
+    points = [_place(point) for point in run_on(choice.lines_mm[0], _BEYOND_MM)]
     lined = with_row(job.text, "line", {"name": line, "kind": "through", "points": points})
     divided, names = divided_job(job.with_text(lined), patch, line, None, progress=progress)
     told = " and ".join(f"'{name}'" for name in names)
     return divided, f"'{patch}' is split into {told} along the new line '{line}'"
-
-
-def _beyond(line: Floats) -> Floats:
-    """Return a line run on beyond both its ends."""
-    import numpy as np
-
-    def on(end: Floats, before: Floats) -> Floats:
-        way = end - before
-        further: Floats = end + _BEYOND_MM * way / np.linalg.norm(way)
-        return further
-
-    return np.vstack([on(line[0], line[1]), line[1:-1], on(line[-1], line[-2])])

@@ -13,13 +13,16 @@ from fitkit.workflow.step_report import Progress, StepReport, part_of
 
 if TYPE_CHECKING:
     from fitkit.body.joints import Joint
+    from fitkit.findings import Finding
     from fitkit.geometry.arrays import Floats
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
+    from fitkit.job.motion_settings import LamesSection
+    from fitkit.motion.lames import LameFastening, LameRow
     from fitkit.motion.riding_plate import RidingPlate
     from fitkit.motion.sweep import SkinBody, Swept
 
-__all__ = ["RangeRow", "motion_job", "motion_step", "ranges_of"]
+__all__ = ["RangeRow", "motion_job", "motion_step", "ranges_of", "trims_of"]
 
 _MOST_PICTURES = 12
 
@@ -79,6 +82,15 @@ def motion_job(folder: Path | str, *, progress: Progress | None = None) -> tuple
     return make_job(folder, until="motion", progress=progress)
 
 
+def trims_of(folder: Path | str) -> tuple[str, ...]:
+    """Return the patches for which the last :func:`motion_job` offers a trim."""
+    from fitkit.job.job_folder import open_job
+    from fitkit.job.motion_files import read_motion
+
+    values = read_motion(open_job(folder).result_folder("motion"))
+    return tuple(row["patch"] for row in values["trims"])
+
+
 def motion_step(job: Job, *, digests: FileDigests, progress: Progress | None = None) -> StepReport:
     """Sweep the plates, if that is stale. Hold the lock."""
     return run_step(
@@ -97,6 +109,7 @@ def _motion(job: Job, progress: Progress | None) -> Made:
     from fitkit.job.motion_files import motion_files
     from fitkit.job.patch_files import read_patch
     from fitkit.motion.asked_range import asked_ranges
+    from fitkit.motion.lames import check_lames, lame_shares
     from fitkit.motion.motion_findings import motion_findings
     from fitkit.motion.movement import movements_of
     from fitkit.motion.riding_plate import riding_plates
@@ -115,7 +128,12 @@ def _motion(job: Job, progress: Progress | None) -> Made:
     folder = job.result_folder("patches")
     patches = [read_patch(folder, design) for design in patch_designs(job.settings)]
     skin = SkinBody(body.mesh, joints, shares)
-    plates = riding_plates(patches, body.mesh, shares, joints, rides=wishes.rides)
+    shared = {
+        name: share
+        for row in job.settings.lames
+        for name, share in zip(row.of, lame_shares(joints, row.joint, len(row.of)), strict=True)
+    }
+    plates = riding_plates(patches, body.mesh, shares, joints, rides=wishes.rides, shared=shared)
     ranges = asked_ranges(
         movements_of(joints),
         source=wishes.norms,
@@ -136,8 +154,16 @@ def _motion(job: Job, progress: Progress | None) -> Made:
         keep=wishes.keep,
         progress=part_of(progress, 0.5, 0.9),
     )
+    by_name = {plate.name: plate for plate in plates}
+    fastened: list[LameFastening] = []
+    remarks: list[Finding] = []
+    for lames in job.settings.lames:
+        for row in _worn_rows(lames, plates):
+            made, findings = check_lames(row, by_name, joints, ranges)
+            fastened += made
+            remarks += findings
     told(0.9, "drawing")
-    files = motion_files(joints, plates, swept, trims, trimmed)
+    files = motion_files(joints, plates, swept, trims, trimmed, fastened)
     files |= _pictures(skin, plates, swept, trimmed)
     free = sum(not one.contacts for one in swept)
     words = (
@@ -145,7 +171,22 @@ def _motion(job: Job, progress: Progress | None) -> Made:
         if swept
         else "the body shows no joints to move, or nothing is asked of those it has"
     )
-    return Made(files, motion_findings(joints, plates, swept, trims, trimmed), words)
+    found = motion_findings(joints, plates, swept, trims, trimmed)
+    return Made(files, (*found, *remarks), words)
+
+
+def _worn_rows(lames: LamesSection, plates: Sequence[RidingPlate]) -> list[LameRow]:
+    """Return a row of lames as worn: one, or one on each side."""
+    from fitkit.motion.lames import LameRow
+    from fitkit.motion.riding_plate import other_side
+
+    by_patch = {name: [plate for plate in plates if plate.patch == name] for name in lames.of}
+    rows = []
+    for k in range(max(len(worn) for worn in by_patch.values())):
+        names = tuple(worn[min(k, len(worn) - 1)].name for worn in by_patch.values())
+        joint = lames.joint if k == 0 else other_side(lames.joint)
+        rows.append(LameRow(lames.name, names, joint, lames.hole_mm, lames.gap_mm))
+    return rows
 
 
 def _pictures(

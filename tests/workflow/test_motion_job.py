@@ -1,0 +1,153 @@
+"""Two sleeves on an arm: the elbow swept, the finding told, the trim offered and taken."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fitkit.body.body import Body, SegmentAxis
+from fitkit.errors import InputError, JobError
+from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.topology import boundary_loops
+from fitkit.job.body_files import body_files
+from fitkit.job.designs import patch_designs
+from fitkit.job.job_folder import Job, open_job
+from fitkit.job.made_from import FileDigests
+from fitkit.job.patch_files import patch_files
+from fitkit.patch.patch import Patch, PatchEdge
+from fitkit.workflow.check_job import check_job
+from fitkit.workflow.motion_job import motion_job, motion_step, ranges_of, trims_of
+from fitkit.workflow.trim_job import take_trim
+from tests.motion.simple_plates import tube
+
+TEXT = """\
+format = 1
+
+[job]
+name = "Arm"
+
+[body]
+from_mesh = "arm.ply"
+
+[motion]
+needs = ["lift a cup"]
+
+[[need]]
+name = "lift a cup"
+takes = { "elbow bend" = 110 }
+
+[[line]]
+name = "upper end"
+kind = "level"
+height_mm = 330
+
+[[patch]]
+name = "upper-arm sleeve"
+inside = {height_mm = 400, bearing_deg = 90}
+thickness_mm = 1
+
+[[patch]]
+name = "forearm sleeve"
+inside = {height_mm = 200, bearing_deg = 90}
+thickness_mm = 1
+"""
+
+
+def arm() -> Body:
+    """Make a straight round arm, hanging, its elbow at 300 mm."""
+    skin = tube(40.0, 40.0, 40.0, 560.0, 8.0)
+    ring = len(skin.vertices) // len(np.unique(skin.vertices[:, 2]))
+    ends = np.array([[0.0, 0.0, 40.0], [0.0, 0.0, 560.0]])
+    low, top = len(skin.vertices), len(skin.vertices) + 1
+    k = np.arange(ring)
+    rim = len(skin.vertices) - ring
+    caps = [
+        np.stack([np.full(ring, low), (k + 1) % ring, k], 1),
+        np.stack([np.full(ring, top), rim + k, rim + (k + 1) % ring], 1),
+    ]
+    mesh = TriangleMesh(np.vstack([skin.vertices, ends]), np.vstack([skin.faces, *caps]))
+    if mesh.volume_mm3() < 0:
+        mesh = TriangleMesh(mesh.vertices, mesh.faces[:, ::-1])
+
+    def axis(name: str, start: float, end: float) -> SegmentAxis:
+        return SegmentAxis(name, np.array([0.0, 0, start]), np.array([0.0, 0, end]))
+
+    axes = (axis("trunk", 560, 40), axis("left arm", 560, 300), axis("left forearm", 300, 60))
+    return Body(mesh, np.zeros(len(mesh.vertices)), {one.name: one for one in axes})
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Job:
+    """Return a job whose body and patches stand in for what its steps would make."""
+    (tmp_path / "job.toml").write_text(TEXT, encoding="utf-8")
+    job = open_job(tmp_path)
+    digests = FileDigests(job.folder)
+    sleeves = (tube(47, 47, 325, 520, 6.0), tube(47, 47, 80, 275, 6.0))
+    files: dict[str, bytes] = {}
+    for design, mesh in zip(patch_designs(job.settings), sleeves, strict=True):
+        loops = tuple(
+            (PatchEdge("upper end", np.append(loop, loop[0])),) for loop in boundary_loops(mesh)
+        )
+        files |= patch_files(Patch(design, mesh, loops))
+    for step, content in (("body", body_files(arm())), ("patches", files)):
+        job.keep_result(step, content, inputs=job.inputs(step, digests), digests=digests)
+    return job
+
+
+def test_the_sleeve_that_stops_the_elbow_is_named_with_the_angle_and_a_trim(job: Job) -> None:
+    """Sheets of 1 mm, rims 25 mm from the hinge: 25 cos h - 47 sin h = (1 - 0.5) / 2."""
+    report = motion_step(job, digests=FileDigests(job.folder))
+    assert report.words.endswith("ranges free")
+    stopped = [finding for finding in report.findings if finding.code == "motion-stopped"]
+    assert len(stopped) == 1
+    half = np.arccos(0.25 / np.hypot(25, 47)) - np.arctan2(47, 25)
+    assert stopped[0].number == pytest.approx(2 * np.degrees(half), abs=1.0)
+    assert "stops the left elbow bend at 56°, wanted 110° (for lift a cup)" in stopped[0].message
+    assert stopped[0].remedy.startswith("Trim ")
+    assert stopped[0].remedy.endswith("then it is free.")
+    names = {path.name for path in report.files}
+    assert {"motion.json", "motion.csv", "joints.png", "ranges.png"} <= names
+    assert "left-elbow-bend.png" in names
+    bend = next(row for row in ranges_of(job.folder) if row.name == "left elbow bend")
+    assert bend.wanted_deg == 110
+    assert bend.trimmed_deg == 110
+    # Each rim would also press into the arm beyond the joint.
+    assert set(trims_of(job.folder)) == {"upper-arm sleeve", "forearm sleeve"}
+    values = json.loads((job.folder / "motion" / "motion.json").read_text(encoding="utf-8"))
+    carried = {plate["name"]: plate["rides_on"] for plate in values["plates"]}
+    assert carried == {"upper-arm sleeve": "left upper arm", "forearm sleeve": "left forearm"}
+    with (job.folder / "motion" / "motion.csv").open(encoding="utf-8", newline="") as file:
+        rows = [row for row in csv.DictReader(file) if row["movement"] == "left elbow bend"]
+    assert {rows[0]["plate"], rows[0]["meets"]} == {"forearm sleeve", "upper-arm sleeve"}
+    again = motion_step(job, digests=FileDigests(job.folder))
+    assert not again.ran
+    found = [one for one in check_job(job.folder).findings if one.code == "motion-stopped"]
+    assert found == stopped
+
+
+def test_a_trim_of_an_older_state_or_of_another_patch_is_refused(job: Job) -> None:
+    with pytest.raises(JobError, match="not of the job as it is now"):
+        take_trim(job.folder, "forearm sleeve")
+    motion_step(job, digests=FileDigests(job.folder))
+    with pytest.raises(InputError, match="No trim is offered for 'gorget'"):
+        take_trim(job.folder, "gorget")
+
+
+def test_a_job_without_patches_has_nothing_to_move(tmp_path: Path) -> None:
+    text = TEXT.split("[[patch]]")[0]
+    (tmp_path / "job.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(JobError, match="no plates to move"):
+        motion_job(tmp_path)
+
+
+def test_the_motion_is_made_only_when_asked_for(job: Job) -> None:
+    assert "motion" not in {state.step for state in check_job(job.folder).states}
+    motion_step(job, digests=FileDigests(job.folder))
+    assert "motion" in {state.step for state in check_job(job.folder).states}
+    changed = job.with_text(job.text.replace("= 110", "= 100"))
+    assert changed.state("motion").state == "stale"
+    assert changed.state("patches").state == "fresh"
