@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
-
-import numpy as np
+from dataclasses import dataclass
 
 from fitkit.findings import Finding, Severity
-from fitkit.geometry.arrays import Floats, frozen_floats
 from fitkit.materials.sheet_material import sheet_material_named
+from fitkit.sheets.kept_places import PinnedPlace, pinned_sheets, sheets_as_they_lay
 from fitkit.sheets.layout_check import layout_faults
-from fitkit.sheets.nesting import LaidSheet, Nesting, NestRules, PlacedPart
+from fitkit.sheets.layout_score import beats, layout_score
+from fitkit.sheets.nesting import LaidSheet, Nesting, NestRules
 from fitkit.sheets.open_sheet import OpenSheet
 from fitkit.sheets.part_to_place import PartToPlace
 from fitkit.sheets.placing import Placer
@@ -20,27 +19,10 @@ from fitkit.sheets.sheet_supply import SheetSupply, usual_sheets
 from fitkit.sheets.stock_sheet import StockSheet
 from fitkit.sheets.strip_filling import fill_by_strips
 
-__all__ = ["NestResult", "PinnedPlace", "nest_parts"]
+__all__ = ["NestResult", "nest_parts"]
 
 # The last sheet of a group is pressed together only: it gets this share of a full one's time.
 _LAST_SHARE = 0.35
-# A new layout takes the place of one that stands when it is better by more than this.
-_WORTH_MM2 = 2_000.0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PinnedPlace:
-    """Where the maker wants a part to stay; see :class:`fitkit.sheets.nesting.PlacedPart`."""
-
-    title: str
-    stock: str
-    copy: int
-    shift_mm: Floats
-    turn_rad: float = 0.0
-    mirrored: bool = False
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "shift_mm", frozen_floats(self.shift_mm, (2,), "shift_mm"))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,7 +88,8 @@ class _Nest:
         self.placer = Placer.of_parts(parts, rules)
         self.findings: list[Finding] = []
         self.stock = (*stock, *self._added_sizes(parts, stock))
-        self.pinned = self._pins(pinned)
+        self.pinned, faults = pinned_sheets(pinned, parts, self.stock, rules)
+        self.findings += faults
         self.best: Nesting | None = None
         self._best_score: tuple[float, ...] = ()
         self._rest_key: object = None
@@ -136,43 +119,6 @@ class _Nest:
             )
         return list(added.values())
 
-    def _pins(self, pinned: Sequence[PinnedPlace]) -> dict[tuple[str, int], list[PlacedPart]]:
-        by_title = {part.title: part for part in self.placer.parts.values()}
-        rows = {row.name: row for row in self.stock}
-        sheets: dict[tuple[str, int], OpenSheet] = {}
-        for pin in pinned:
-            part, row = by_title.get(pin.title), rows.get(pin.stock)
-            if part is None or row is None:
-                what = "part" if part is None else "sheet"
-                self._pin_fault(pin, f"There is no such {what}.")
-                continue
-            if not row.serves(part.material, part.thickness_mm) or (
-                row.quantity is not None and pin.copy > row.quantity
-            ):
-                self._pin_fault(pin, f"'{pin.stock}' {pin.copy} is no sheet for it.")
-                continue
-            key = (pin.stock, pin.copy)
-            sheet = sheets.setdefault(key, OpenSheet(row, pin.copy, self.rules))
-            placed = PlacedPart(part, pin.shift_mm, pin.turn_rad, pin.mirrored, pinned=True)
-            if pin.mirrored and not self.rules.may_mirror(row):
-                self._pin_fault(pin, "It may not lie mirrored there.")
-            elif not sheet.is_clear(placed.polygon()):
-                self._pin_fault(pin, "It would lie over the edge, a bad zone or a pinned part.")
-            else:
-                sheet.add(placed)
-        return {key: list(sheet.placed.values()) for key, sheet in sheets.items()}
-
-    def _pin_fault(self, pin: PinnedPlace, why: str) -> None:
-        self.findings.append(
-            Finding(
-                "pin-let-go",
-                Severity.WARNING,
-                pin.title,
-                f"It cannot stay where it is pinned, on '{pin.stock}'. {why}",
-                "It was laid elsewhere; move or remove its [[pinned]] row.",
-            )
-        )
-
     def _groups(self) -> list[list[int]]:
         """Return part numbers by material and thickness, those that name an alloy first."""
         groups: dict[tuple[str, float], list[int]] = {}
@@ -188,56 +134,22 @@ class _Nest:
         groups = self._groups()
         self.watch.tell("laying the parts out")
         if start is not None:
-            again = self._quickly(groups, self._as_it_lay(start))
+            parts = self.placer.parts
+            lying = sheets_as_they_lay(start, self.pinned, parts.values(), self.stock, self.rules)
+            again = self._quickly(groups, lying)
             self._offer(self._nesting(sheet.laid() for sheet in again), always=True)
-        first = self._quickly(groups, self._with_pins())
+        first = self._quickly(groups, [sheet.copied() for sheet in self.pinned])
         self._offer(self._nesting(sheet.laid() for sheet in first))
         if self.watch.over():
             return
         # How the time is shared out: by sheets, as many as the quick layout took.
         counts = [self._count_of(first, group) for group in groups]
-        done: list[OpenSheet] = self._with_pins()
+        done: list[OpenSheet] = [sheet.copied() for sheet in self.pinned]
         sheets_left = sum(max(0, count - 1) + _LAST_SHARE for count in counts)
         for index, (group, count) in enumerate(zip(groups, counts, strict=True)):
             sheets_left = self._thoroughly(done, group, count, sheets_left, groups[index + 1 :])
             if self.watch.over():
                 return
-
-    def _with_pins(self) -> list[OpenSheet]:
-        rows = {row.name: row for row in self.stock}
-        sheets = []
-        for (name, copy), placed in self.pinned.items():
-            sheet = OpenSheet(rows[name], copy, self.rules)
-            for one in placed:
-                sheet.add(one)
-            sheets.append(sheet)
-        return sheets
-
-    def _as_it_lay(self, start: Nesting) -> list[OpenSheet]:
-        """Return the sheets of an earlier nesting with the parts that may still lie there."""
-        rows = {row.name: row for row in self.stock}
-        sheets = self._with_pins()
-        held = {number for sheet in sheets for number in sheet.placed}
-        for old in start.sheets:
-            row = rows.get(old.stock.name)
-            there = row is not None and (row.quantity is None or old.copy <= row.quantity)
-            if row is None or not there:
-                continue
-            sheet = next(
-                (s for s in sheets if (s.stock.name, s.copy) == (row.name, old.copy)), None
-            )
-            if sheet is None:
-                sheet = OpenSheet(row, old.copy, self.rules)
-                sheets.append(sheet)
-            for placed in old.placed:
-                part = self.placer.parts.get(placed.part.number)
-                if part is None or part.number in held or not _same_cut(part, placed.part):
-                    continue
-                again = replace(placed, part=part, pinned=False)
-                if _may_lie(again, sheet, self.rules):
-                    sheet.add(again)
-                    held.add(part.number)
-        return [sheet for sheet in sheets if sheet.placed]
 
     def _quickly(
         self,
@@ -256,7 +168,7 @@ class _Nest:
             left = self._on_open_sheets(sheets, left)
             supply, passed_over = self._supply(sheets), set[str]()
             for name, copy in taken:
-                supply.taken(name, copy)
+                supply.take(name, copy)
             while left:
                 found = supply.next_sheet(self.placer, left, passed_over)
                 if found is None:
@@ -327,7 +239,7 @@ class _Nest:
         self.seed += 100
         if not sheet.stock.is_rectangle:
             return self.placer.fill(sheet, left, watch, self.seed)
-        fitting = [number for number in left if self.placer.fits_alone(number, sheet.stock)]
+        fitting = self.placer.fitting(left, sheet.stock)
         sheet, rest = self.placer.lay_first(sheet, fitting, self.watch)
         if len(fitting) > 1:
             sheet, rest, fault = fill_by_strips(
@@ -364,7 +276,7 @@ class _Nest:
     def _supply(self, sheets: Iterable[OpenSheet]) -> SheetSupply:
         supply = SheetSupply(self.stock)
         for sheet in sheets:
-            supply.taken(sheet.stock.name, sheet.copy)
+            supply.take(sheet.stock.name, sheet.copy)
         return supply
 
     def _count_of(self, sheets: Sequence[OpenSheet], group: Sequence[int]) -> int:
@@ -379,8 +291,8 @@ class _Nest:
         return Nesting(self.rules, tuple(used), tuple(left))
 
     def _offer(self, nesting: Nesting, *, always: bool = False) -> None:
-        score = _score(nesting)
-        if self.best is not None and not always and not _beats(score, self._best_score):
+        score = layout_score(nesting)
+        if self.best is not None and not always and not beats(score, self._best_score):
             return
         self.best, self._best_score = nesting, score
         if self.better is not None:
@@ -389,47 +301,3 @@ class _Nest:
 
 def _serves(row: StockSheet, part: PartToPlace) -> bool:
     return row.serves(part.material, part.thickness_mm)
-
-
-def _same_cut(one: PartToPlace, other: PartToPlace) -> bool:
-    return np.array_equal(one.outline_mm, other.outline_mm) and len(one.openings_mm) == len(
-        other.openings_mm
-    )
-
-
-def _may_lie(placed: PlacedPart, sheet: OpenSheet, rules: NestRules) -> bool:
-    part = placed.part
-    if not _serves(sheet.stock, part) or (placed.mirrored and not rules.may_mirror(sheet.stock)):
-        return False
-    turns = rules.turns_rad(part, sheet.stock, mirrored=placed.mirrored)
-    if turns is not None:
-        off = np.remainder(placed.turn_rad - np.array(turns) + np.pi, 2 * np.pi) - np.pi
-        if float(np.abs(off).min()) > 1e-9:
-            return False
-    return sheet.is_clear(placed.polygon())
-
-
-def _score(nesting: Nesting) -> tuple[float, ...]:
-    """Return what is to be least: parts left out, sheet bought, sheet used, and the loose ends.
-
-    Of every row of stock the sheet that is used least counts by how far along it parts reach: the
-    rest of it is the offcut to keep.
-    """
-    left = sum(part.area_mm2 for part in nesting.left_out)
-    bought = used = 0.0
-    ends: dict[tuple[str, float], float] = {}
-    for sheet in nesting.sheets:
-        area = float(sheet.stock.polygon().area)
-        used += area
-        bought += area if sheet.stock.quantity is None else 0.0
-        key = (sheet.stock.material, sheet.stock.thickness_mm)
-        reach = sheet.used_length_mm * sheet.stock.size_mm[1]
-        ends[key] = min(ends.get(key, np.inf), reach)
-    return left, bought, used, sum(ends.values())
-
-
-def _beats(score: tuple[float, ...], other: tuple[float, ...]) -> bool:
-    for one, two in zip(score, other, strict=True):
-        if abs(one - two) > _WORTH_MM2:
-            return one < two
-    return False

@@ -145,11 +145,17 @@ class Placer:
                 best, left = tried, self.by_area(still)
         return best, left
 
-    def fits_alone(self, number: int, stock: StockSheet) -> bool:
-        """Tell whether a part has room on an empty sheet."""
+    def fitting(self, numbers: Iterable[int], stock: StockSheet) -> list[int]:
+        """Return those parts that have room on the sheet while it is empty."""
         sheet = OpenSheet(stock, 1, self.rules)
-        ways = self.ways(number, stock, "many")
-        return sheet.place_for(self.parts[number], self.probes[number], ways) is not None
+        return [
+            number
+            for number in numbers
+            if sheet.place_for(
+                self.parts[number], self.probes[number], self.ways(number, stock, "many")
+            )
+            is not None
+        ]
 
 
 def _better(one: OpenSheet, other: OpenSheet) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import count
 
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.materials.stock_sizes import stock_sizes_of
@@ -28,11 +29,17 @@ class SheetSupply:
     """
 
     stock: Sequence[StockSheet]
-    _taken: dict[str, int] = field(default_factory=dict)
+    _taken: set[tuple[str, int]] = field(default_factory=set)
 
-    def taken(self, name: str, copy: int) -> None:
-        """Remember that a copy is in use, and those before it."""
-        self._taken[name] = max(copy, self._taken.get(name, 0))
+    def take(self, name: str, copy: int) -> None:
+        """Remember that a copy is in use."""
+        self._taken.add((name, copy))
+
+    def _next_copy(self, row: StockSheet) -> int:
+        """Take the first copy that is not in use; return which."""
+        copy = next(n for n in count(1) if (row.name, n) not in self._taken)
+        self.take(row.name, copy)
+        return copy
 
     def next_sheet(
         self, placer: Placer, left: Sequence[int], passed_over: set[str]
@@ -53,16 +60,14 @@ class SheetSupply:
             if row.name not in passed_over and row.serves(part.material, part.thickness_mm)
         ]
         for row in serving:
-            used = self._taken.get(row.name, 0)
+            used = sum(name == row.name for name, _ in self._taken)
             if row.quantity is not None and used < row.quantity:
-                self._taken[row.name] = used + 1
-                return row, used + 1
+                return row, self._next_copy(row)
         to_buy = [row for row in serving if row.quantity is None]
         if not to_buy:
             return None
         row = _cheapest(to_buy, placer, left)
-        self._taken[row.name] = self._taken.get(row.name, 0) + 1
-        return row, self._taken[row.name]
+        return row, self._next_copy(row)
 
 
 def _cheapest(sizes: Sequence[StockSheet], placer: Placer, left: Sequence[int]) -> StockSheet:
@@ -74,9 +79,9 @@ def _cheapest(sizes: Sequence[StockSheet], placer: Placer, left: Sequence[int]) 
 
     def cost(row: StockSheet) -> tuple[int, float, float]:
         own = float(row.polygon().area)
-        count = max(1, math.ceil(area / (_LIKELY_USE * own)))
-        too_small = sum(not placer.fits_alone(number, row) for number in left)
-        return too_small, count * (float(row.price or 0.0) if priced else own), own
+        many = max(1, math.ceil(area / (_LIKELY_USE * own)))
+        too_large = len(left) - len(placer.fitting(left, row))
+        return too_large, many * (float(row.price or 0.0) if priced else own), own
 
     return min(sizes, key=cost)
 

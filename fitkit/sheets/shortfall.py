@@ -9,7 +9,8 @@ import numpy as np
 import shapely
 
 from fitkit.findings import Finding, Severity
-from fitkit.sheets.nest_parts import PinnedPlace, nest_parts
+from fitkit.sheets.kept_places import PinnedPlace
+from fitkit.sheets.nest_parts import nest_parts
 from fitkit.sheets.nesting import Nesting
 from fitkit.sheets.open_sheet import OpenSheet
 from fitkit.sheets.part_to_place import PartToPlace
@@ -50,7 +51,8 @@ def shortfall_findings(
     for (material, thickness), parts in groups.items():
         placer = Placer.of_parts(parts, nesting.rules)
         serving = [row for row in stock if row.serves(material, thickness)]
-        large = [p for p in parts if not any(placer.fits_alone(p.number, r) for r in serving)]
+        fitting = {number for row in serving for number in placer.fitting(placer.parts, row)}
+        large = [part for part in parts if part.number not in fitting]
         findings += [_too_large(part, serving, placer) for part in large]
         rest = [part for part in parts if part not in large]
         if rest:
@@ -64,7 +66,7 @@ def _too_large(part: PartToPlace, serving: Sequence[StockSheet], placer: Placer)
     usual = [
         row
         for row in usual_sheets(part.material, part.thickness_mm)
-        if placer.fits_alone(part.number, row)
+        if placer.fitting([part.number], row)
     ]
     split = f"split it with: fitkit patch split JOB '{part.name}'"
     if usual:
@@ -108,7 +110,7 @@ def _short(
         "does-not-fit",
         Severity.STOP,
         f"{rest[0].material} {rest[0].thickness_mm:g} mm",
-        f"It does not fit: short by {area_m2:.2f} m²; {count} left: {', '.join(titles)}.",
+        f"It does not fit: short by {_area_words(area_m2)}; {count} left: {', '.join(titles)}.",
         f"{remedy[:1].upper()}{remedy[1:]}.",
         number=area_m2,
         limit=0.0,
@@ -184,6 +186,10 @@ def _narrowest(part: PartToPlace) -> tuple[float, float]:
     corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(part.polygon()))
     sides = np.hypot(*np.diff(corners[:3], axis=0).T)
     return float(sides.max()), float(sides.min())
+
+
+def _area_words(area_m2: float) -> str:
+    return f"{area_m2:.2f} m²" if area_m2 >= 0.01 else f"{1e4 * area_m2:.0f} cm²"
 
 
 def _size_words(length_mm: float, width_mm: float) -> str:

@@ -14,7 +14,7 @@ from fitkit.workflow.step_report import Progress, StepReport, part_of
 if TYPE_CHECKING:
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
-    from fitkit.sheets.nest_parts import PinnedPlace
+    from fitkit.sheets.kept_places import PinnedPlace
     from fitkit.sheets.nesting import Nesting
     from fitkit.template.template import Template
 
@@ -212,7 +212,7 @@ def _last(job: Job) -> Nesting | None:
 def _pins(job: Job) -> list[PinnedPlace]:
     import numpy as np
 
-    from fitkit.sheets.nest_parts import PinnedPlace
+    from fitkit.sheets.kept_places import PinnedPlace
     from fitkit.units import radians_from_degrees
 
     return [

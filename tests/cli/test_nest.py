@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import json
+import os
+import signal
+import sys
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
 from fitkit.cli.app import app
+from fitkit.cli.nest_command import _stopped_by_hand
 from tests.workflow.quick_steps import JOB, job_folder
 from tests.workflow.test_nest_job import STOCK
 
@@ -35,4 +39,17 @@ def test_what_does_not_fit_exits_with_three(tmp_path: Path) -> None:
     folder = job_folder(tmp_path / "job", text=text)
     done = CliRunner().invoke(app, ["nest", str(folder)])
     assert done.exit_code == 3
-    assert "It does not fit: short by 0.00 m²" in done.stdout
+    assert "It does not fit: short by 48 cm²" in done.stdout
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs kill")
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_asked_to_stop_once_it_ends_in_its_own_time_and_twice_at_once(number: int) -> None:
+    before = signal.getsignal(number)
+    with _stopped_by_hand() as cancelled:
+        assert not cancelled()
+        os.kill(os.getpid(), number)
+        assert cancelled()
+        with pytest.raises(KeyboardInterrupt):
+            os.kill(os.getpid(), number)
+    assert signal.getsignal(number) is before

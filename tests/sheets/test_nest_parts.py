@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fitkit.sheets.kept_places import PinnedPlace
 from fitkit.sheets.layout_check import layout_faults
-from fitkit.sheets.nest_parts import NestResult, PinnedPlace, nest_parts
+from fitkit.sheets.nest_parts import NestResult, nest_parts
 from fitkit.sheets.nesting import Nesting, NestRules
 from fitkit.sheets.part_to_place import PartToPlace
 from fitkit.sheets.search_watch import SearchWatch

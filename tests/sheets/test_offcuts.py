@@ -30,7 +30,8 @@ def test_pockets_count_when_they_are_wide_enough_and_keep_off_parts_and_bad_zone
     pieces = offcuts_of(Nesting(NestRules(), (laid,)), 100.0)
     assert len(pieces) == 1
     kept = pieces[0].stock
-    assert kept.good_area().area == pytest.approx(np.pi * (147.0**2 - 20.0**2), rel=0.03)
+    # 3 mm gap and 2 mm for smoothing off the ring, 2 mm off the dent.
+    assert kept.good_area().area == pytest.approx(np.pi * (145.0**2 - 22.0**2), rel=0.01)
     assert offcuts_of(Nesting(NestRules(), (laid,)), 140.0) == ()
 
 

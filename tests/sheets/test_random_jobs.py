@@ -7,8 +7,9 @@ import pytest
 import shapely
 
 from fitkit.geometry.arrays import Floats
+from fitkit.sheets.kept_places import PinnedPlace
 from fitkit.sheets.layout_check import layout_faults
-from fitkit.sheets.nest_parts import PinnedPlace, nest_parts
+from fitkit.sheets.nest_parts import nest_parts
 from fitkit.sheets.nesting import NestRules
 from fitkit.sheets.part_to_place import PartToPlace
 from fitkit.sheets.search_watch import SearchWatch
