@@ -82,15 +82,24 @@ def _title(
     part = placed.part
     more = ["outside down"] if placed.mirrored else []
     lines = [str(part.number), *part.title.split(", "), *more]
-    space = FreeSpace(polygon, 0.4 * heights_mm[-1])
+    whole = [[" ".join(lines[:2]), *lines[2:]], lines]
+    found = _fitted(whole, polygon, heights_mm) or _fitted([lines[:1]], polygon, heights_mm)
+    at = shapely.get_coordinates(polygon.representative_point())[0]
+    return found or _stacked(lines[:1], at, heights_mm[-1])
+
+
+def _fitted(
+    choices: Sequence[Sequence[str]], shape: shapely.Polygon, heights_mm: Sequence[float]
+) -> list[Words]:
+    """Return the first choice of rows that fits a shape as large as any does; none if none."""
+    space = FreeSpace(shape, 0.4 * heights_mm[-1])
     for height in heights_mm:
-        for rows in ([" ".join([lines[0], lines[1]]), *lines[2:]], lines):
+        for rows in choices:
             wide = max(text_width_mm(row, height) for row in rows)
             centre = space.roomiest_centre(wide, 1.6 * height * len(rows))
             if centre is not None:
                 return _stacked(rows, centre, height)
-    at = shapely.get_coordinates(polygon.representative_point())[0]
-    return _stacked([lines[0]], at, heights_mm[-1])
+    return []
 
 
 def _stacked(rows: Sequence[str], centre: Floats, height: float) -> list[Words]:
@@ -149,7 +158,7 @@ def layout_page(
         shape = shapely.Polygon(small(offcut.outline_mm))
         strokes.append(Stroke(small(offcut.outline_mm), Layer.BEND, closed=True))
         size = " × ".join(f"{one:.0f}" for one in offcut.stock.size_mm)
-        words += _note(["keep", size], shape)
+        words += _fitted([[f"keep {size}"], ["keep", size]], shape, _TITLE_HEIGHTS_MM)
     # The grid stops short of words.
     boxes = [shapely.Polygon((words_box_mm(one) - corner) * scale) for one in words]
     free = free.difference(shapely.union_all([box.buffer(scale) for box in boxes]))
@@ -161,18 +170,6 @@ def layout_page(
         strokes=(*strokes, *rulers, *grain),
         words=(*words, *numbers, *head),
     )
-
-
-def _note(lines: Sequence[str], shape: shapely.Polygon) -> list[Words]:
-    """Return words where they fit, in one row or in several; none where they do not."""
-    space = FreeSpace(shape, 0.5)
-    for height in _TITLE_HEIGHTS_MM:
-        for rows in ([" ".join(lines)], lines):
-            wide = max(text_width_mm(row, height) for row in rows)
-            centre = space.roomiest_centre(wide, 1.6 * height * len(rows))
-            if centre is not None:
-                return _stacked(rows, centre, height)
-    return []
 
 
 def _hatched(area: shapely.Geometry) -> list[Stroke]:

@@ -138,7 +138,7 @@ class _Nest:
             lying = sheets_as_they_lay(start, self.pinned, parts.values(), self.stock, self.rules)
             again = self._quickly(groups, lying)
             self._offer(self._nesting(sheet.laid() for sheet in again), always=True)
-        first = self._quickly(groups, [sheet.copied() for sheet in self.pinned])
+        first = self._quickly(groups, self.pinned, watch=None if self.best is None else self.watch)
         self._offer(self._nesting(sheet.laid() for sheet in first))
         if self.watch.over():
             return
@@ -156,16 +156,18 @@ class _Nest:
         groups: Iterable[list[int]],
         sheets: Sequence[OpenSheet],
         taken: Sequence[tuple[str, int]] = (),
+        watch: SearchWatch | None = None,
     ) -> list[OpenSheet]:
         """Return sheets with every part of the groups laid one by one where there is room.
 
-        ``taken`` are sheets in use that nothing is added to.
+        ``taken`` are sheets in use that nothing is added to. Without a watch nobody can stop it:
+        a layout cut off half way is no answer.
         """
         sheets = [sheet.copied() for sheet in sheets]
         for group in groups:
             held = {number for sheet in sheets for number in sheet.placed}
             left = [number for number in group if number not in held]
-            left = self._on_open_sheets(sheets, left)
+            left = self._on_open_sheets(sheets, left, watch)
             supply, passed_over = self._supply(sheets), set[str]()
             for name, copy in taken:
                 supply.take(name, copy)
@@ -174,7 +176,7 @@ class _Nest:
                 if found is None:
                     break
                 count = len(left)
-                sheet, left = self.placer.lay_first(OpenSheet(*found, self.rules), left, self.watch)
+                sheet, left = self.placer.lay_first(OpenSheet(*found, self.rules), left, watch)
                 if len(left) == count:
                     passed_over.add(found[0].name)
                 else:
@@ -191,7 +193,8 @@ class _Nest:
     ) -> float:
         """Fill the group's sheets one after the other as well as the time allows."""
         held = {number for sheet in done for number in sheet.placed}
-        left = self._on_open_sheets(done, [number for number in group if number not in held])
+        left = [number for number in group if number not in held]
+        left = self._on_open_sheets(done, left, self.watch)
         supply, passed_over = self._supply(done), set[str]()
         while left and not self.watch.over():
             found = supply.next_sheet(self.placer, left, passed_over)
@@ -224,7 +227,7 @@ class _Nest:
         taken = tuple((sheet.stock.name, sheet.copy) for sheet in sheets)
         key = (taken, tuple(map(tuple, rest)))
         if key != self._rest_key:
-            quick = self._quickly(rest, [], taken=taken)
+            quick = self._quickly(rest, [], taken, self.watch)
             self._rest_key, self._rest = key, [sheet.laid() for sheet in quick]
         self._offer(self._nesting([*sheets, *self._rest]))
 
@@ -265,11 +268,13 @@ class _Nest:
 
     # -- keeping count -------------------------------------------------------------------
 
-    def _on_open_sheets(self, sheets: Sequence[OpenSheet], left: list[int]) -> list[int]:
+    def _on_open_sheets(
+        self, sheets: Sequence[OpenSheet], left: list[int], watch: SearchWatch | None
+    ) -> list[int]:
         """Lay parts on sheets in use that serve them; return what found no room."""
         for sheet in sheets:
             serves = [n for n in left if _serves(sheet.stock, self.placer.parts[n])]
-            still = set(self.placer.lay(sheet, serves, self.watch))
+            still = set(self.placer.lay(sheet, serves, watch))
             left = [n for n in left if n in still or n not in serves]
         return left
 

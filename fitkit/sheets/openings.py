@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -11,7 +10,6 @@ import numpy as np
 from fitkit.sheets.nesting import PlacedPart
 from fitkit.sheets.open_sheet import OpenSheet
 from fitkit.sheets.placing import Placer
-from fitkit.sheets.search_watch import SearchWatch
 from fitkit.sheets.stock_sheet import StockSheet
 
 __all__ = ["carried_along", "guests_in_openings"]
@@ -49,7 +47,7 @@ def guests_in_openings(
                 and _grain_agrees(placer, number, host, stock)
             ]
             sheet = OpenSheet(room, 1, rules)
-            inner.lay(sheet, tried, SearchWatch(math.inf))
+            inner.lay(sheet, tried)
             low = np.asarray(opening).min(axis=0)
             found = [replace(one, shift_mm=one.shift_mm + low) for one in sheet.placed.values()]
             if found:

@@ -81,13 +81,17 @@ class Placer:
         return sorted(numbers, key=lambda number: (-self.parts[number].area_mm2, number))
 
     def lay(
-        self, sheet: OpenSheet, order: Iterable[int], watch: SearchWatch, turns: str = "any"
+        self,
+        sheet: OpenSheet,
+        order: Iterable[int],
+        watch: SearchWatch | None = None,
+        turns: str = "any",
     ) -> list[int]:
-        """Lay on a sheet what finds room, in order; return what did not."""
+        """Lay on a sheet what finds room, in order; return what did not, also once stopped."""
         left = []
         for number in order:
             placed = None
-            if not watch.stopped():
+            if watch is None or not watch.stopped():
                 ways = self.ways(number, sheet.stock, turns)
                 placed = sheet.place_for(self.parts[number], self.probes[number], ways)
             if placed is None:
@@ -97,7 +101,7 @@ class Placer:
         return left
 
     def lay_first(
-        self, sheet: OpenSheet, numbers: Sequence[int], watch: SearchWatch
+        self, sheet: OpenSheet, numbers: Sequence[int], watch: SearchWatch | None = None
     ) -> tuple[OpenSheet, list[int]]:
         """Lay large parts first: all along, all across, or each as it reaches least; the best."""
         order = self.by_area(numbers)
@@ -112,7 +116,7 @@ class Placer:
         return best, left
 
     def _laid(
-        self, sheet: OpenSheet, order: Sequence[int], watch: SearchWatch, turns: str
+        self, sheet: OpenSheet, order: Sequence[int], watch: SearchWatch | None, turns: str
     ) -> tuple[OpenSheet, list[int]]:
         """Lay parts in order, first turned as told, then what is left as it will go."""
         tried = sheet.copied()
@@ -148,13 +152,15 @@ class Placer:
     def fitting(self, numbers: Iterable[int], stock: StockSheet) -> list[int]:
         """Return those parts that have room on the sheet while it is empty."""
         sheet = OpenSheet(stock, 1, self.rules)
+
+        def fits(number: int, turns: str) -> bool:
+            ways = self.ways(number, stock, turns)
+            return sheet.place_for(self.parts[number], self.probes[number], ways) is not None
+
         return [
             number
             for number in numbers
-            if sheet.place_for(
-                self.parts[number], self.probes[number], self.ways(number, stock, "many")
-            )
-            is not None
+            if any(fits(number, turns) for turns in ("along", "across", "many"))
         ]
 
 

@@ -61,12 +61,14 @@ def _squeezed(order: dict[str, Any]) -> Any:
     )
     queue = spyrrow.ProgressQueue()
     ended = threading.Event()
+    faults: list[BaseException] = []
 
     def solve() -> None:
         try:
             instance.solve(config, queue)
-        finally:
-            ended.set()
+        except BaseException as fault:  # the library's own kind is no Exception
+            faults.append(fault)
+        ended.set()
 
     threading.Thread(target=solve, daemon=True).start()
     kinds = spyrrow.ReportType
@@ -83,6 +85,8 @@ def _squeezed(order: dict[str, Any]) -> Any:
                     for one in strip.placed_items
                 ]
                 yield {"length": best, "placed": placed}
+    if faults:
+        raise faults[0]
 
 
 if __name__ == "__main__":

@@ -125,6 +125,13 @@ def test_a_material_without_stock_takes_a_size_as_sold() -> None:
     assert [finding.code for finding in result.findings] == ["stock-not-told"]
 
 
+def test_stopped_before_it_began_it_still_lays_all_parts_out() -> None:
+    parts = [box(100.0, 80.0, n) for n in range(1, 7)]
+    watch = SearchWatch(60.0, cancelled=lambda: True)
+    result = nest_parts(parts, [sheet()], RULES, watch=watch)
+    assert len(result.nesting.placed()) == 6
+
+
 def test_strips_pack_tighter_than_one_by_one_and_may_be_stopped_at_any_time() -> None:
     rng = np.random.default_rng(7)
     shapes = [ring_mm(r, 3 + k % 3) for k, r in enumerate(rng.uniform(30.0, 70.0, 24))]
