@@ -32,7 +32,7 @@ def _star(rng: np.random.Generator, size: float) -> Floats:
 
 def _parts(rng: np.random.Generator) -> list[PartToPlace]:
     parts = []
-    for number in range(1, rng.integers(4, 11)):
+    for number in range(1, rng.integers(4, 9)):
         size = float(rng.uniform(20.0, 110.0))
         if rng.random() < 0.2:
             made = part(ring_mm(size), number, openings_mm=(ring_mm(0.75 * size),))
