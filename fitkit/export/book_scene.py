@@ -10,7 +10,8 @@ import numpy as np
 
 from fitkit.export.body_picture import VIEWS
 from fitkit.export.body_shading import BodyView, LitBody, view_of
-from fitkit.geometry.arrays import Floats
+from fitkit.export.rasterised import nearest_faces
+from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.shop.worn_plate import WornPlate
 
@@ -56,6 +57,19 @@ class PlatesView:
     px_per_mm: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Whole:
+    """A picture of everything, the view it was taken from, and each pixel's plate (-1 none)."""
+
+    view: BodyView
+    picture: PlatesView
+    owner: Ints
+
+
+def _layer_grey(plate: WornPlate) -> float:
+    return _LAYERS[min(plate.layer, len(_LAYERS)) - 1]
+
+
 class BookScene:
     """The plates, on the body or on their own, ready to be looked at from any side.
 
@@ -86,6 +100,7 @@ class BookScene:
         self._plates = tuple(plates)
         self._leaders = tuple(leaders)
         self._lit = LitBody(self._mesh)
+        self._known: dict[tuple[str, int], _Whole] = {}
 
     def height_mm(self) -> float:
         """How high all of it is."""
@@ -101,46 +116,69 @@ class BookScene:
             Number of the one plate that the picture is about, with what lies round it; None shows
             and numbers them all.
         """
-        px_per_mm = height_px / max(1.04 * self.height_mm(), 1e-6)
-        view = view_of(self._mesh, VIEWS[view_name], px_per_mm)
-        image = self._lit.shaded(view, self._inks(only)).convert("L")
-        lines: list[Floats] = []
-        numbers: list[tuple[str, Floats]] = []
-        for plate in self._plates:
-            closed = np.vstack([plate.border_mm, plate.border_mm[:1]])
-            lines += self._lit.runs_in_sight(closed, view)
-            if only is None:
-                at = self._amid_seen(plate, view)
-                numbers += [] if at is None else [(str(plate.number), at)]
-        dashed = [run for line in self._leaders for run in self._lit.runs_in_sight(line, view)]
-        title = view_name if view_name in ("front", "back") else f"{view_name} (wearer's)"
-        whole = PlatesView(title, image, tuple(lines), tuple(dashed), tuple(numbers), px_per_mm)
-        return whole if only is None else self._round(whole, only, view)
+        whole = self._whole(view_name, height_px)
+        if only is None:
+            return whole.picture
+        return self._round(whole, only)
 
-    def _round(self, whole: PlatesView, number: int, view: BodyView) -> PlatesView:
-        """Return the part of a picture that lies round one plate."""
-        plate = next(one for one in self._plates if one.number == number)
+    def _whole(self, view_name: str, height_px: int) -> _Whole:
+        """Return the picture of everything from one side; it is lit once for all plates."""
+        if (view_name, height_px) not in self._known:
+            px_per_mm = height_px / max(1.04 * self.height_mm(), 1e-6)
+            view = view_of(self._mesh, VIEWS[view_name], px_per_mm)
+            numbers = [(str(plate.number), self._amid_seen(plate, view)) for plate in self._plates]
+            picture = PlatesView(
+                view_name if view_name in ("front", "back") else f"{view_name} (wearer's)",
+                self._lit.shaded(view, self._inks()).convert("L"),
+                tuple(
+                    run
+                    for plate in self._plates
+                    for run in self._lit.runs_in_sight(
+                        np.vstack([plate.border_mm, plate.border_mm[:1]]), view
+                    )
+                ),
+                tuple(run for line in self._leaders for run in self._lit.runs_in_sight(line, view)),
+                tuple((text, at) for text, at in numbers if at is not None),
+                px_per_mm,
+            )
+            face, _ = nearest_faces(
+                view.pixels(self._mesh.vertices),
+                self._mesh.vertices @ view.eye,
+                self._mesh.faces,
+                view.height_px,
+                view.width_px,
+            )
+            owner = np.where(face >= 0, self._plate_of_face[face], -1)
+            self._known[view_name, height_px] = _Whole(view, picture, owner)
+        return self._known[view_name, height_px]
+
+    def _round(self, whole: _Whole, number: int) -> PlatesView:
+        """Return the part of a picture that lies round one plate, that plate dark."""
+        from PIL import Image
+
+        index = next(i for i, one in enumerate(self._plates) if one.number == number)
+        plate = self._plates[index]
+        view, picture = whole.view, whole.picture
+        grey = np.asarray(picture.image).astype(np.float64)
+        grey[whole.owner == index] *= _SHOWN / _layer_grey(plate)
         places = view.pixels(plate.border_mm)
-        beside = _BESIDE_MM * whole.px_per_mm
+        beside = _BESIDE_MM * picture.px_per_mm
         size = np.array([view.width_px, view.height_px])
         low = np.clip(np.floor(places.min(axis=0) - beside), 0, size).astype(int)
         high = np.clip(np.ceil(places.max(axis=0) + beside), 0, size).astype(int)
+        part = grey[low[1] : high[1], low[0] : high[0]]
         return replace(
-            whole,
-            image=whole.image.crop((*map(int, low), *map(int, high))),
+            picture,
+            image=Image.fromarray(np.round(part).astype(np.uint8)),
             lines_px=tuple(
-                run for line in whole.lines_px for run in _inside(line - low, high - low)
+                run for line in picture.lines_px for run in _inside(line - low, high - low)
             ),
+            dashed_px=(),
+            numbers_px=(),
         )
 
-    def _inks(self, only: int | None) -> Floats:
-        greys = np.array(
-            [
-                _SHOWN if plate.number == only else _LAYERS[min(plate.layer, len(_LAYERS)) - 1]
-                for plate in self._plates
-            ]
-            + [_BODY]
-        )
+    def _inks(self) -> Floats:
+        greys = np.array([*(_layer_grey(plate) for plate in self._plates), _BODY])
         inks: Floats = np.repeat(greys[self._plate_of_face][:, None], 3, axis=1)
         return inks
 

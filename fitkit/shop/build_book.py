@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fitkit.body.body import SegmentAxis
 from fitkit.findings import Finding
@@ -20,7 +20,7 @@ from fitkit.shop.forming_step import FormingPlan
 from fitkit.shop.gauge_section import GaugeSection, gauge_sections
 from fitkit.shop.hardware_list import HardwareItem, OwnHardware, hardware_list
 from fitkit.shop.joint import riveted_joints
-from fitkit.shop.plan_facts import plan_facts
+from fitkit.shop.plan_facts import PlanFacts, plan_facts
 from fitkit.shop.plan_part import plan_of
 from fitkit.shop.worn_plate import WornPlate, worn_plates
 from fitkit.template.correction import Correction
@@ -154,19 +154,21 @@ def build_book(
     joints = riveted_joints(flats, rows, plates)
     by_number = {template.number: template for template in templates}
     pages: list[PartPage] = []
+    known: dict[str, tuple[PlanFacts, tuple[GaugeSection, ...]]] = {}
     for index, plate in enumerate(plates):
         if progress is not None:
             progress(index / len(plates), f"planning '{plate.title}'")
-        flat = next(one for one in flats if one.design.name == plate.design)
-        facts = plan_facts(
-            flat,
-            rivets=[row for row in rows if row.patch == plate.design],
-            correction=corrections.get(plate.design),
-            twin=plate.twin,
-        )
+        name = plate.design
+        if name not in known:
+            flat = next(one for one in flats if one.design.name == name)
+            own_rows = [row for row in rows if row.patch == name]
+            facts = plan_facts(flat, rivets=own_rows, correction=corrections.get(name))
+            known[name] = facts, gauge_sections(flat)
+        facts, gauges = known[name]
+        facts = replace(facts, twin=plate.twin)
         template = by_number[plate.number]
         plan, view = plan_of(facts), blank_view(template, facts)
-        pages.append(_page(template, plan, view, gauge_sections(flat), plate.number))
+        pages.append(_page(template, plan, view, gauges, plate.number))
     number = 1 + max((plate.number for plate in plates), default=0)
     standing: dict[int, list[str]] = {}
     for blank in attachments:

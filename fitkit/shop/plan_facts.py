@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,8 +36,8 @@ class PlanFacts:
     twin
         Whether it is the mirrored one of a pair: lines are called by their other names, and what
         leans left leans right.
-    laps
-        ``(line, width)`` of the laps that are not turned, by shown name.
+    beside
+        ``(kind, line, width)`` of the strips beyond its edges that are not turned.
     """
 
     flat: FlatPatch
@@ -47,9 +47,21 @@ class PlanFacts:
     shape: PlateShape
     edges: tuple[TurnedEdge, ...]
     holes: tuple[HoleTiming, ...]
-    laps: tuple[tuple[str, float], ...]
-    trims: tuple[tuple[str, float], ...]
-    twin: bool
+    beside: tuple[tuple[str, str, float], ...]
+    twin: bool = False
+
+    @property
+    def laps(self) -> tuple[tuple[str, float], ...]:
+        """Laps by line and width."""
+        return self._strips("lap")
+
+    @property
+    def trims(self) -> tuple[tuple[str, float], ...]:
+        """What is cut off after forming, by line and width."""
+        return self._strips("trim")
+
+    def _strips(self, kind: str) -> tuple[tuple[str, float], ...]:
+        return tuple((self.called(line), width) for one, line, width in self.beside if one == kind)
 
     @property
     def thickness_mm(self) -> float:
@@ -93,9 +105,8 @@ def plan_facts(
     *,
     rivets: Sequence[RivetHoles] = (),
     correction: Correction | None = None,
-    twin: bool = False,
 ) -> PlanFacts:
-    """Return what plans are made from.
+    """Return what plans are made from; of a twin with ``twin`` put in its place.
 
     Parameters
     ----------
@@ -105,19 +116,11 @@ def plan_facts(
     design = flat.design
     blank = blank_edges(flat, correction)
     edges = turned_edges(flat, blank)
-    name: Callable[[str], str] = mirrored_name if twin else str
-    beside = {
-        kind: tuple(
-            dict.fromkeys(
-                (name(shown_line(design, edge.line)), allowance.width_mm)
-                for edge, allowance in zip(blank.edges, blank.allowances, strict=True)
-                if allowance.width_mm > 0
-                and edge.line in design.edges
-                and design.edges[edge.line].kind == kind
-            )
-        )
-        for kind in ("lap", "trim")
-    }
+    beside = dict.fromkeys(
+        (design.edges[edge.line].kind, edge.line, allowance.width_mm)
+        for edge, allowance in zip(blank.edges, blank.allowances, strict=True)
+        if allowance.width_mm > 0 and not allowance.turned
+    )
     return PlanFacts(
         flat,
         blank,
@@ -126,7 +129,5 @@ def plan_facts(
         plate_shape(flat),
         edges,
         tuple(hole_timing(flat, blank, edges, row) for row in rivets),
-        beside["lap"],
-        beside["trim"],
-        twin,
+        tuple(beside),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.shop.forming_step import FormingPlan
@@ -40,7 +41,7 @@ def plan_part(
     InputError
         When the sheet is thicker than the tables of bends go.
     """
-    return plan_of(plan_facts(flat, rivets=rivets, correction=correction, twin=twin))
+    return plan_of(replace(plan_facts(flat, rivets=rivets, correction=correction), twin=twin))
 
 
 def plan_of(facts: PlanFacts) -> FormingPlan:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -28,7 +29,7 @@ def views(forming: str) -> tuple[BlankView, ...]:
     flat = flatten_patch(solids.patch_of(cap, name="cap", lines=("left rim",), **design))
     templates = make_templates(flat, number=1, job_name="Heron Warden", wearer="")
     return tuple(
-        blank_view(template, plan_facts(flat, twin=bool(twin)))
+        blank_view(template, replace(plan_facts(flat), twin=bool(twin)))
         for twin, template in enumerate(templates)
     )
 
