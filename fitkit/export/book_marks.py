@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from io import BytesIO
 from typing import Any
 
 import numpy as np
@@ -10,14 +11,28 @@ import shapely
 from reportlab.lib.utils import ImageReader
 from reportlab.platypus import Flowable
 
-from fitkit.drawing.drawing import Layer
+from fitkit.drawing.drawing import Drawing, Layer
 from fitkit.drawing.line_style import LINE_STYLES
+from fitkit.drawing.paper import Paper
 from fitkit.export.book_scene import PlatesView
+from fitkit.export.page_pdf import draw_on_canvas
 from fitkit.geometry.arrays import Floats
 from fitkit.shop.blank_view import BlankView
+from fitkit.shop.build_book import BookRange
 from fitkit.shop.gauge_section import GaugeSection
 
-__all__ = ["BOLD", "FONT", "MM", "BlankDrawing", "GaugeDrawing", "PlatesPicture", "scale_in_words"]
+__all__ = [
+    "BOLD",
+    "FONT",
+    "MM",
+    "BlankDrawing",
+    "GaugeDrawing",
+    "GreyPicture",
+    "PageDrawing",
+    "PlatesPicture",
+    "RangeBars",
+    "scale_in_words",
+]
 
 MM = 72.0 / 25.4
 """Points in a millimetre."""
@@ -270,6 +285,84 @@ class BlankDrawing(_Box):
             length * per_mm + 4.0, 2.0, f"{length:g} mm, drawn {scale_in_words(self.scale)}"
         )
         canvas.drawRightString(self.width, 2.0, "outside shown")
+
+
+class PageDrawing(_Box):
+    """A page that was drawn on its own, turned upright and made to fit, in black."""
+
+    def __init__(self, drawing: Drawing, paper: Paper, width: float, height: float) -> None:
+        self._turned = (paper.width_mm > paper.height_mm) != (width > height)
+        sides = paper.width_mm, paper.height_mm
+        wide, tall = sides[::-1] if self._turned else sides
+        self._scale = min(width / wide, height / tall)
+        super().__init__(width, tall * self._scale)
+        self._drawing, self._wide = drawing, wide
+
+    def draw(self) -> None:
+        """Draw it."""
+        canvas = self.canv
+        canvas.saveState()
+        canvas.translate(0.5 * (self.width - self._wide * self._scale), 0.0)
+        if self._turned:
+            canvas.translate(self._wide * self._scale, 0.0)
+            canvas.rotate(90)
+        canvas.scale(self._scale, self._scale)
+        draw_on_canvas(canvas, self._drawing, grey=True)
+        canvas.restoreState()
+
+
+class GreyPicture(_Box):
+    """A picture made elsewhere, in greys, as large as fits into a box."""
+
+    def __init__(self, png: bytes, width: float, height: float) -> None:
+        from PIL import Image
+
+        self._image = Image.open(BytesIO(png)).convert("L")
+        self._scale = min(width / self._image.width, height / self._image.height)
+        super().__init__(width, self._scale * self._image.height)
+
+    def draw(self) -> None:
+        """Draw it."""
+        wide = self._scale * self._image.width
+        left = 0.5 * (self.width - wide)
+        self.canv.drawImage(ImageReader(self._image), left, 0.0, wide, self.height)
+
+
+class RangeBars(_Box):
+    """Ranges of movement as bars: black what is free, white what is not, a tick where trimmed."""
+
+    def __init__(self, ranges: Sequence[BookRange], width: float) -> None:
+        super().__init__(width, 16.0 * len(ranges) + 14.0)
+        self._ranges = tuple(ranges)
+
+    def draw(self) -> None:
+        """Draw them, all to one scale from rest to wanted."""
+        canvas = self.canv
+        left, right = 0.36 * self.width, 0.84 * self.width
+        longest = max(abs(one.wanted_deg - one.rest_deg) for one in self._ranges) or 1.0
+        canvas.saveState()
+        canvas.setStrokeGray(0.0)
+        for row, one in enumerate(self._ranges):
+            y = self.height - 16.0 * (row + 1)
+            whole = (right - left) * abs(one.wanted_deg - one.rest_deg) / longest
+
+            def part(angle_deg: float, one: BookRange = one) -> float:
+                span = one.wanted_deg - one.rest_deg
+                return min(max((angle_deg - one.rest_deg) / span, 0.0), 1.0) if span else 1.0
+
+            canvas.setFillGray(0.0)
+            canvas.setFont(FONT, 8.5)
+            canvas.drawString(0.0, y + 2.0, one.name)
+            told = f"{one.free_deg:.0f}° of {one.wanted_deg:.0f}°"
+            canvas.drawString(left + whole + 6.0, y + 2.0, told)
+            canvas.setLineWidth(0.8)
+            canvas.rect(left, y, whole, 9.0, 1, 0)
+            canvas.rect(left, y, whole * part(one.free_deg), 9.0, 0, 1)
+            if one.trimmed_deg > one.free_deg + 0.5 or one.trimmed_deg < one.free_deg - 0.5:
+                x = left + whole * part(one.trimmed_deg)
+                canvas.setLineWidth(1.6)
+                canvas.line(x, y - 2.0, x, y + 11.0)
+        canvas.restoreState()
 
 
 class GaugeDrawing(_Box):

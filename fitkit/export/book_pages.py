@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reportlab.platypus import KeepTogether, Spacer, Table
+from reportlab.platypus import KeepTogether, PageBreak, Spacer, Table
 
-from fitkit.export.book_marks import MM, PlatesPicture
+from fitkit.export.book_marks import MM, GreyPicture, PageDrawing, PlatesPicture, RangeBars
 from fitkit.export.book_part_page import part_page
 from fitkit.export.book_scene import PlatesView
 from fitkit.export.book_style import (
@@ -24,7 +24,8 @@ from fitkit.export.book_style import (
     table,
     text,
 )
-from fitkit.shop.build_book import BuildBook
+from fitkit.sheets.layout_drawing import LAYOUT_PAPER
+from fitkit.shop.build_book import BookMotion, BookSheets, BuildBook
 from fitkit.shop.cautions import CAUTIONS, DEFERRING
 
 __all__ = ["Section", "book_sections", "contents", "cover"]
@@ -63,6 +64,7 @@ def book_sections(
         Section("Apart, by layer", _apart(book, apart, width, height)),
         Section("Parts and materials", _parts(book, width)),
         Section("Hardware", _hardware(book, width)),
+        *([Section("Sheets", _sheets(book.sheets, width, height))] if book.sheets else []),
         Section("Cautions", _cautions(book)),
     ]
     for part in book.parts:
@@ -73,6 +75,8 @@ def book_sections(
         Section("Putting it together", _assembly(book, width)),
         Section("First fitting", _fitting(book, width)),
     ]
+    if book.motion is not None and book.motion.ranges:
+        sections.append(Section("Moving in it", _motion(book.motion, width, height)))
     if book.measures:
         sections.append(Section("Measures", _measures(book, width)))
     return sections
@@ -190,6 +194,73 @@ def _hardware(book: BuildBook, width: float) -> list[Any]:
         Spacer(1, 4),
         text("Spares: one in ten, three at least (common practice, no source).", SMALL),
     ]
+
+
+def _sheets(sheets: BookSheets, width: float, height: float) -> list[Any]:
+    """Return how much sheet it takes, what is cut from which, and each sheet to mark out by."""
+
+    def money(value: float | None) -> str:
+        return "" if value is None else f"{value:.2f}"
+
+    used = [
+        (
+            row.sheet.title,
+            f"{len(row.sheet.placed)}",
+            f"{100 * row.sheet.utilisation:.0f} %",
+            f"{row.offcuts_mm2 / 1e6:.2f}",
+            money(row.cost),
+        )
+        for row in sheets.sheets
+    ]
+    cuts = [
+        (
+            str(row.part.number),
+            row.part.title,
+            row.sheet or "no room",
+            f"{row.part.cut_length_mm / 1000:.2f}",
+            str(len(row.part.drilled_mm)),
+            f"{row.mass_g:.0f}",
+            money(row.cost),
+        )
+        for row in sheets.cuts
+    ]
+    cost = f"cost {sheets.currency}".strip()
+    whole = width / MM
+    flow = [
+        text("Sheets", TITLE),
+        table(
+            ("sheet", "parts", "used", "kept m²", cost),
+            used,
+            (whole - 90, 18, 20, 24, 28),
+        ),
+        text("Cut list", HEAD),
+        table(
+            ("no.", "part", "sheet", "cut m", "holes", "g", cost),
+            cuts,
+            (12, 0.5 * (whole - 82), 0.5 * (whole - 82), 18, 17, 15, 20),
+        ),
+    ]
+    for page in sheets.pages:
+        flow += [PageBreak(), PageDrawing(page, LAYOUT_PAPER, width, height)]
+    return flow
+
+
+def _motion(motion: BookMotion, width: float, height: float) -> list[Any]:
+    """Return the ranges as bars, what stops them, and pictures of where."""
+    flow = [
+        text("Moving in it", TITLE),
+        text(
+            "Black: free from rest. White: where a plate stops it before what is wanted. Tick: how "
+            "far it goes once trimmed. Try it on slowly, with a helper at hand."
+        ),
+        Spacer(1, 4),
+        RangeBars(motion.ranges, width),
+        *(text(f"• {one}") for one in motion.remarks),
+    ]
+    for title, content in motion.pictures:
+        picture = GreyPicture(content, width, 0.42 * height)
+        flow.append(KeepTogether([text(title, HEAD), picture]))
+    return flow
 
 
 def _cautions(book: BuildBook) -> list[Any]:

@@ -16,7 +16,7 @@ from fitkit.drawing.paper import Paper
 from fitkit.drawing.text_width import em_mm, font_file, text_width_mm
 from fitkit.errors import InputError
 
-__all__ = ["pdf_of_full_pages", "pdf_of_pages"]
+__all__ = ["draw_on_canvas", "pdf_of_full_pages", "pdf_of_pages"]
 
 _POINTS_PER_MM = 72.0 / 25.4
 """PDF's default unit is 1/72 inch (ISO 32000-1:2008, 8.3.2.3)."""
@@ -53,7 +53,7 @@ def pdf_of_pages(pages: PageSet, *, printed_mm: tuple[float, float] = (100.0, 10
         canvas.beginForm(
             f"part{index}", float(low[0]), float(low[1]), float(high[0]), float(high[1])
         )
-        _draw(canvas, part)
+        draw_on_canvas(canvas, part)
         canvas.endForm()
     for page in pages.pages:
         canvas.setPageSize(_points(page.paper))
@@ -62,7 +62,7 @@ def pdf_of_pages(pages: PageSet, *, printed_mm: tuple[float, float] = (100.0, 10
             sx, sy = 100.0 / printed_mm[0], 100.0 / printed_mm[1]
             middle_x, middle_y = 0.5 * page.paper.width_mm, 0.5 * page.paper.height_mm
             canvas.transform(sx, 0, 0, sy, (1 - sx) * middle_x, (1 - sy) * middle_y)
-        _draw(canvas, page.furniture, {Layer.PAPER})
+        draw_on_canvas(canvas, page.furniture, {Layer.PAPER})
         for window in page.windows:
             (x0, y0), (x1, y1) = window.clip_mm
             canvas.saveState()
@@ -73,7 +73,7 @@ def pdf_of_pages(pages: PageSet, *, printed_mm: tuple[float, float] = (100.0, 10
             canvas.transform(c, s, -s, c, float(window.shift_mm[0]), float(window.shift_mm[1]))
             canvas.doForm(f"part{window.part}")
             canvas.restoreState()
-        _draw(canvas, page.furniture, set(Layer) - {Layer.PAPER})
+        draw_on_canvas(canvas, page.furniture, set(Layer) - {Layer.PAPER})
         canvas.showPage()
     canvas.save()
     return buffer.getvalue()
@@ -97,7 +97,7 @@ def pdf_of_full_pages(drawings: Sequence[Drawing], papers: Sequence[Paper]) -> b
     for drawing, paper in zip(drawings, papers, strict=True):
         canvas.setPageSize(_points(paper))
         canvas.scale(_POINTS_PER_MM, _POINTS_PER_MM)
-        _draw(canvas, drawing)
+        draw_on_canvas(canvas, drawing)
         canvas.showPage()
     canvas.save()
     return buffer.getvalue()
@@ -130,8 +130,13 @@ def _form_box(part: Drawing) -> tuple[np.ndarray, np.ndarray]:
     return points.min(axis=0) - 2.0, points.max(axis=0) + 2.0
 
 
-def _draw(canvas: Any, drawing: Drawing, layers: set[Layer] | None = None) -> None:
-    """Draw in millimetres; the canvas is scaled already."""
+def draw_on_canvas(
+    canvas: Any, drawing: Drawing, layers: set[Layer] | None = None, *, grey: bool = False
+) -> None:
+    """Draw in millimetres; the canvas is scaled already.
+
+    ``grey`` draws every layer in black, or in grey what belongs to the paper.
+    """
     for layer in _ORDER:
         if layers is not None and layer not in layers:
             continue
@@ -147,8 +152,9 @@ def _draw(canvas: Any, drawing: Drawing, layers: set[Layer] | None = None) -> No
         canvas.setDash(list(style.dash_mm))
         canvas.setLineJoin(1)
         canvas.setLineCap(0)
-        canvas.setStrokeColorRGB(*style.rgb)
-        canvas.setFillColorRGB(*style.rgb)
+        rgb = (max(style.rgb) if layer is Layer.PAPER else 0.0,) * 3 if grey else style.rgb
+        canvas.setStrokeColorRGB(*rgb)
+        canvas.setFillColorRGB(*rgb)
         if fills:
             _draw_fills(canvas, fills)
         if strokes:

@@ -68,8 +68,15 @@ STEPS = (
     Step("templates", "templates", 2, ("blanks",)),
     Step("pages", "out", 1, ("templates",)),
     Step("sheets", "sheets", 1, ("templates",)),
-    Step("book", "book", 1, ("body", "blanks", "templates"), on_request=True),
     Step("motion", "motion", 2, ("body", "patches"), on_request=True),
+    Step(
+        "book",
+        "book",
+        1,
+        ("body", "blanks", "templates"),
+        where_made=("sheets", "motion"),
+        on_request=True,
+    ),
 )
 """Every step in the order of the work, those made when asked for last."""
 

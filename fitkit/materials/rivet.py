@@ -18,7 +18,7 @@ from typing import Literal
 
 from fitkit.errors import InputError
 
-__all__ = ["Rivet", "RivetKind", "rivet_for_stack", "rivet_named", "rivets"]
+__all__ = ["Rivet", "RivetKind", "rivet_for_stack", "rivet_named", "rivets", "screw_for_hole"]
 
 RivetKind = Literal["blind", "solid", "screw", "post"]
 _NOUNS: dict[RivetKind, str] = {
@@ -191,6 +191,24 @@ def rivet_named(name: str) -> Rivet:
             return replace(rivet, countersunk=sunk)
     known = ", ".join(rivet.name for rivet in rivets())
     raise InputError(f"There is no rivet called '{name}'.", f"Choose one of: {known}.")
+
+
+def screw_for_hole(hole_mm: float) -> Rivet:
+    """Return the thickest screw whose smallest hole is no larger than the hole.
+
+    Raises
+    ------
+    InputError
+        When the hole is too small for the thinnest.
+    """
+    screws = [row for row in rivets() if row.kind == "screw"]
+    fitting = [row for row in screws if row.hole_mm[0] <= hole_mm + 1e-9]
+    if not fitting:
+        raise InputError(
+            f"No screw in the table goes through a {hole_mm:g} mm hole.",
+            f"Drill {min(row.hole_mm[0] for row in screws):g} mm at least.",
+        )
+    return max(fitting, key=lambda row: row.diameter_mm)
 
 
 def rivet_for_stack(sheets_mm: tuple[float, ...], *, kind: RivetKind = "blind") -> Rivet:

@@ -11,6 +11,8 @@ from fitkit.shop.worn_plate import WornPlate
 
 __all__ = ["AssemblyStep", "assembly_order"]
 
+_RIVETS = ("blind", "solid")
+
 
 @dataclass(frozen=True, slots=True)
 class AssemblyStep:
@@ -149,7 +151,7 @@ def _riveted(
     lines = [f"along '{joint.line}': {_rivets(joint)}"]
     if joint.later:
         lines.append(f"drill '{plate.title}' through the lap: ends first, clamp, then between")
-    lines.append("pin the ends and every fourth hole first; rivet from the middle outwards")
+    lines.append("pin the ends and every fourth hole first; then from the middle outwards")
     before = [
         plates[cover].called
         for cover in joint.covered_by
@@ -160,7 +162,7 @@ def _riveted(
     if joint.rivet.kind == "solid":
         lines.append("both sides must be reached: hold the bucking bar inside")
     return AssemblyStep(
-        f"Rivet {lap.called} to {plate.called}",
+        f"{'Rivet' if joint.rivet.kind in _RIVETS else 'Screw'} {lap.called} to {plate.called}",
         tuple(lines),
         (lap.number, plate.number),
         max(lap.layer, plate.layer),

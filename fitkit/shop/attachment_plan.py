@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fitkit.flatten.attachment_blank import AttachmentBlank
 from fitkit.materials.bend_radius import least_bend_radius
-from fitkit.materials.screw import screw_for_hole
+from fitkit.materials.rivet import screw_for_hole
 from fitkit.patch.attachment_design import AttachmentDesign
 from fitkit.shop.forming_step import FormingPlan, FormingStep, PlanCheck
 from fitkit.template.mirror import mirrored_name
@@ -48,14 +48,14 @@ def attachment_plan(blank: AttachmentBlank, *, plate_mm: float, twin: bool = Fal
         if least is not None and least.radius_mm > 0:
             tight = f", no tighter than {least.radius_mm:.1f} mm inside"
         screw = screw_for_hole(design.hole_mm)
-        length = screw.length_for(design.thickness_mm + plate_mm)
+        size = screw.size_in_words(screw.stock_length_for(design.thickness_mm + plate_mm))
         steps.append(
             FormingStep(
                 f"Set it on '{on}'",
                 (
                     f"bend {len(blank.tabs)} tabs out to lie on the plate{tight}; the mark 'up' to "
                     "the plate's own",
-                    f"{screw.name} × {length:g} screws, or rivets, through {design.hole_mm:g} mm "
+                    f"screws {size}, or rivets, through {design.hole_mm:g} mm "
                     "holes, while the plate's inside can be reached",
                 ),
                 "pliers with smooth jaws",

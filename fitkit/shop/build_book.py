@@ -6,10 +6,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fitkit.body.body import SegmentAxis
+from fitkit.drawing.drawing import Drawing
 from fitkit.findings import Finding
 from fitkit.flatten.attachment_blank import AttachmentBlank
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.materials.sheet_material import sheet_material_named
+from fitkit.sheets.cut_list import CutRow, SheetRow
 from fitkit.sheets.part_to_place import parts_to_place
 from fitkit.shop.assembly_order import AssemblyStep, assembly_order
 from fitkit.shop.attachment_plan import attachment_plan
@@ -27,7 +29,15 @@ from fitkit.template.correction import Correction
 from fitkit.template.rivet_joint import RivetHoles
 from fitkit.template.template import Template
 
-__all__ = ["BookMeasure", "BuildBook", "PartPage", "build_book"]
+__all__ = [
+    "BookMeasure",
+    "BookMotion",
+    "BookRange",
+    "BookSheets",
+    "BuildBook",
+    "PartPage",
+    "build_book",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +80,39 @@ class PartPage:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class BookSheets:
+    """The parts as laid on the stock: pages to mark out by, cut list, sheets, and the money's name.
+
+    ``pages`` are drawn on :data:`fitkit.sheets.layout_drawing.LAYOUT_PAPER`.
+    """
+
+    pages: tuple[Drawing, ...]
+    cuts: tuple[CutRow, ...]
+    sheets: tuple[SheetRow, ...]
+    currency: str
+
+
+@dataclass(frozen=True, slots=True)
+class BookRange:
+    """One asked movement, degrees: at rest, wanted, free as built, and free once trimmed."""
+
+    name: str
+    rest_deg: float
+    wanted_deg: float
+    free_deg: float
+    trimmed_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class BookMotion:
+    """What the joints' motion showed: ranges, findings in words, and pictures (title, PNG)."""
+
+    ranges: tuple[BookRange, ...]
+    remarks: tuple[str, ...]
+    pictures: tuple[tuple[str, bytes], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class BuildBook:
     """Everything in the book but pictures of the body.
 
@@ -89,6 +132,8 @@ class BuildBook:
         Keys of all that hold for any part, in their order.
     findings
         What was noticed in gathering.
+    sheets, motion
+        How the parts lie on the stock and how the plates move, where those steps have been made.
     """
 
     job: str
@@ -101,6 +146,8 @@ class BuildBook:
     measures: tuple[BookMeasure, ...]
     cautions: tuple[str, ...]
     findings: tuple[Finding, ...]
+    sheets: BookSheets | None = None
+    motion: BookMotion | None = None
 
     @property
     def mass_kg(self) -> float:
@@ -129,6 +176,8 @@ def build_book(
     attachments: Sequence[AttachmentBlank] = (),
     own: Sequence[OwnHardware] = (),
     measures: Sequence[BookMeasure] = (),
+    sheets: BookSheets | None = None,
+    motion: BookMotion | None = None,
     progress: Callable[[float, str], None] | None = None,
 ) -> BuildBook:
     """Return the book's content.
@@ -208,6 +257,8 @@ def build_book(
         tuple(measures),
         tuple(key for key in CAUTIONS if key in told),
         (*found, *findings),
+        sheets,
+        motion,
     )
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
-from fitkit.materials.screw import screw_for_hole
+from fitkit.materials.rivet import screw_for_hole
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.attachment_design import AttachmentDesign
 from fitkit.patch.design import PatchDesign
@@ -142,24 +142,21 @@ def _formed_mm(edge: FlatEdge) -> float:
 def _screws(
     attachments: Sequence[AttachmentDesign], stuff: Mapping[str, PatchDesign]
 ) -> list[HardwareItem]:
-    items: dict[tuple[str, float], list[tuple[int, str]]] = {}
+    items: dict[str, list[tuple[int, str]]] = {}
     for one in attachments:
         if one.tabs == 0:
             continue
         plate = stuff[one.on]
-        grip = one.thickness_mm + plate.thickness_mm
-        twice = 2 if plate.paired else 1
         screw = screw_for_hole(one.hole_mm)
-        key = screw.name, screw.length_for(grip)
-        items.setdefault(key, []).append((twice * one.tabs, f"'{one.name}' on '{one.on}'"))
+        size = screw.size_in_words(screw.stock_length_for(one.thickness_mm + plate.thickness_mm))
+        count = one.tabs * (2 if plate.paired else 1)
+        items.setdefault(size, []).append((count, f"'{one.name}' on '{one.on}'"))
     made = []
-    for (name, length), rows in sorted(items.items()):
+    for size, rows in sorted(items.items()):
         needed = sum(count for count, _ in rows)
         where = ", ".join(words for _, words in rows)
-        made.append(
-            HardwareItem("screw, nut, washer", f"{name} × {length:g}", needed, _spares(needed),
-                         None, where, "or a rivet of the hole's size")
-        )  # fmt: skip
+        note = "or a rivet of the hole's size"
+        made.append(HardwareItem("screw", size, needed, _spares(needed), None, where, note))
     return made
 
 

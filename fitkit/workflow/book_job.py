@@ -13,12 +13,14 @@ if TYPE_CHECKING:
     from fitkit.body.body import Body
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
-    from fitkit.shop.build_book import BookMeasure, BuildBook
+    from fitkit.shop.build_book import BookMeasure, BookMotion, BookSheets, BuildBook
 
 __all__ = ["book", "book_job"]
 
 BOOK_NAME = "build-book.pdf"
 """The book's file in the job's ``book`` folder."""
+
+_MOST_PICTURES = 6
 
 
 def book_job(
@@ -44,15 +46,19 @@ def book_job(
     if measures is not None and job.settings.book.measures != measures:
         with job.locked("book"):
             job.with_text(with_setting(job.text, "book", "measures", measures)).keep_text()
-    return make_job(folder, until="book", progress=progress)
+    # Where the job tells its stock, a book without the layout would be half a book.
+    also = ("sheets",) if job.settings.stock else ()
+    return make_job(folder, until="book", also=also, progress=progress)
 
 
 def book(job: Job, *, digests: FileDigests, progress: Progress | None = None) -> StepReport:
     """Make the build book, if stale. Hold the lock."""
-    return run_step(job, "book", lambda told: _made(job, told), digests=digests, progress=progress)
+    return run_step(
+        job, "book", lambda told: _made(job, digests, told), digests=digests, progress=progress
+    )
 
 
-def _made(job: Job, progress: Progress | None) -> Made:
+def _made(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
     from fitkit.drawing.paper import paper_named
     from fitkit.export.build_book_pdf import pdf_of_book
     from fitkit.job.body_files import read_body
@@ -60,7 +66,7 @@ def _made(job: Job, progress: Progress | None) -> Made:
     from fitkit.shop.hardware_list import hardware_csv
 
     body = read_body(job.result_folder("body"))
-    content = _content(job, body, part_of(progress, 0.0, 0.25))
+    content = _content(job, body, digests, part_of(progress, 0.0, 0.25))
     # A book is read in the hand: of larger papers it takes the usual one.
     paper = paper_named(job.settings.print.paper)
     paper = {"A3": paper_named("A4"), "Tabloid": paper_named("Letter")}.get(paper.name, paper)
@@ -84,7 +90,7 @@ def _made(job: Job, progress: Progress | None) -> Made:
     return Made(files, content.findings, words)
 
 
-def _content(job: Job, body: Body, progress: Progress | None) -> BuildBook:
+def _content(job: Job, body: Body, digests: FileDigests, progress: Progress | None) -> BuildBook:
     from fitkit.job.attachment_files import read_attachment
     from fitkit.job.designs import (
         attachment_designs,
@@ -114,6 +120,8 @@ def _content(job: Job, body: Body, progress: Progress | None) -> BuildBook:
         attachments=[read_attachment(blanks, one) for one in attachment_designs(settings)],
         own=own_hardware(settings),
         measures=_measures(job, body) if settings.book.measures else (),
+        sheets=_sheets(job) if _holds(job, "sheets", digests) else None,
+        motion=_motion(job) if _holds(job, "motion", digests) else None,
         progress=progress,
     )
 
@@ -125,4 +133,65 @@ def _measures(job: Job, body: Body) -> tuple[BookMeasure, ...]:
     return tuple(
         BookMeasure(row.name, row.body_mm, row.tape_mm, row.verdict)
         for row in measures_of(job, body)
+    )
+
+
+def _holds(job: Job, step: str, digests: FileDigests) -> bool:
+    """Whether a step's result is there and of what the job is now; a stale one misleads."""
+    return job.state(step, digests).state == "fresh"
+
+
+def _sheets(job: Job) -> BookSheets:
+    from fitkit.job.nesting_files import read_nesting
+    from fitkit.sheets.cut_list import cut_list, sheet_list
+    from fitkit.sheets.layout_drawing import layout_page
+    from fitkit.sheets.offcuts import offcuts_of
+    from fitkit.shop.build_book import BookSheets
+
+    nesting = read_nesting(job.result_folder("sheets"))
+    offcuts = offcuts_of(nesting, job.settings.nest.offcut_mm)
+    pages = tuple(
+        layout_page(
+            sheet,
+            nesting.rules,
+            [one for one in offcuts if one.sheet is sheet],
+            job_name=job.settings.job.name,
+            place=(index, len(nesting.sheets)),
+        )
+        for index, sheet in enumerate(nesting.sheets, start=1)
+    )
+    return BookSheets(
+        pages, cut_list(nesting, offcuts), sheet_list(nesting, offcuts), job.settings.nest.currency
+    )
+
+
+def _motion(job: Job) -> BookMotion:
+    from fitkit.job.made_from import MadeFrom
+    from fitkit.job.motion_files import read_motion
+    from fitkit.job.result_reading import read_result_bytes
+    from fitkit.job.settings import file_stem
+    from fitkit.shop.build_book import BookMotion, BookRange
+
+    folder = job.result_folder("motion")
+    record = MadeFrom.read(folder)
+    rows = read_motion(folder)["ranges"]
+    names = {f"{file_stem(row['name'])}.png": row["name"] for row in rows if row["contacts"]}
+    pictures = [
+        (name, read_result_bytes(folder, file))
+        for file, name in names.items()
+        if record is not None and file in record.files
+    ]
+    return BookMotion(
+        tuple(
+            BookRange(
+                row["name"],
+                row["rest_deg"],
+                row["wanted_deg"],
+                row["free_deg"],
+                row["free_after_trim_deg"],
+            )
+            for row in rows
+        ),
+        tuple(f"{one.message} {one.remedy}".strip() for one in (record.findings if record else ())),
+        tuple(pictures[:_MOST_PICTURES]),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fitkit.errors import InputError
-from fitkit.materials.rivet import rivet_for_stack, rivet_named, rivets
+from fitkit.materials.rivet import rivet_for_stack, rivet_named, rivets, screw_for_hole
 
 
 def test_two_one_millimetre_sheets_as_in_the_worked_example() -> None:
@@ -81,3 +81,14 @@ def test_unknown_rivet_names_the_known(name: str) -> None:
     with pytest.raises(InputError) as caught:
         rivet_named(name)
     assert "blind 3.2" in caught.value.remedy
+
+
+@pytest.mark.parametrize(("hole", "diameter"), [(3.2, 3.0), (4.2, 3.0), (4.3, 4.0), (5.5, 5.0)])
+def test_screw_for_a_hole_by_the_fine_series(hole: float, diameter: float) -> None:
+    """ISO 273 fine: M3 3.2, M4 4.3, M5 5.3 (from memory)."""
+    assert screw_for_hole(hole).diameter_mm == diameter
+
+
+def test_hole_that_no_screw_goes_through_is_refused() -> None:
+    with pytest.raises(InputError, match="through a 1 mm hole"):
+        screw_for_hole(1.0)

@@ -71,8 +71,8 @@ def test_tabs_take_screws_and_own_rows_are_doubled_on_a_pair() -> None:
     spike = AttachmentDesign("spike", "upper", LandmarkAnchor("x"), "spike", 40.0, 60.0, tabs=4)
     own = (OwnHardware("strap", 1, "upper", 200.0), OwnHardware("glue"))
     found = items(attachments=[spike], own=own)
-    assert found["screw, nut, washer"].needed == 8
-    assert found["screw, nut, washer"].size == "M3 × 5"
+    assert found["screw"].needed == 8
+    assert found["screw"].size == "M3 × 8 with lock nut"
     assert (found["strap"].needed, found["glue"].needed) == (2, 1)
 
 
