@@ -2,28 +2,61 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from io import BytesIO
 
 import numpy as np
 import pypdfium2 as pdfium
 import pytest
+from PIL import Image
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
 from fitkit.drawing.paper import paper_named
 from fitkit.drawing.text_width import font_file
-from fitkit.export.book_marks import BOLD, FONT, MM, BlankDrawing, GaugeDrawing
+from fitkit.export.book_marks import BOLD, FONT, MM, BlankDrawing, GaugeDrawing, RangeBars
 from fitkit.export.book_scene import view_towards
 from fitkit.export.build_book_pdf import pdf_of_book
+from fitkit.sheets.cut_list import cut_list, sheet_list
+from fitkit.sheets.layout_drawing import layout_page
+from fitkit.sheets.nesting import LaidSheet, Nesting, NestRules, PlacedPart
+from fitkit.sheets.part_to_place import parts_to_place
+from fitkit.sheets.stock_sheet import StockSheet
 from fitkit.shop.blank_view import blank_view
-from fitkit.shop.build_book import BookMeasure, build_book
+from fitkit.shop.build_book import BookMeasure, BookMotion, BookRange, BookSheets, build_book
 from fitkit.shop.gauge_section import GaugeSection
 from fitkit.shop.hardware_list import OwnHardware
 from fitkit.template.make_templates import make_templates
+from fitkit.template.template import Template
 from tests.shop.worn_barrel import barrel, belt, put_together
 from tests.template.parts import rectangle
 from tests.truth import solids
+
+
+def sheets_of(templates: Sequence[Template]) -> BookSheets:
+    """Return the first part on a sheet of 600 by 400 mm that costs 12."""
+    (part,) = parts_to_place(templates[:1])
+    corners = np.array([[0.0, 0.0], [600.0, 0.0], [600.0, 400.0], [0.0, 400.0]])
+    stock = StockSheet("offcut", part.material, part.thickness_mm, corners, price=12.0)
+    nesting = Nesting(
+        NestRules(), (LaidSheet(stock, 1, (PlacedPart(part, np.array([20.0, 20.0])),)),)
+    )
+    page = layout_page(nesting.sheets[0], nesting.rules, (), job_name="Heron Warden", place=(1, 1))
+    return BookSheets((page,), cut_list(nesting, ()), sheet_list(nesting, ()), "EUR")
+
+
+def motion() -> BookMotion:
+    """Return two ranges, one of them stopped, with a picture in colour."""
+    buffer = BytesIO()
+    Image.new("RGB", (60, 40), (200, 30, 20)).save(buffer, "png")
+    ranges = (
+        BookRange("left elbow bends", 10.0, 120.0, 84.0, 120.0),
+        BookRange("left shoulder lifts", 0.0, 90.0, 90.0, 90.0),
+    )
+    return BookMotion(
+        ranges, ("The sleeve stops the elbow.",), (("left elbow", buffer.getvalue()),)
+    )
 
 
 @pytest.fixture(scope="module")
@@ -54,6 +87,8 @@ def pages() -> list[tuple[str, np.ndarray]]:
         axes={},
         own=(OwnHardware("strap", 2, "belt"),),
         measures=(BookMeasure("chest", 901.0, 905.0, "within"),),
+        sheets=sheets_of(templates),
+        motion=motion(),
         progress=lambda fraction, _: told.append(fraction),
     )
     body = solids.cylinder(110.0, 300.0, 12.0)
@@ -72,9 +107,10 @@ def pages() -> list[tuple[str, np.ndarray]]:
 
 def test_every_page_is_there_and_numbered(pages: list[tuple[str, np.ndarray]]) -> None:
     texts = [text for text, _ in pages]
-    starts = ["Heron Warden", "Contents", "The plates", "Apart", "Parts", "Hardware", "Cautions"]
+    starts = ["Heron Warden", "Contents", "The plates", "Apart", "Parts", "Hardware", "Sheets"]
+    starts += ["Cautions"]
     starts += ["1 upper, left", "2 upper, right", "3 lower, left", "4 lower, right", "5 belt"]
-    starts += ["Putting it together", "First fitting", "Measures of Ada"]
+    starts += ["Putting it together", "First fitting", "Moving in it", "Measures of Ada"]
     places = [next(i for i, text in enumerate(texts) if text.startswith(s)) for s in starts]
     assert places == sorted(places)
     assert "The plates, from four sides 3" in texts[1]
@@ -91,13 +127,37 @@ def test_parts_tell_how_they_are_made(pages: list[tuple[str, np.ndarray]]) -> No
     assert "held by 2 × strap" in together
 
 
+def test_sheets_and_motion_come_in_where_they_have_been_made(
+    pages: list[tuple[str, np.ndarray]],
+) -> None:
+    texts = [text for text, _ in pages]
+    at = next(i for i, text in enumerate(texts) if text.startswith("Sheets"))
+    assert "cost EUR" in texts[at]
+    assert "upper, left" in texts[at]
+    assert "sheet 1 of 1: offcut" in texts[at + 1]
+    moving = next(text for text in texts if text.startswith("Moving in it"))
+    assert "84° of 120°" in moving
+    assert "The sleeve stops the elbow." in moving
+
+
+def test_bars_are_as_long_as_what_is_free() -> None:
+    """74 of 110 degrees: the black part of the longest bar is that share of it."""
+    box = RangeBars(motion().ranges[:1], 400.0)
+    pixels = drawn(box)
+    row = pixels[int(4 * (box.height - 16.0 + 4.5))]
+    free = np.flatnonzero(row[576:] < 60)
+    whole = 400.0 * (0.84 - 0.36) * 4.0
+    black = free[: int(np.argmax(np.diff(free) > 1)) + 1]
+    assert len(black) / whole == pytest.approx(74.0 / 110.0, abs=0.01)
+
+
 def test_the_book_is_grey(pages: list[tuple[str, np.ndarray]]) -> None:
     for _, pixels in pages:
         spread = pixels[..., :3].astype(int).max(axis=2) - pixels[..., :3].astype(int).min(axis=2)
         assert spread.max() <= 2
 
 
-def drawn(box: BlankDrawing | GaugeDrawing, scale: float = 4.0) -> np.ndarray:
+def drawn(box: BlankDrawing | GaugeDrawing | RangeBars, scale: float = 4.0) -> np.ndarray:
     """Return the pixels of a box alone, ``scale`` to the point, y up."""
     for name, bold in ((FONT, False), (BOLD, True)):
         pdfmetrics.registerFont(TTFont(name, font_file(bold=bold)))
