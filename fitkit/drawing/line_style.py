@@ -48,6 +48,9 @@ LINE_STYLES: dict[Layer, LineStyle] = {
     Layer.DRILL: LineStyle(0.25, (), (0.62, 0.0, 0.10)),
     Layer.MARK: LineStyle(0.25),
     Layer.GRAIN: LineStyle(0.25, (8.0, 1.5, 0.8, 1.5), (0.0, 0.33, 0.20)),
+    Layer.ART: LineStyle(0.25, (), (0.45, 0.25, 0.0)),
+    # Light by its thinness and its gaps, dark enough in tone for a black-and-white print.
+    Layer.UNDERLAY: LineStyle(0.13, (1.0, 1.5), (0.45, 0.45, 0.45)),
     Layer.WORDS: LineStyle(0.25),
     Layer.PAPER: LineStyle(0.18, (), (0.42, 0.42, 0.42)),
     Layer.SOLID: LineStyle(0.13),

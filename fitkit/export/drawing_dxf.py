@@ -21,6 +21,8 @@ DXF_LAYERS = {
     Layer.EDGE: "MARK",
     Layer.GRAIN: "MARK",
     Layer.BEND: "BEND",
+    Layer.ART: "ART",
+    Layer.UNDERLAY: "UNDERLAY",
     Layer.WORDS: "WORDS",
     Layer.PAPER: "PAPER",
     Layer.SOLID: "SOLID",

@@ -26,6 +26,8 @@ _FONT = "DejaVuSans"
 _ORDER = (
     Layer.SOLID,
     Layer.PAPER,
+    Layer.UNDERLAY,
+    Layer.ART,
     Layer.GRAIN,
     Layer.MARK,
     Layer.EDGE,

@@ -15,7 +15,7 @@ from fitkit.units import parse_length_mm
 
 __all__ = ["DESIGN_ROWS", "carried_rows", "with_rows_of"]
 
-DESIGN_ROWS = ("padding", "line", "patch", "attachment")
+DESIGN_ROWS = ("padding", "line", "patch", "attachment", "artwork")
 """The rows that make up a design."""
 
 # Lengths over the surface that grow with the body; sheet, laps and clearance do not.
@@ -31,8 +31,9 @@ def carried_rows(text: str, carried: LandmarkMap) -> str:
     document = tomlkit.parse(text)
     for section in DESIGN_ROWS:
         for row in document.get(section, []):
-            # An attachment keeps its own height: only its place goes by the map.
-            _carry(row.get("at", {}) if section == "attachment" else row, carried)
+            # What stands or lies on a plate keeps its own size: only its place goes by the map.
+            own = section in ("attachment", "artwork")
+            _carry(row.get("at", {}) if own else row, carried)
     return tomlkit.dumps(document)
 
 

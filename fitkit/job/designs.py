@@ -25,6 +25,7 @@ from fitkit.job.settings import (
     ThroughSection,
 )
 from fitkit.materials.sheet_material import sheet_material_named
+from fitkit.patch.artwork_design import ArtworkDesign
 from fitkit.patch.attachment_design import AttachmentDesign
 from fitkit.patch.design import (
     Anchor,
@@ -64,6 +65,7 @@ if TYPE_CHECKING:
 __all__ = [
     "anchor_of",
     "anchor_values_of",
+    "artwork_designs",
     "attachment_designs",
     "corrections",
     "leaning_on",
@@ -220,6 +222,7 @@ def _patch(section: PatchSection, form: FormSection) -> PatchDesign:
         ),
         cut_to=None if section.cut_to_pct is None else section.cut_to_pct / 100.0,
         stop_hole_mm=section.stop_hole_mm,
+        contours=section.contours,
     )
 
 
@@ -286,6 +289,21 @@ def attachment_designs(settings: JobSettings) -> tuple[AttachmentDesign, ...]:
             note=row.note,
         )
         for row in settings.attachment
+    )
+
+
+def artwork_designs(settings: JobSettings) -> tuple[ArtworkDesign, ...]:
+    """Return the emblems on the patches, in the order of the file."""
+    return tuple(
+        ArtworkDesign(
+            row.name,
+            row.on,
+            anchor_of(row.at),
+            row.width_mm,
+            radians_from_degrees(row.turn_deg),
+            row.twin,
+        )
+        for row in settings.artwork
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import tomllib
 from pathlib import Path
 
 from fitkit.errors import FileError, JobError
@@ -12,7 +13,7 @@ __all__ = ["copy_job"]
 
 
 def copy_job(source: Path, target: Path) -> None:
-    """Copy ``job.toml`` and ``photos/`` to a new folder, whole or not at all.
+    """Copy ``job.toml``, ``photos/`` and artwork to a new folder, whole or not at all.
 
     Raises
     ------
@@ -36,6 +37,10 @@ def copy_job(source: Path, target: Path) -> None:
             for photo in sorted((source / "photos").iterdir()):
                 if photo.is_file():
                     shutil.copyfile(photo, spare / "photos" / photo.name)
+        for name in _artwork_files((source / "job.toml").read_text(encoding="utf-8")):
+            if (source / name).is_file():
+                (spare / name).parent.mkdir(parents=True, exist_ok=True)
+                shutil.copyfile(source / name, spare / name)
         if target.exists():
             target.rmdir()  # an empty folder makes way
         os.rename(spare, target)
@@ -46,3 +51,13 @@ def copy_job(source: Path, target: Path) -> None:
         ) from error
     finally:
         shutil.rmtree(spare, ignore_errors=True)
+
+
+def _artwork_files(text: str) -> list[str]:
+    """Return the files inside the job folder that its artwork names."""
+    try:
+        rows = tomllib.loads(text).get("artwork", [])
+    except tomllib.TOMLDecodeError:
+        return []
+    names = [str(row["file"]) for row in rows if isinstance(row, dict) and "file" in row]
+    return [name for name in names if not name.startswith("/") and ".." not in name.split("/")]

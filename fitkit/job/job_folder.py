@@ -128,6 +128,10 @@ class Job:
                 inputs[f"photos/{name}"] = digests.digest(path, known_as=later)
         if step == "body" and (mesh := self.mesh_path()) is not None:
             inputs["the mesh"] = digests.digest(mesh) if mesh.is_file() else "not there"
+        if step == "templates":
+            for art in self.settings.artwork:
+                path = self.folder / art.file
+                inputs[art.file] = digests.digest(path) if path.is_file() else "not there"
         if step == "body" and not self.from_photos:
             after = ()
         for earlier in after:

@@ -22,6 +22,7 @@ from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.design import EdgeKind
 
 __all__ = [
+    "ArtworkSection",
     "AttachmentSection",
     "CorrectedEdgeSection",
     "CorrectionSection",
@@ -137,6 +138,7 @@ class PatchSection(Section):
     no_cuts: list[str | KeepOutSection] = Field(default_factory=list)
     cut_to_pct: Annotated[float, Field(gt=0.0, le=60.0)] | None = None
     stop_hole_mm: LengthFromZero | None = None
+    contours: bool = False
 
     @property
     def seams(self) -> tuple[str, ...]:
@@ -192,6 +194,29 @@ class CorrectionSection(Section):
     pencil: list[Annotated[list[tuple[float, float]], Field(min_length=2)]] = Field(
         default_factory=list
     )
+
+
+class ArtworkSection(Section):
+    """An ``[[artwork]]``: an emblem from a file in the job folder, SVG or picture, laid on a patch.
+
+    Its middle lies at ``at``, ``width_mm`` wide over the plate, ``turn_deg`` turned from the
+    wearer's up, counter-clockwise seen from outside. On the twin of a pair it is
+    ``"mirrored"``, the ``"same"`` way round, or ``"none"``.
+    """
+
+    name: Name
+    on: str
+    at: AnchorSection
+    file: Name
+    width_mm: LengthAboveZero
+    turn_deg: Degrees = 0.0
+    twin: Literal["mirrored", "same", "none"] = "mirrored"
+
+    @model_validator(mode="after")
+    def _inside_the_job(self) -> ArtworkSection:
+        if self.file.startswith("/") or ".." in self.file.split("/") or "\\" in self.file:
+            raise ValueError("Put the artwork's file into the job folder and name it from there.")
+        return self
 
 
 class AttachmentSection(Section):

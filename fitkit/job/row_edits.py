@@ -126,7 +126,7 @@ def with_patch_meant(text: str, name: str, other: str) -> str:
 
     for patch in document.get("patch", []):
         _exchange(patch, ("over",), exchanged)
-    for section in ("attachment", "hardware"):
+    for section in ("attachment", "artwork", "hardware"):
         for attached in document.get(section, []):
             _exchange(attached, ("on",), exchanged)
     return tomlkit.dumps(document)

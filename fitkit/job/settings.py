@@ -28,6 +28,7 @@ from fitkit.job.line_settings import (
 )
 from fitkit.job.motion_settings import LamesSection, MotionSection, NeedSection
 from fitkit.job.part_settings import (
+    ArtworkSection,
     AttachmentSection,
     CorrectedEdgeSection,
     CorrectionSection,
@@ -50,6 +51,7 @@ from fitkit.job.stock_settings import BadZoneSection, NestSection, PinnedSection
 __all__ = [
     "FORMAT",
     "AnchorSection",
+    "ArtworkSection",
     "AttachmentSection",
     "BadZoneSection",
     "BodySection",
@@ -142,6 +144,7 @@ class JobSettings(Section):
     patch: list[PatchSection] = Field(default_factory=list)
     correction: list[CorrectionSection] = Field(default_factory=list)
     attachment: list[AttachmentSection] = Field(default_factory=list)
+    artwork: list[ArtworkSection] = Field(default_factory=list)
     motion: MotionSection = MotionSection()
     need: list[NeedSection] = Field(default_factory=list)
     lames: list[LamesSection] = Field(default_factory=list)

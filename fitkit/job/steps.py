@@ -65,8 +65,8 @@ STEPS = (
     Step("body", "body", 2, ("scan",), beside=(*MEASURES_FILES, *SHOWN_FILES)),
     Step("patches", "patches", 2, ("body",)),
     Step("blanks", "blanks", 3, ("patches",)),
-    Step("templates", "templates", 2, ("blanks",)),
-    Step("pages", "out", 1, ("templates",)),
+    Step("templates", "templates", 3, ("blanks",)),
+    Step("pages", "out", 2, ("templates",)),
     Step("sheets", "sheets", 1, ("templates",)),
     Step("motion", "motion", 2, ("body", "patches"), on_request=True),
     Step(
@@ -167,6 +167,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 "[wearer] name": settings.wearer.name,
                 "[[patch]]": [patch.model_dump(mode="json") for patch in settings.patch],
                 "[[correction]]": [one.model_dump(mode="json") for one in settings.correction],
+                **_artwork(settings),
                 **_attachments(settings),
             }
         case "pages":
@@ -212,6 +213,13 @@ def _checks(settings: JobSettings, *, on_body: bool) -> list[str]:
     return [
         row for row in settings.capture.checks if isinstance(parse_check(row), BodyCheck) == on_body
     ]
+
+
+def _artwork(settings: JobSettings) -> dict[str, Any]:
+    """Return what the job says on emblems, nothing where it has none."""
+    if not settings.artwork:
+        return {}
+    return {"[[artwork]]": [row.model_dump(mode="json") for row in settings.artwork]}
 
 
 def _attachments(settings: JobSettings) -> dict[str, Any]:

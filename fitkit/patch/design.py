@@ -385,6 +385,8 @@ class PatchDesign:
         Radius of the ball by which this plate spans hollows of the body; 0 follows them.
     over
         Names of the patches that it lies over.
+    contours
+        Whether its template shows lines of equal stretch, light under all else.
     """
 
     name: str
@@ -409,3 +411,4 @@ class PatchDesign:
     no_cuts: tuple[str | KeepOut, ...] = ()
     cut_to: float | None = None
     stop_hole_mm: float | None = None
+    contours: bool = False

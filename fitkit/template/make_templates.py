@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from fitkit.flatten.formed_edges import formed_edges
 from fitkit.flatten.seam import edge_treatment
 from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.flatten.way_up import way_up
+from fitkit.geometry.arrays import Floats
 from fitkit.patch.design import PatchDesign
 from fitkit.template.blank_edges import BlankEdges, blank_edges, shown_line
 from fitkit.template.correction import Correction
@@ -25,6 +27,7 @@ from fitkit.template.part import GRAIN, MatchMark, NamedLine, Part
 from fitkit.template.part_drawing import part_drawing
 from fitkit.template.revision import revision_of
 from fitkit.template.rivet_joint import RivetHoles
+from fitkit.template.stretch_contours import stretch_contours
 from fitkit.template.template import Template, part_title
 from fitkit.template.words import Block
 
@@ -51,6 +54,8 @@ def make_templates(
     correction: Correction | None = None,
     rivets: Sequence[RivetHoles] = (),
     numbers: MarkNumbers | None = None,
+    art_mm: Sequence[Floats] = (),
+    twin_art_mm: Sequence[Floats] = (),
 ) -> tuple[Template, ...]:
     """Return the template of a blank; for a paired design the mirrored twin's as well.
 
@@ -68,6 +73,8 @@ def make_templates(
         Rows of rivet holes in this blank.
     numbers
         Of the match marks of all the job's blanks; without them this one is numbered by itself.
+    art_mm, twin_art_mm
+        Lines of emblems on the flat, (N, 2) mm each, and those that the twin bears mirrored.
 
     Returns
     -------
@@ -82,11 +89,14 @@ def make_templates(
     shown = way_up(flat.form, flat.flat_mm).shown
     way = None if shown == "any" else shown.upper()
     forming = _forming_words(sheet_demand(flat))
+    art, twin_art = (
+        tuple(blank.on_paper(line) for line in lines) for lines in (art_mm, twin_art_mm)
+    )
     sides = [design.side]
-    parts = [part]
+    parts = [replace(part, art=art)]
     if design.paired:
         sides.append(design.side.other)
-        parts.append(mirrored_part(part))
+        parts.append(mirrored_part(replace(part, art=twin_art)))
     templates = []
     for twin, (one, side) in enumerate(zip(parts, sides, strict=True)):
         name = mirrored_name(design.name) if twin else design.name
@@ -231,4 +241,9 @@ def _part_of(
         tuple(holes),
         tuple(NamedLine(mount.name, place(mount.footprint_mm)) for mount in flat.mounts),
         tuple(NamedLine(fold.name, place(fold.points_mm)) for fold in blank.fold_lines()),
+        contours=tuple(
+            NamedLine(line.name, place(line.points_mm)) for line in stretch_contours(flat)
+        )
+        if design.contours
+        else (),
     )

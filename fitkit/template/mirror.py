@@ -55,6 +55,8 @@ def mirrored_part(part: Part) -> Part:
         tuple(replace(hole, centre_mm=across(hole.centre_mm)) for hole in part.holes),
         tuple(line(footprint) for footprint in part.footprints),
         tuple(line(fold) for fold in part.folds),
+        tuple(across(points) for points in part.art),
+        tuple(line(contour) for contour in part.contours),
     )
 
 

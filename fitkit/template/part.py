@@ -83,6 +83,10 @@ class Part:
         Closed lines within which other parts stand on it, by their names.
     folds
         Fold lines, by what is done there.
+    art
+        Lines of emblems, (N, 2) mm each, closed ones with their first point repeated.
+    contours
+        Lines of equal stretch, by how much it is.
     """
 
     blank_mm: Floats
@@ -94,9 +98,14 @@ class Part:
     holes: tuple[Hole, ...] = ()
     footprints: tuple[NamedLine, ...] = ()
     folds: tuple[NamedLine, ...] = ()
+    art: tuple[Floats, ...] = ()
+    contours: tuple[NamedLine, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "blank_mm", frozen_floats(self.blank_mm, (None, 2), "blank_mm"))
+        object.__setattr__(
+            self, "art", tuple(frozen_floats(line, (None, 2), "art") for line in self.art)
+        )
         object.__setattr__(self, "cut_mm", frozen_floats(self.cut_mm, (None, 2), "cut_mm"))
 
     def blank_polygon(self) -> shapely.Polygon:

@@ -45,6 +45,7 @@ _BETWEEN_WORDS_MM = 2.4
 _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 _RULE_MM = 50.0
 _BARB_MM = 6.0
+_LONG_CONTOUR_MM = 40.0
 _ARROW_LENGTHS_MM = (40.0, 30.0, 22.0, 15.0, 10.0)
 
 
@@ -83,6 +84,9 @@ def part_drawing(
         if piece is not None:
             page.draw(piece[0])
             page.write(piece[1])
+    # The underlay comes last: it gives way to all words, its own among them.
+    for contour in part.contours:
+        page.underlay(contour)
     if laid is None:
         outside, leader = lay_block_outside(block, part.cut_mm)
         page.words += outside
@@ -113,6 +117,7 @@ class _Page:
             *across,
             *(Stroke(points, Layer.MARK) for points in ticks),
             *(Stroke(line.points_mm, Layer.MARK, closed=True) for line in part.footprints),
+            *(Stroke(points, Layer.ART) for points in part.art),
         ]
         self.words: list[Words] = []
         self.left_out: list[str] = []
@@ -130,6 +135,7 @@ class _Page:
                 for hole in part.holes
             )
         inner = [shapely.LineString(stroke.points_mm) for stroke in across]
+        inner += [shapely.LineString(points) for points in part.art]
         self.clear = self.near.without(inner)
         self.near.take(inner, 0.5)
 
@@ -185,6 +191,26 @@ class _Page:
         at = np.vstack([line.points_mm, line.points_mm[:1]])
         put = None if found is None else tried[found]
         self._put([put], line.name, at, (1.0, -1.0), f"'{line.name}' at its place")
+
+    def underlay(self, contour: NamedLine) -> None:
+        """Draw a line of equal stretch where it meets no words, with its figure in a gap of it."""
+        line = shapely.LineString(contour.points_mm)
+        if line.length > _LONG_CONTOUR_MM:
+            for share in (0.5, 0.3, 0.7, 0.15, 0.85):
+                at = np.array(line.interpolate(share, normalized=True).coords[0])
+                base = at - np.array([0.0, 0.5 * SMALLEST_MM])
+                figure = Words(
+                    contour.name, base, SMALLEST_MM, 0.0, TextAnchor.CENTRE, Layer.UNDERLAY
+                )
+                if self.near.first_fit(words_box_mm(figure)[None]) is not None:
+                    self.write([figure])
+                    break
+        clear = line.difference(shapely.union_all([box_of(one) for one in self.words]).buffer(0.4))
+        self.strokes += [
+            Stroke(shapely.get_coordinates(piece), Layer.UNDERLAY)
+            for piece in shapely.get_parts(clear)
+            if piece.length > 1.0
+        ]
 
     def _take(self, shapes: Sequence[shapely.Geometry], gap_mm: float) -> None:
         for room in (self.clear, self.near, self.strip):

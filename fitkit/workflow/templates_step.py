@@ -32,6 +32,7 @@ def _templates(job: Job, progress: Progress | None) -> Made:
     from fitkit.template.make_templates import make_templates
     from fitkit.template.mark_numbers import mark_numbers
     from fitkit.template.rivet_joint import rivet_holes
+    from fitkit.workflow.artwork import artwork_on
 
     files: dict[str, bytes] = {}
     findings: list[Finding] = []
@@ -46,6 +47,8 @@ def _templates(job: Job, progress: Progress | None) -> Made:
     for index, design in enumerate(designs):
         if progress is not None:
             progress(index / len(designs), f"drawing the template of '{design.name}'")
+        art, twin_art, remarks = artwork_on(job, flats[index])
+        findings += remarks
         every += make_templates(
             flats[index],
             number=numbers[design.name],
@@ -55,6 +58,8 @@ def _templates(job: Job, progress: Progress | None) -> Made:
             correction=corrected.get(design.name),
             rivets=[row for row in rows if row.patch == design.name],
             numbers=marks,
+            art_mm=art,
+            twin_art_mm=twin_art,
         )
     if job.settings.attachment:
         from fitkit.workflow.attachments import attachment_drawings
