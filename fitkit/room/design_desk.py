@@ -81,8 +81,9 @@ class DesignDesk:
         What a new patch is to be made of, once it has a name.
     chosen
         The line or patch that is looked at.
-    pointed
-        The patch that is pointed at, on the body or on its template.
+    pointed, pointed_line
+        The patch that is pointed at, on the body or on its template, and the line that a click
+        would mean.
     ghost
         The form, when it is to be seen.
     fault
@@ -112,6 +113,7 @@ class DesignDesk:
         self.region: Region | None = None
         self.chosen: Chosen | None = None
         self.pointed: str | None = None
+        self.pointed_line: str | None = None
         self.ghost: FormGhost | None = None
         self.ghost_wanted = False
         self.fault: FitkitError | None = None
@@ -216,10 +218,10 @@ class DesignDesk:
         if self.ghost_wanted:
             self._refresh_soon()
 
-    def point_at(self, patch: str | None) -> None:
-        """Light up a patch, on the body and on paper."""
-        if patch != self.pointed:
-            self.pointed = patch
+    def point_at(self, patch: str | None, *, line: str | None = None) -> None:
+        """Light up a patch, on the body and on paper, or a line."""
+        if (patch, line) != (self.pointed, self.pointed_line):
+            self.pointed, self.pointed_line = patch, line
             self.told()
 
     # -- the pointer ---------------------------------------------------------------------
@@ -244,8 +246,9 @@ class DesignDesk:
         if mine != self._hovers or (places and places != self._places_so_far()):
             return picked  # the pointer has been elsewhere since
         self._run_ahead(ahead)
-        over_patch = self.tool != "line" and picked is not None and picked.line is None
-        self.point_at(picked.patch if picked is not None and over_patch else None)
+        line = None if picked is None or self.tool == "patch" else picked.line
+        patch = None if picked is None or line or self.tool == "line" else picked.patch
+        self.point_at(patch, line=line)
         return picked
 
     def _run_ahead(self, ahead: Sequence[SurfacePath]) -> None:
@@ -322,7 +325,8 @@ class DesignDesk:
         taken = [design.name for design in self.lines.told]
         if self.drawing is None:
             name = free_name("line", taken)
-            rows = [drawn_row(name, self.kind, [*places, place])]
+            told = partial(drawn_row, self.lines, name, self.kind, [*places, place])
+            rows = [await asyncio.to_thread(told)]
             if self.both_sides:
                 rows.append(mirrored_row(free_name(twin_name(name), taken), name))
             keep = partial(add_rows, self._session.job(), "line", rows)
@@ -332,7 +336,7 @@ class DesignDesk:
             keep = partial(extend_line, self._session.job(), name, place)
         await self._lay_and_keep(rows, keep)
         self.first, self.ahead = None, ()
-        self.drawing = name
+        self.drawing = None if self.kind == "round" else name
         self.chosen = Chosen("line", name)
         self.told()
 

@@ -30,6 +30,8 @@ def show_design(viewer: Viewer, desk: DesignDesk) -> None:
     lit = [] if desk.chosen is None else [f"{desk.chosen.section} {desk.chosen.name}"]
     if desk.pointed is not None:
         lit.append(f"patch {desk.pointed}")
+    if desk.pointed_line is not None:
+        lit.append(f"line {desk.pointed_line}")
     viewer.light_up(lit)
 
 

@@ -18,6 +18,7 @@ from fitkit.workflow.draw_line import (
     line_facts,
     mirrored_row,
     on_axis,
+    parallel_row,
     twin_name,
 )
 from fitkit.workflow.edit_job import anchor_values, anchor_words
@@ -54,9 +55,16 @@ def line_panel(page: RoomPage, desk: DesignDesk, do: Do, name: str) -> None:
             if not has_twin(desk.lines, name):
                 twin = mirrored_row(twin_name(name), name)
                 button("On the other side too", lambda: do(desk.add_line, twin), small=True)
+            if name not in desk.lines.faults:
+                button("One beside it", lambda: do(_add_beside, desk, name), small=True)
             button("Take it out", lambda: do(desk.remove), small=True)
         for fact in line_facts(desk.lines, name):
             words(fact, "p", "fk-soft fk-number")
+
+
+async def _add_beside(desk: DesignDesk, name: str) -> None:
+    assert desk.lines is not None
+    await desk.add_line(parallel_row(desk.lines, name))
 
 
 def _level(fields: RowFields, row: Row) -> None:

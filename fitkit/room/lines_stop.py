@@ -22,6 +22,7 @@ from fitkit.room.patch_panel import new_patch_panel, patch_panel
 from fitkit.room.session import RoomSession
 from fitkit.room.template_strip import template_strip
 from fitkit.room.viewer import Viewer, add_viewer
+from fitkit.workflow.draw_line import DrawnKind
 from fitkit.workflow.edit_job import anchor_values
 from fitkit.workflow.pick_place import Ray
 from fitkit.workflow.step_edit import edits_to_step
@@ -32,6 +33,11 @@ _TOOLS: tuple[tuple[Tool, str], ...] = (
     ("choose", "Choose"),
     ("line", "Draw a line"),
     ("patch", "Name a patch"),
+)
+_KINDS: tuple[tuple[DrawnKind, str], ...] = (
+    ("geodesic", "Shortest way"),
+    ("through", "Smooth"),
+    ("round", "Circle"),
 )
 _LOOKS = ("front", "back", "left", "right")
 
@@ -145,7 +151,7 @@ def _tools(desk: DesignDesk, do: Callable[..., None]) -> None:
     if desk.tool != "line":
         return
     with box("fk-row"):
-        for kind, title in (("geodesic", "Shortest way"), ("through", "Smooth")):
+        for kind, title in _KINDS:
             made = button(title, lambda kind=kind: _run(desk, kind), small=True)
             made.classes("fk-chosen" if desk.kind == kind else "")
             made.props(f"aria-pressed={str(desk.kind == kind).lower()}")
@@ -157,7 +163,7 @@ def _tools(desk: DesignDesk, do: Callable[..., None]) -> None:
         _typed_place(desk, do)
 
 
-def _run(desk: DesignDesk, kind: Any) -> None:
+def _run(desk: DesignDesk, kind: DrawnKind) -> None:
     desk.kind = kind
     desk.stop_drawing()
 
@@ -183,8 +189,7 @@ def _typed_place(desk: DesignDesk, do: Callable[..., None]) -> None:
 
 
 def _what_is_said(desk: DesignDesk) -> tuple[object, ...]:
-    faults = desk.lines.faults if desk.lines else {}
-    return desk.tool, desk.first is None, desk.drawing, desk.doing, desk.fault, tuple(faults)
+    return desk.tool, desk.kind, desk.first is None, desk.drawing, desk.doing, desk.fault
 
 
 def _says(desk: DesignDesk, do: Callable[..., None]) -> None:
@@ -199,10 +204,12 @@ def _says(desk: DesignDesk, do: Callable[..., None]) -> None:
             button("Close it", lambda: do(desk.close_line), small=True)
             button("Done", desk.stop_drawing, small=True, first=True)
         elif desk.tool == "line" and desk.first is not None:
-            words("Click where it goes next.", "span")
+            on_rim = "Click a place on the circle." if desk.kind == "round" else None
+            words(on_rim or "Click where it goes next.", "span")
             button("Leave it", desk.stop_drawing, small=True)
         elif desk.tool == "line":
-            words("Click where the line begins; on a line it stays on that line.", "span")
+            middle = "Click the middle of the circle." if desk.kind == "round" else None
+            words(middle or "Click where the line begins; on a line it stays on it.", "span")
         elif desk.tool == "patch":
             words("Click inside the lines that go round it.", "span")
         else:

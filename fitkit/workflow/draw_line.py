@@ -23,21 +23,40 @@ __all__ = [
     "new_level_row",
     "next_leg",
     "on_axis",
+    "parallel_row",
     "twin_name",
 ]
 
-DrawnKind: TypeAlias = Literal["geodesic", "through"]
-"""The shortest way from place to place, or a smooth line through them."""
+DrawnKind: TypeAlias = Literal["geodesic", "through", "round"]
+"""The shortest way from place to place, a smooth line, or a circle by its middle and rim."""
 
 
 def drawn_row(
-    name: str, kind: DrawnKind, places: Sequence[Mapping[str, Any]], *, closed: bool = False
+    lines: LinesView,
+    name: str,
+    kind: DrawnKind,
+    places: Sequence[Mapping[str, Any]],
 ) -> dict[str, Any]:
-    """Return the row of a line through places."""
-    row: dict[str, Any] = {"name": name, "kind": kind}
-    if closed:
-        row["closed"] = True
-    return {**row, "points": [dict(place) for place in places]}
+    """Return the row of a line through places.
+
+    Raises
+    ------
+    DesignError, JobError
+        When a circle's middle and the place on it are not on the body.
+    """
+    if kind != "round":
+        return {"name": name, "kind": kind, "points": [dict(place) for place in places]}
+    (spoke,) = next_leg(lines, "geodesic", places[:1], places[1])
+    radius_mm = round(spoke.length_mm(), 1)
+    return {"name": name, "kind": kind, "centre": dict(places[0]), "radius_mm": radius_mm}
+
+
+def parallel_row(lines: LinesView, of: str) -> dict[str, Any]:
+    """Return the row of a line beside another, two fingers off: above a closed one, else left."""
+    closed = next(line.path.closed for line in lines.drawn.lines if line.name == of)
+    name = free_name(f"beside {of}", [design.name for design in lines.told])
+    towards = "up" if closed else "left"
+    return {"name": name, "kind": "parallel", "of": of, "distance_mm": 40, "towards": towards}
 
 
 def mirrored_row(name: str, of: str) -> dict[str, Any]:
@@ -91,7 +110,7 @@ def next_leg(
     known = [design.name for design in lines.told]
     leg = free_name("leg", known)
     last = places[-1:] if kind == "geodesic" else places
-    rows = [drawn_row(leg, kind, [*last, to])]
+    rows = [drawn_row(lines, leg, kind, [*last, to])]
     if other_side:
         rows.append(mirrored_row(free_name("twin", known), leg))
     redrawn = redrawn_lines(lines, rows)

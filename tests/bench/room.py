@@ -87,7 +87,7 @@ def bench_laying(folder: Path) -> None:
         told = time.process_time()
         places = [place_of(view, one) for one in picked if one is not None]
         laid = time.process_time()
-        redrawn = redrawn_lines(view, [drawn_row("line", "geodesic", places)])
+        redrawn = redrawn_lines(view, [drawn_row(view, "line", "geodesic", places)])
         cut = time.process_time()
         view_patches(redrawn)
         marks = [began, told, laid, cut, time.process_time()]

@@ -10,7 +10,7 @@ import pytest
 from fitkit.job.body_files import body_files
 from fitkit.job.job_folder import open_job
 from fitkit.job.made_from import FileDigests
-from fitkit.workflow.design_view import LinesView, view_lines, view_patches
+from fitkit.workflow.design_view import LinesView, redrawn_lines, view_lines, view_patches
 from fitkit.workflow.draw_line import (
     drawn_row,
     free_name,
@@ -18,6 +18,7 @@ from fitkit.workflow.draw_line import (
     leaning_lines,
     mirrored_row,
     next_leg,
+    parallel_row,
     twin_name,
 )
 from fitkit.workflow.edit_job import (
@@ -112,6 +113,16 @@ def test_the_next_leg_is_shown_on_both_sides(lines: LinesView) -> None:
     assert [design.name for design in lines.told] == ["low", "high", "right", "left"]
 
 
+def test_a_circle_runs_through_the_second_place(lines: LinesView) -> None:
+    places = [{"height_mm": 200, "bearing_deg": 180}, {"height_mm": 200, "bearing_deg": 210}]
+    row = drawn_row(lines, "boss", "round", places)
+    assert row["radius_mm"] == pytest.approx(100 * np.pi / 6, rel=0.01)
+    drawn = redrawn_lines(lines, [row]).drawn.lines[-1]
+    assert drawn.path.closed
+    beside = parallel_row(redrawn_lines(lines, [row]), "boss")
+    assert (beside["name"], beside["towards"]) == ("beside boss", "up")
+
+
 def test_names_and_twins(lines: LinesView) -> None:
     assert free_name("line", ["line", "line 2"]) == "line 3"
     assert twin_name("left hem") == "right hem"
@@ -128,10 +139,12 @@ def test_words_of_a_place_are_read_back(words: str) -> None:
     assert anchor_words(anchor_values(words)) == words
 
 
-def test_two_rows_are_one_change_and_a_line_runs_on(folder: Path) -> None:
+def test_two_rows_are_one_change_and_a_line_runs_on(folder: Path, lines: LinesView) -> None:
     before = (folder / "job.toml").read_text(encoding="utf-8")
     places = [{"height_mm": 120, "bearing_deg": 40}, {"height_mm": 150, "bearing_deg": 60}]
-    add_rows(folder, "line", [drawn_row("rib", "through", places), mirrored_row("rib 2", "rib")])
+    add_rows(
+        folder, "line", [drawn_row(lines, "rib", "through", places), mirrored_row("rib 2", "rib")]
+    )
     extend_line(folder, "rib", {"height_mm": 180, "bearing_deg": 60})
     rib = next(row for row in list_rows(folder, "line") if row["name"] == "rib")
     assert [point["height_mm"] for point in rib["points"]] == [120.0, 150.0, 180.0]

@@ -57,6 +57,7 @@ export class BodyView {
     this.sizes = new ResizeObserver(() => this.resize());
     this.sizes.observe(element);
     this.placed = this.recallCamera();
+    this.unsure = this.placed; // what is remembered may be of another job's body
     this.resize();
   }
 
@@ -133,8 +134,16 @@ export class BodyView {
     mesh.renderOrder = opacity < 1 ? 2 : 0;
     material.needsUpdate = true;
     this.paintMesh(name);
-    if (this.placed === false) this.look('all');
+    if (this.placed === false || this.loses(mesh)) this.look('all');
     this.invalidate();
+  }
+
+  /** Whether a remembered camera looks past the first mesh that comes. */
+  loses(mesh) {
+    if (!this.unsure) return false;
+    this.unsure = false;
+    const ball = new THREE.Box3().setFromObject(mesh).getBoundingSphere(new THREE.Sphere());
+    return ball.distanceToPoint(this.controls.target) > 0.5 * ball.radius;
   }
 
   dropMesh(name) {
