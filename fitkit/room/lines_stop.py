@@ -39,6 +39,7 @@ _KINDS: tuple[tuple[DrawnKind, str], ...] = (
     ("through", "Smooth"),
     ("round", "Circle"),
 )
+_REPORT = "The job is as it was before; report what the window says that fitkit room runs in."
 _LOOKS = ("front", "back", "left", "right")
 
 
@@ -52,6 +53,10 @@ def build(page: RoomPage) -> None:
     """Fill the page."""
     desk = desk_of(page.session)
     do = _doing(page)
+
+    def strip() -> None:
+        template_strip(page.session, desk)
+
     with box("fk-desk"):
         with box("fk-desk-view"):
             page.live(lambda: _tools(desk, do), of=lambda: (desk.tool, desk.kind, desk.both_sides))
@@ -60,10 +65,11 @@ def build(page: RoomPage) -> None:
             _looks(viewer)
         with box("fk-desk-side"):
             _steps(page, desk, do)
-            page.live(lambda: _chosen(page, desk, do), of=lambda: _panel_key(desk))
-            page.live(lambda: patch_list(desk), of=lambda: (desk.patches, desk.chosen))
-            page.live(lambda: line_list(desk, do), of=lambda: (desk.lines, desk.chosen))
-            page.live(lambda: template_strip(page.session, desk), of=lambda: _strip_key(page, desk))
+            with box("fk-desk-scroll"):
+                page.live(lambda: _chosen(page, desk, do), of=lambda: _panel_key(desk))
+                page.live(lambda: patch_list(desk), of=lambda: (desk.patches, desk.chosen))
+                page.live(lambda: line_list(desk, do), of=lambda: (desk.lines, desk.chosen))
+                page.live(strip, of=lambda: (page.session.revision, desk.lines is None))
     _join(viewer, desk, do)
     page.follow(lambda: do(desk.refresh), of=lambda: page.session.revision)
     do(desk.refresh)
@@ -81,6 +87,10 @@ def _doing(page: RoomPage) -> Callable[..., None]:
             except FitkitError as error:
                 with client:
                     page.tell(error)
+            except Exception as error:
+                with client:
+                    page.tell(FitkitError(f"fitkit itself failed ({error!r}).", _REPORT))
+                raise
 
         task = asyncio.create_task(tried())
         running.add(task)
@@ -267,8 +277,4 @@ def _chosen(page: RoomPage, desk: DesignDesk, do: Callable[..., None]) -> None:
     elif desk.chosen is not None:
         patch_panel(page, desk, do, desk.chosen.name)
     # Whoever chose it in a list farther down sees it.
-    ui.run_javascript("document.querySelector('.fk-desk-side').scrollTo({top: 0})")
-
-
-def _strip_key(page: RoomPage, desk: DesignDesk) -> tuple[object, ...]:
-    return page.session.revision, desk.lines is None
+    ui.run_javascript("document.querySelector('.fk-desk-scroll').scrollTo({top: 0})")

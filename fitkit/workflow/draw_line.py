@@ -52,10 +52,14 @@ def drawn_row(
 
 
 def parallel_row(lines: LinesView, of: str) -> dict[str, Any]:
-    """Return the row of a line beside another, two fingers off: above a closed one, else left."""
+    """Return the row of a line 40 mm beside another: above a level, round a ring, else left."""
+    from fitkit.patch.design import LevelLine, SymmetryLine
+
+    design = next(one for one in lines.told if one.name == of)
     closed = next(line.path.closed for line in lines.drawn.lines if line.name == of)
     name = free_name(f"beside {of}", [design.name for design in lines.told])
-    towards = "up" if closed else "left"
+    ring = closed and not isinstance(design, SymmetryLine)
+    towards = "up" if isinstance(design, LevelLine) else "out" if ring else "left"
     return {"name": name, "kind": "parallel", "of": of, "distance_mm": 40, "towards": towards}
 
 

@@ -120,7 +120,9 @@ def test_a_circle_runs_through_the_second_place(lines: LinesView) -> None:
     drawn = redrawn_lines(lines, [row]).drawn.lines[-1]
     assert drawn.path.closed
     beside = parallel_row(redrawn_lines(lines, [row]), "boss")
-    assert (beside["name"], beside["towards"]) == ("beside boss", "up")
+    assert (beside["name"], beside["towards"]) == ("beside boss", "out")
+    assert redrawn_lines(redrawn_lines(lines, [row]), [beside]).drawn.lines[-1].path.closed
+    assert parallel_row(lines, "low")["towards"] == "up"
 
 
 def test_names_and_twins(lines: LinesView) -> None:
