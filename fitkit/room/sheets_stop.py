@@ -97,7 +97,7 @@ def _does_it_fit(layout: Nesting) -> None:
 
 def _move(page: RoomPage, part: str, by_mm: tuple[float, float], turn_deg: float) -> None:
     page.try_to(
-        lambda: move_part(page.session.job(), part, by_mm=by_mm, turn_deg=turn_deg),
+        lambda: move_part(page.session.job(), part, by_mm=by_mm, turn_deg=turn_deg, kept_on=True),
         done=f"{part} stays there. Lay out again for the rest.",
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 from fitkit.errors import InputError
@@ -12,9 +13,17 @@ __all__ = ["move_part"]
 
 
 def move_part(
-    folder: Path | str, part: str, *, by_mm: tuple[float, float] = (0.0, 0.0), turn_deg: float = 0.0
+    folder: Path | str,
+    part: str,
+    *,
+    by_mm: tuple[float, float] = (0.0, 0.0),
+    turn_deg: float = 0.0,
+    kept_on: bool = False,
 ) -> StepReport:
     """Move a part on the sheet it lies on, turn it about its middle, and pin it there.
+
+    With ``kept_on`` it goes no further than the sheet's own length and width let it, as when a
+    hand pushes it against the edge.
 
     Raises
     ------
@@ -46,7 +55,14 @@ def move_part(
     c, s = math.cos(turn), math.sin(turn)
     shift = np.array([[c, -s], [s, c]]) @ (placed.shift_mm - centre) + centre + np.array(by_mm)
     moved = PlacedPart(placed.part, shift, placed.turn_rad + turn, placed.mirrored, pinned=True)
-    area, rules = moved.polygon(), layout.rules
+    rules = layout.rules
+    if kept_on:
+        low, high = moved.outline_mm().min(axis=0), moved.outline_mm().max(axis=0)
+        over = np.maximum(rules.margin_mm - low, 0.0)
+        over -= np.maximum(high - (np.array(sheet.stock.size_mm) - rules.margin_mm), 0.0)
+        shift = shift + over
+        moved = replace(moved, shift_mm=shift)
+    area = moved.polygon()
     if not sheet.stock.good_area().buffer(-rules.margin_mm + 1e-6).contains(area):
         raise InputError(
             f"There '{part}' would lie over the edge of the sheet, or on a bad place.",
