@@ -5,9 +5,9 @@ from __future__ import annotations
 from nicegui import ui
 
 from fitkit.errors import FitkitError
+from fitkit.room.guard import BEGINNING
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, field, mark, words
-from fitkit.room.stops import STOPS
 from fitkit.workflow.job_shelf import ShelvedJob, free_folder, shelved_jobs
 from fitkit.workflow.start_job import start_job
 
@@ -79,4 +79,4 @@ def _enter(page: RoomPage, job: ShelvedJob) -> None:
         lambda: page.session.take_up(job.folder)
     ):
         return
-    ui.navigate.to(f"/{STOPS[0].name}")
+    ui.navigate.to(BEGINNING)

@@ -14,7 +14,10 @@ from collections.abc import Awaitable, Callable, Iterable, Mapping, MutableMappi
 from http.cookies import CookieError, SimpleCookie
 from typing import Any, TypeAlias
 
-__all__ = ["Guard", "enter_path"]
+__all__ = ["BEGINNING", "Guard", "enter_path"]
+
+BEGINNING = "/begin"
+"""The page that a browser sees first."""
 
 _Scope: TypeAlias = MutableMapping[str, Any]
 _Receive: TypeAlias = Callable[[], Awaitable[MutableMapping[str, Any]]]
@@ -166,7 +169,8 @@ class Guard:
         )
         await sent.page(
             '<!doctype html><html lang="en"><meta charset="utf-8"><title>fitting room</title>'
-            '<meta http-equiv="refresh" content="0;url=/"><p><a href="/">Into the room</a></p>',
+            f'<meta http-equiv="refresh" content="0;url={BEGINNING}">'
+            f'<p><a href="{BEGINNING}">Into the room</a></p>',
             ((b"set-cookie", cookie.encode()),),
         )
 

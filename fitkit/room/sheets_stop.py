@@ -18,8 +18,8 @@ from fitkit.sheets.nesting import Nesting, PlacedPart
 from fitkit.units import parse_length_mm
 from fitkit.workflow.edit_settings import change_setting, read_job_settings
 from fitkit.workflow.edit_stock import add_stock, remove_stock
-from fitkit.workflow.move_part import move_part
-from fitkit.workflow.nest_job import pin_part, read_layout, release_part
+from fitkit.workflow.move_part import layout_as_pinned, move_part
+from fitkit.workflow.nest_job import pin_part, release_part
 
 __all__ = ["build"]
 
@@ -38,9 +38,7 @@ def _seen(page: RoomPage) -> Nesting | None:
     if not session.made("sheets"):
         return None
     try:
-        return session.seen(
-            "layout", session.versions("sheets"), lambda: read_layout(session.job())
-        )
+        return session.seen("layout", session.revision, lambda: layout_as_pinned(session.job()))
     except FitkitError:
         return None  # which the step's own state tells
 
@@ -104,18 +102,14 @@ def _move(page: RoomPage, part: str, by_mm: tuple[float, float], turn_deg: float
 
 def _places(page: RoomPage, layout: Nesting) -> None:
     """List the parts with their places as numbers, to be moved, turned, pinned and let go."""
-    try:
-        pins = {row["part"] for row in read_job_settings(page.session.job())["pinned"]}
-    except FitkitError:
-        pins = set()
     with table(("", "Part", "From left, mm", "Up, mm", "", ""), right=(2, 3)):
         for sheet in layout.sheets:
             for placed in sheet.placed:
                 with box(tag="tr"):
-                    _place(page, placed, pinned=placed.part.title in pins)
+                    _place(page, placed)
 
 
-def _place(page: RoomPage, placed: PlacedPart, *, pinned: bool) -> None:
+def _place(page: RoomPage, placed: PlacedPart) -> None:
     job, title = page.session.job(), placed.part.title
     corner = placed.outline_mm().min(axis=0)
 
@@ -137,8 +131,8 @@ def _place(page: RoomPage, placed: PlacedPart, *, pinned: bool) -> None:
         button("Turn", partial(_move, page, title, (0.0, 0.0), 90.0), small=True,
                label=f"Turn {title} by a quarter")  # fmt: skip
     with box(tag="td"):
-        told = "Let go" if pinned else "Pin"
-        act = partial(release_part, job, title) if pinned else partial(pin_part, job, title)
+        told = "Let go" if placed.pinned else "Pin"
+        act = partial(release_part, job, title) if placed.pinned else partial(pin_part, job, title)
         button(told, partial(page.try_to, act), small=True, label=f"{told}: {title}")
 
 

@@ -6,17 +6,19 @@ from collections.abc import Mapping
 from importlib import import_module
 
 from fastapi import FastAPI, Request
+from fastapi.responses import RedirectResponse
 from nicegui import app as nicegui_app
 from nicegui import ui
 
 from fitkit.errors import FitkitError
 from fitkit.room.front_page import build_front
+from fitkit.room.guard import BEGINNING
 from fitkit.room.looks import KEPT_FOCUS, STYLE
 from fitkit.room.made_routes import add_made_routes
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, mark, show_findings, words
 from fitkit.room.session import RoomSession
-from fitkit.room.stops import STOPS, Stop, StopState, job_findings, state_of_stop
+from fitkit.room.stops import STOPS, Stop, StopState, job_findings, next_stop, state_of_stop
 from fitkit.workflow.edit_settings import read_job_settings
 
 __all__ = ["add_pages"]
@@ -42,6 +44,11 @@ def add_pages(app: FastAPI, session: RoomSession) -> Mapping[str, int]:
     script = nicegui_app.add_static_file(local_file=KEPT_FOCUS, url_path="/kept-focus.js")
     ui.add_head_html(f'<script src="{script}"></script>', shared=True)
     add_made_routes(app, session)
+
+    @app.get(BEGINNING)
+    def begin() -> RedirectResponse:
+        is_open = session.folder is not None
+        return RedirectResponse(f"/{next_stop(session).name}" if is_open else "/", 303)
 
     @ui.page("/")
     def front(request: Request) -> None:

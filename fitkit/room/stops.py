@@ -10,7 +10,15 @@ from fitkit.findings import Finding, Severity
 if TYPE_CHECKING:
     from fitkit.room.session import RoomSession
 
-__all__ = ["STOPS", "Stop", "StopState", "job_findings", "state_of_stop", "stop_named"]
+__all__ = [
+    "STOPS",
+    "Stop",
+    "StopState",
+    "job_findings",
+    "next_stop",
+    "state_of_stop",
+    "stop_named",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +108,13 @@ def stop_named(name: str) -> Stop:
 def job_findings(session: RoomSession) -> tuple[Finding, ...]:
     """Return what is wrong with ``job.toml`` itself, which stands in the way of every stop."""
     return tuple(finding for finding in session.check().findings if finding.code == "job-toml")
+
+
+def next_stop(session: RoomSession) -> Stop:
+    """Return the first stop of the open job where something is to be done; the last one else."""
+    finished = {"done", "not needed"}
+    waiting = (stop for stop in STOPS if state_of_stop(stop, session).state not in finished)
+    return next(waiting, STOPS[-1])
 
 
 def state_of_stop(stop: Stop, session: RoomSession) -> StopState:

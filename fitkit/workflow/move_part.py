@@ -3,13 +3,56 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from fitkit.errors import InputError
 from fitkit.workflow.step_report import StepReport
 
-__all__ = ["move_part"]
+if TYPE_CHECKING:
+    from fitkit.job.stock_settings import PinnedSection
+    from fitkit.sheets.nesting import LaidSheet, Nesting, PlacedPart
+
+__all__ = ["layout_as_pinned", "move_part"]
+
+
+def layout_as_pinned(folder: Path | str) -> Nesting:
+    """Return the layout a job has, parts that were pinned on their sheet since moved there.
+
+    Raises
+    ------
+    JobError
+        When it has none yet.
+    """
+    from fitkit.job.job_folder import open_job
+    from fitkit.workflow.nest_job import read_layout
+
+    layout = read_layout(folder)
+    pins = {row.part: row for row in open_job(folder).settings.pinned}
+    sheets = tuple(
+        replace(sheet, placed=tuple(_at_its_pin(sheet, one, pins) for one in sheet.placed))
+        for sheet in layout.sheets
+    )
+    return replace(layout, sheets=sheets)
+
+
+def _at_its_pin(
+    sheet: LaidSheet, placed: PlacedPart, pins: Mapping[str, PinnedSection]
+) -> PlacedPart:
+    import numpy as np
+
+    pin = pins.get(placed.part.title)
+    if pin is None or (pin.sheet, pin.copy_number) != (sheet.stock.name, sheet.copy):
+        return replace(placed, pinned=False)
+    return replace(
+        placed,
+        shift_mm=np.array(pin.at_mm),
+        turn_rad=math.radians(pin.turn_deg),
+        mirrored=pin.mirrored,
+        pinned=True,
+    )
 
 
 def move_part(
@@ -35,9 +78,9 @@ def move_part(
     import shapely
 
     from fitkit.sheets.nesting import PlacedPart
-    from fitkit.workflow.nest_job import pin_part, read_layout
+    from fitkit.workflow.nest_job import pin_part
 
-    layout = read_layout(folder)
+    layout = layout_as_pinned(folder)
     found = next(
         (
             (sheet, placed)

@@ -110,9 +110,15 @@ def page(browser: Any, address: str) -> Iterator[Any]:
 
 
 def open_belt(page: Any) -> None:
-    page.goto(page.here)
+    to_the_jobs(page)
     page.get_by_role("button", name="Open Heron Belt").click()
-    page.wait_for_url("**/photos")
+    page.get_by_role("navigation").wait_for()
+
+
+def to_the_jobs(page: Any) -> None:
+    page.wait_for_load_state("networkidle")
+    page.goto(page.here)
+    page.get_by_role("heading", name="Jobs").wait_for()
 
 
 def to(page: Any, stop: str) -> None:
@@ -128,6 +134,7 @@ def ends(page: Any) -> None:
 def test_dropped_photos_are_in_the_job_and_a_scan_survives_a_reload_and_is_stopped(
     page: Any, browser: Any, address: str, shelf: Path
 ) -> None:
+    to_the_jobs(page)
     page.get_by_label("What it is called").fill("../../Heron: Warden!")
     page.get_by_label("Who wears it").fill("Robin")
     page.get_by_role("button", name="Begin").click()
@@ -165,6 +172,7 @@ def test_dropped_photos_are_in_the_job_and_a_scan_survives_a_reload_and_is_stopp
 
 def test_two_photos_are_refused_with_cause_and_remedy(page: Any, shelf: Path) -> None:
     folder = shelf / "pair"
+    to_the_jobs(page)
     page.get_by_label("What it is called").fill("pair")
     page.get_by_role("button", name="Begin").click()
     page.wait_for_url("**/photos")
@@ -223,9 +231,8 @@ def test_parts_are_laid_on_sheets_and_pinned_by_key(page: Any, shelf: Path) -> N
     page.get_by_role("button", name="Lay out on the sheets").click()
     page.get_by_text("It fits: 1 parts on 1 sheet").wait_for(timeout=240_000)
     ends(page)
-    part = page.get_by_role("button", name="1 belly plate")
-    part.focus()
-    page.keyboard.press("r")
+    page.wait_for_timeout(1500)  # what was made has been noticed, and the page built anew
+    page.get_by_role("button", name="1 belly plate").press("r")
     page.get_by_text("belly plate stays there").first.wait_for()
     (pin,) = open_job(folder).settings.pinned
     assert (pin.part, pin.sheet) == ("belly plate", "card 0.5 mm")
@@ -277,6 +284,7 @@ def test_nothing_grave_stands_in_the_way_of_a_reader(
 ) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
     with watched_page(browser, address, color_scheme=looks) as page:
+        to_the_jobs(page)
         found = {"jobs": axe.run(page).response["violations"]}
         open_belt(page)
         for stop in ("Photos", "Body", "Lines and patches", "Flat", "Sheets", "Paper and shop"):

@@ -17,7 +17,7 @@ from fitkit.sheets.nesting import LaidSheet, Nesting, NestRules, PlacedPart
 from fitkit.sheets.part_to_place import PartToPlace
 from fitkit.sheets.stock_sheet import StockSheet, rectangle_mm
 from fitkit.workflow.edit_stock import add_stock
-from fitkit.workflow.move_part import move_part
+from fitkit.workflow.move_part import layout_as_pinned, move_part
 from fitkit.workflow.nest_job import read_layout
 from fitkit.workflow.start_job import start_job
 
@@ -57,6 +57,15 @@ def test_a_part_stays_where_it_was_moved(folder: Path) -> None:
     ((part, at_mm, turn_deg),) = pinned(folder)
     assert (part, turn_deg) == ("plate 1", 0.0)
     assert at_mm == pytest.approx((160.0, 30.0))
+
+
+def test_moves_add_up_before_the_rest_is_laid_out_again(folder: Path) -> None:
+    move_part(folder, "plate 1", by_mm=(150.0, 0.0))
+    move_part(folder, "plate 1", by_mm=(0.0, 20.0))
+    moved, other = layout_as_pinned(folder).placed()
+    assert moved.pinned
+    assert moved.shift_mm == pytest.approx([160.0, 30.0])
+    assert (other.pinned, tuple(other.shift_mm)) == (False, (10.0, 100.0))
 
 
 def test_a_part_turns_about_its_own_middle(folder: Path) -> None:
