@@ -89,19 +89,27 @@ def nest_command(
 
 @contextmanager
 def _stopped_by_hand() -> Iterator[Callable[[], bool]]:
-    """Yield what tells whether the maker, or the system, asked to stop; twice stops at once."""
-    asked = False
+    """Yield what tells whether the maker, or the system, asked to stop; twice stops at once.
+
+    Until that is asked for the first time nobody would heed it, so the work stops at once too.
+    """
+    asked, heeded = False, False
 
     def ask(number: int, frame: Any) -> None:
         nonlocal asked
         del number, frame
-        if asked:
+        if asked or not heeded:
             raise KeyboardInterrupt
         asked = True
 
+    def cancelled() -> bool:
+        nonlocal heeded
+        heeded = True
+        return asked
+
     before = {number: signal.signal(number, ask) for number in (signal.SIGINT, signal.SIGTERM)}
     try:
-        yield lambda: asked
+        yield cancelled
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)

@@ -101,7 +101,7 @@ def _short(
     gap = _thinner_gap(nesting, rest, stock, watch, pinned)
     if gap is not None:
         ways.append(f"a thinner gap of {gap:g} mm would do")
-    more = _more_sheets(rest, serving, placer, watch)
+    more = _more_sheets(rest, serving, placer)
     if more is not None:
         ways.append(more)
     remedy = "; or ".join(ways) or "more stock, or a thinner gap"
@@ -155,7 +155,6 @@ def _more_sheets(
     rest: Sequence[PartToPlace],
     serving: Sequence[StockSheet],
     placer: Placer,
-    watch: SearchWatch,
 ) -> str | None:
     """Return in words how many more sheets of which size hold the parts, least area first."""
     sizes = {row.size_mm: row for row in serving if row.is_rectangle}
@@ -167,7 +166,7 @@ def _more_sheets(
         count = 0
         while left and count < _MOST_MORE:
             before = len(left)
-            _, left = placer.lay_first(OpenSheet(row, count + 1, placer.rules), left, watch)
+            _, left = placer.lay_first(OpenSheet(row, count + 1, placer.rules), left)
             if len(left) == before:
                 break
             count += 1

@@ -47,6 +47,8 @@ def test_what_does_not_fit_exits_with_three(tmp_path: Path) -> None:
 def test_asked_to_stop_once_it_ends_in_its_own_time_and_twice_at_once(number: int) -> None:
     before = signal.getsignal(number)
     with _stopped_by_hand() as cancelled:
+        with pytest.raises(KeyboardInterrupt):
+            os.kill(os.getpid(), number)
         assert not cancelled()
         os.kill(os.getpid(), number)
         assert cancelled()
