@@ -15,6 +15,7 @@ from fitkit.job.plain_json import json_bytes
 from fitkit.job.result_reading import read_result_json
 from fitkit.motion.lames import LameFastening
 from fitkit.motion.motion_findings import carrier_name
+from fitkit.motion.pivot import PlacedPivot, pivot_sizes
 from fitkit.motion.riding_plate import RidingPlate
 from fitkit.motion.sweep import Swept
 from fitkit.motion.trim import Trim
@@ -32,6 +33,7 @@ def motion_files(
     trims: Sequence[Trim],
     trimmed: Sequence[Swept],
     lames: Sequence[LameFastening] = (),
+    pivots: Sequence[PlacedPivot] = (),
 ) -> dict[str, bytes]:
     """Return ``motion.json`` and ``motion.csv``; lengths in mm, angles in degrees."""
     after = {one.asked.name: one for one in trimmed}
@@ -82,6 +84,16 @@ def motion_files(
             "gap_mm": round(one.gap_mm, 1),
         }
         for one in lames
+    ]
+    values["pivots"] = [
+        {
+            "patch": one.patch,
+            "joint": one.joint,
+            **pivot_sizes(one.screw_mm),
+            "holes_mm": _rounded(one.holes_mm),
+            "rise_mm": round(one.rise_mm, 2),
+        }
+        for one in pivots
     ]
     return {MOTION_FILE: json_bytes(values, indent=1), "motion.csv": _table(values["ranges"])}
 

@@ -6,9 +6,10 @@ from typing import Annotated, Literal, TypeAlias
 
 from pydantic import Field
 
+from fitkit.job.line_settings import AnchorSection
 from fitkit.job.setting_words import Length, LengthAboveZero, LengthFromZero, Name, Section
 
-__all__ = ["LamesSection", "MotionSection", "NeedSection"]
+__all__ = ["LamesSection", "MotionSection", "NeedSection", "PivotSection"]
 
 _Angle: TypeAlias = Annotated[float, Field(gt=0.0, le=200.0)]
 
@@ -56,3 +57,19 @@ class LamesSection(Section):
     joint: str
     hole_mm: LengthAboveZero = 3.5
     gap_mm: LengthFromZero = 0.0
+
+
+class PivotSection(Section):
+    """A ``[[pivot]]``: a patch that swings on what carries it, as a visor or a knee's wing does.
+
+    It goes by ``share`` of the turn of ``joint``, about that joint's own direction; the carrier is
+    the segment on the trunk's side of it, or that of ``[motion.rides]``. Without ``at`` the line is
+    put where the plate slides most nearly into itself. ``screw_mm`` is the screw's or rivet's
+    diameter.
+    """
+
+    patch: str
+    joint: str
+    at: AnchorSection | None = None
+    share: Annotated[float, Field(gt=0.0, le=2.0)] = 1.0
+    screw_mm: LengthAboveZero = 4.0

@@ -26,7 +26,7 @@ from fitkit.job.line_settings import (
     SymmetrySection,
     ThroughSection,
 )
-from fitkit.job.motion_settings import LamesSection, MotionSection, NeedSection
+from fitkit.job.motion_settings import LamesSection, MotionSection, NeedSection, PivotSection
 from fitkit.job.part_settings import (
     ArtworkSection,
     AttachmentSection,
@@ -79,6 +79,7 @@ __all__ = [
     "ParallelSection",
     "PatchSection",
     "PinnedSection",
+    "PivotSection",
     "PrintSection",
     "RoundSection",
     "StandSection",
@@ -148,6 +149,7 @@ class JobSettings(Section):
     motion: MotionSection = MotionSection()
     need: list[NeedSection] = Field(default_factory=list)
     lames: list[LamesSection] = Field(default_factory=list)
+    pivot: list[PivotSection] = Field(default_factory=list)
     hardware: list[HardwareSection] = Field(default_factory=list)
     book: BookSection = BookSection()
     stock: list[StockSection] = Field(default_factory=list)

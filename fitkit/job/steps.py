@@ -68,7 +68,7 @@ STEPS = (
     Step("templates", "templates", 3, ("blanks",)),
     Step("pages", "out", 2, ("templates",)),
     Step("sheets", "sheets", 1, ("templates",)),
-    Step("motion", "motion", 2, ("body", "patches"), on_request=True),
+    Step("motion", "motion", 3, ("body", "patches"), on_request=True),
     Step(
         "book",
         "book",
@@ -197,6 +197,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
             worn = {"name", "side", "pair", "thickness_mm"}
             return {
                 "[motion]": settings.motion.model_dump(mode="json"),
+                "[[pivot]]": [row.model_dump(mode="json") for row in settings.pivot],
                 "[[lames]]": [row.model_dump(mode="json") for row in settings.lames],
                 "[[need]]": [need.model_dump(mode="json") for need in settings.need],
                 "[[patch]] as worn": [

@@ -12,6 +12,7 @@ from fitkit.workflow.run_step import Made, run_step
 from fitkit.workflow.step_report import Progress, StepReport, part_of
 
 if TYPE_CHECKING:
+    from fitkit.body.body import Body
     from fitkit.body.joints import Joint
     from fitkit.findings import Finding
     from fitkit.geometry.arrays import Floats
@@ -19,8 +20,10 @@ if TYPE_CHECKING:
     from fitkit.job.made_from import FileDigests
     from fitkit.job.motion_settings import LamesSection
     from fitkit.motion.lames import LameFastening, LameRow
-    from fitkit.motion.riding_plate import RidingPlate
+    from fitkit.motion.pivot import PlacedPivot
+    from fitkit.motion.riding_plate import PivotRide, RidingPlate
     from fitkit.motion.sweep import SkinBody, Swept
+    from fitkit.patch.patch import Patch
 
 __all__ = ["RangeRow", "motion_job", "motion_step", "ranges_of", "trims_of"]
 
@@ -133,7 +136,17 @@ def _motion(job: Job, progress: Progress | None) -> Made:
         for row in job.settings.lames
         for name, share in zip(row.of, lame_shares(joints, row.joint, len(row.of)), strict=True)
     }
-    plates = riding_plates(patches, body.mesh, shares, joints, rides=wishes.rides, shared=shared)
+    placed, swings = _pivots(job, whole, patches, joints)
+    carriers = {one.patch: joints[one.joint].holds for one in placed}
+    plates = riding_plates(
+        patches,
+        body.mesh,
+        shares,
+        joints,
+        rides={**carriers, **wishes.rides},
+        shared=shared,
+        pivots=swings,
+    )
     ranges = asked_ranges(
         movements_of(joints),
         source=wishes.norms,
@@ -163,7 +176,7 @@ def _motion(job: Job, progress: Progress | None) -> Made:
             fastened += made
             remarks += findings
     told(0.9, "drawing")
-    files = motion_files(joints, plates, swept, trims, trimmed, fastened)
+    files = motion_files(joints, plates, swept, trims, trimmed, fastened, placed)
     files |= _pictures(skin, plates, swept, trimmed)
     free = sum(not one.contacts for one in swept)
     words = (
@@ -173,6 +186,44 @@ def _motion(job: Job, progress: Progress | None) -> Made:
     )
     found = motion_findings(joints, plates, swept, trims, trimmed)
     return Made(files, (*found, *remarks), words)
+
+
+def _pivots(
+    job: Job, body: Body, patches: Sequence[Patch], joints: Mapping[str, Joint]
+) -> tuple[list[PlacedPivot], dict[str, PivotRide]]:
+    """Return the pivots as placed, and how their patches swing by name.
+
+    Raises
+    ------
+    JobError
+        When a row names a patch or a joint that is not there.
+    """
+    from fitkit.job.designs import anchor_of
+    from fitkit.motion.movement import movements_of
+    from fitkit.motion.pivot import PlacedPivot, best_pivot, pivot_holes
+    from fitkit.motion.riding_plate import PivotRide
+    from fitkit.patch.anchor import place_anchor
+    from fitkit.patch.form import Form
+
+    by_name = {patch.design.name: patch for patch in patches}
+    placed, swings = [], {}
+    for row in job.settings.pivot:
+        if row.patch not in by_name or row.joint not in joints:
+            raise JobError(
+                f"There is no patch '{row.patch}' or no joint '{row.joint}' for a pivot.",
+                f"Patches: {', '.join(by_name)}. Joints: {', '.join(joints) or 'none found'}.",
+            )
+        mesh = by_name[row.patch].mesh
+        moves = movements_of({row.joint: joints[row.joint]})
+        axis = next(iter(moves.values())).axis
+        told = None
+        if row.at is not None:
+            told = place_anchor(Form(body.mesh, 0.0, body), anchor_of(row.at)).point_mm
+        fit = best_pivot(mesh, axis, told)
+        holes = pivot_holes(mesh, fit.at_mm, axis)
+        placed.append(PlacedPivot(row.patch, row.joint, row.screw_mm, holes, fit.rise_mm))
+        swings[row.patch] = PivotRide(fit.at_mm, axis, row.joint, row.share)
+    return placed, swings
 
 
 def _worn_rows(lames: LamesSection, plates: Sequence[RidingPlate]) -> list[LameRow]:

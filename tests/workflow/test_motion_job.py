@@ -151,3 +151,33 @@ def test_the_motion_is_made_only_when_asked_for(job: Job) -> None:
     changed = job.with_text(job.text.replace("= 110", "= 100"))
     assert changed.state("motion").state == "stale"
     assert changed.state("patches").state == "fresh"
+
+
+def with_text(job: Job, text: str) -> Job:
+    """Return the job with another text, its body and patches kept as made from it."""
+    changed = job.with_text(text)
+    changed.keep_text()
+    return open_job(changed.folder)
+
+
+def test_a_pivot_is_put_where_the_plate_slides_best_and_its_holes_are_told(job: Job) -> None:
+    """Turned about a line across it, a tube rises least about the line through its middle."""
+    row = '\n[[pivot]]\npatch = "forearm sleeve"\njoint = "left elbow"\nscrew_mm = 5\n'
+    swung = with_text(job, job.text.replace("= 110", "= 12") + row)
+    motion_step(swung, digests=FileDigests(swung.folder))
+    values = json.loads((job.folder / "motion" / "motion.json").read_text(encoding="utf-8"))
+    (pivot,) = values["pivots"]
+    assert (pivot["hole_mm"], pivot["washer_mm"], pivot["recess_mm"]) == (5.3, 15.0, 16.0)
+    holes = np.array(pivot["holes_mm"])
+    assert sorted(np.sign(holes[:, 0]).tolist()) == [-1.0, 1.0]
+    assert np.abs(holes[:, 0]) == pytest.approx([47.0, 47.0], abs=1.0)
+    assert holes[:, 2] == pytest.approx([177.5, 177.5], abs=6.0)
+    carried = {plate["name"]: plate["rides_on"] for plate in values["plates"]}
+    assert carried["forearm sleeve"] == "left upper arm"
+
+
+def test_a_pivot_on_a_joint_that_is_not_there_is_refused(job: Job) -> None:
+    row = '\n[[pivot]]\npatch = "forearm sleeve"\njoint = "left knee"\n'
+    with pytest.raises(JobError, match="no joint 'left knee' for a pivot"):
+        motion_step(with_text(job, job.text + row), digests=FileDigests(job.folder))
+    assert not (job.folder / "motion").exists()
