@@ -48,10 +48,10 @@ def pdf_of_book(
 
     told(0.0, "lighting the plates")
     scene = BookScene(book.plates, body)
-    sides = [_seen(scene, name, _MIDDLE_PX) for name in _ALL_ROUND]
+    sides = [scene.seen(name, height_px=_MIDDLE_PX) for name in _ALL_ROUND]
     told(0.2, "drawing the plates apart")
     moved = exploded(book.plates)
-    apart = [_seen(moved, name, _MIDDLE_PX) for name in _APART]
+    apart = [moved.seen(name, height_px=_MIDDLE_PX) for name in _APART]
     by_number = {plate.number: plate for plate in book.plates}
     in_place: dict[int, PlatesView] = {}
     for index, part in enumerate(book.parts):
@@ -78,10 +78,6 @@ def pdf_of_book(
     for section in sections:
         flow += [PageBreak(), _Begin(section.title), *section.flowables]
     return setting.set(flow)
-
-
-def _seen(scene: BookScene, name: str, height_px: int) -> PlatesView:
-    return scene.seen(name, height_px=height_px)
 
 
 class _Setting:

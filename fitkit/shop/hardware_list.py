@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
+from fitkit.flatten.seam import edge_treatment
 from fitkit.materials.rivet import screw_for_hole
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.attachment_design import AttachmentDesign
@@ -164,8 +165,8 @@ def _wires(flats: Sequence[FlatPatch]) -> list[HardwareItem]:
     lengths: dict[float, list[tuple[float, int, str]]] = {}
     for flat in flats:
         for edge in flat.outline:
-            treatment = flat.design.edges.get(edge.line)
-            if treatment is not None and treatment.kind == "wire":
+            treatment = edge_treatment(flat.design, edge.line)
+            if treatment.kind == "wire":
                 twice = 2 if flat.design.paired else 1
                 lengths.setdefault(treatment.size_mm, []).append(
                     (_formed_mm(edge) + _WIRE_OVER_MM, twice, f"'{edge.line}'")

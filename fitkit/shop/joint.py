@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fitkit.flatten.flat_patch import FlatPatch
-from fitkit.flatten.seam import SEAM
+from fitkit.flatten.seam import is_seam
 from fitkit.geometry.arrays import Floats, frozen_floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh, rays_of
@@ -85,7 +85,7 @@ def riveted_joints(
         # On the drawn side it may be the neighbour's twin that lies under the lap.
         other_side = (
             under.design.paired
-            and edge.line != SEAM
+            and not is_seam(edge.line)
             and _distance(under.form, row.formed_mm * _ACROSS)
             < _distance(under.form, row.formed_mm)
         )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.flatten.flat_patch import FlatPatch
+from fitkit.flatten.seam import edge_treatment
 from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.geometry.arrays import Floats
 from fitkit.materials.sheet_material import SheetMaterial, sheet_material_named
@@ -117,7 +118,7 @@ def plan_facts(
     blank = blank_edges(flat, correction)
     edges = turned_edges(flat, blank)
     beside = dict.fromkeys(
-        (design.edges[edge.line].kind, edge.line, allowance.width_mm)
+        (edge_treatment(design, edge.line).kind, edge.line, allowance.width_mm)
         for edge, allowance in zip(blank.edges, blank.allowances, strict=True)
         if allowance.width_mm > 0 and not allowance.turned
     )

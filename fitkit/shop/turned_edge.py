@@ -9,6 +9,7 @@ import numpy as np
 
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.formed_edges import formed_edges
+from fitkit.flatten.seam import edge_treatment
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.nearest import nearest_on_mesh
 from fitkit.patch.design import EdgeKind, EdgeTreatment
@@ -73,7 +74,7 @@ def turned_edges(flat: FlatPatch, blank: BlankEdges) -> tuple[TurnedEdge, ...]:
     for edge, allowance, space in zip(blank.edges, blank.allowances, formed, strict=True):
         if not allowance.turned:
             continue
-        treatment = design.edges[edge.line]
+        treatment = edge_treatment(design, edge.line)
         faces = flat.form.faces[nearest_on_mesh(flat.form, space)[1]]
         outward = normals[faces].mean(axis=1)
         stretch, shrink = _strip_strain(

@@ -168,3 +168,13 @@ def test_holes_near_a_fold_wait_for_it() -> None:
         told = " ".join(line for step in plan.steps for line in step.lines)
         assert ("a bend is" in told) == waits
         assert ("Drill in the blank" in titles(plan)) == (not waits)
+
+
+def test_every_seam_of_several_takes_what_is_told_of_the_seam() -> None:
+    flat = vambrace(material="card", thickness_mm=0.5)
+    outline = tuple(
+        replace(edge, line="seam opening 2") if edge.line == "seam" else edge
+        for edge in flat.outline
+    )
+    join = next(s for s in plan_part(replace(flat, outline=outline)).steps if s.title == "Join")
+    assert "15 mm" in join.lines[0]
