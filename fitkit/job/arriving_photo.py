@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import os
 import secrets
+import time
 import warnings
 from pathlib import Path
 from types import TracebackType
@@ -22,6 +23,7 @@ MOST_PIXELS = 150_000_000
 """The most pixels of a photo that is taken in."""
 
 _FOLDER = Path(".fitkit") / "arriving"
+_GIVEN_UP_S = 3600.0
 _SUFFIX_OF_FORMAT = {
     "JPEG": ".jpg",
     "PNG": ".png",
@@ -111,14 +113,16 @@ def next_photo_name(job_folder: Path, suffix: str) -> str:
 
 
 def clear_arriving(job_folder: Path) -> None:
-    """Take away what never arrived whole, when nothing can be on its way."""
+    """Take away what never arrived whole: what nothing was added to for an hour."""
     folder = job_folder / _FOLDER
-    if folder.is_dir():
-        for path in folder.iterdir():
-            with contextlib.suppress(OSError):
-                path.unlink()
+    if not folder.is_dir():
+        return
+    for path in folder.iterdir():
         with contextlib.suppress(OSError):
-            folder.rmdir()
+            if time.time() - path.stat().st_mtime > _GIVEN_UP_S:
+                path.unlink()
+    with contextlib.suppress(OSError):
+        folder.rmdir()  # goes only when nothing is on its way
 
 
 def _photo_suffix(path: Path) -> str:

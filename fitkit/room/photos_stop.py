@@ -128,7 +128,8 @@ def _photos(page: RoomPage) -> None:
     counts = {state: sum(photo.state == state for photo in photos) for state in _MARK_OF_STATE}
     with box("fk-row"):
         told = [f"{count} {_MARK_OF_STATE[state][2]}" for state, count in counts.items() if count]
-        words(f"{len(photos)} photos" + f": {', '.join(told)}" * bool(told), "h2")
+        number = f"{len(photos)} photo{'s' * (len(photos) != 1)}"
+        words(number + f": {', '.join(told)}" * bool(told), "h2")
         if aside:
             button(
                 f"Bring back {len(aside)} set aside",

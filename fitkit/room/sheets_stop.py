@@ -90,7 +90,8 @@ def _does_it_fit(layout: Nesting) -> None:
             names = ", ".join(part.title for part in layout.left_out)
             words(f"It does not fit: no room for {names}.", "p")
         else:
-            words(f"It fits: {placed} parts on {sheets} sheet{'s' * (sheets != 1)}.", "p")
+            parts = f"{placed} part{'s' * (placed != 1)}"
+            words(f"It fits: {parts} on {sheets} sheet{'s' * (sheets != 1)}.", "p")
 
 
 def _move(page: RoomPage, part: str, by_mm: tuple[float, float], turn_deg: float) -> None:

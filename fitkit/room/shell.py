@@ -113,8 +113,9 @@ def _looks(request: Request) -> None:
     chosen = request.cookies.get(_LOOKS_COOKIE, "")
     dark = ui.dark_mode(_LOOKS.get(chosen))
 
-    def turn() -> None:
-        dark.set_value(not dark.value)
+    async def turn() -> None:
+        # Asked of the browser: left to itself, it follows the machine.
+        dark.set_value(not await ui.run_javascript("document.body.matches('.body--dark')"))
         told = "dark" if dark.value else "light"
         ui.run_javascript(
             f"document.cookie='{_LOOKS_COOKIE}={told}; path=/; max-age=31536000; SameSite=Strict'"

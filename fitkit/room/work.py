@@ -61,6 +61,7 @@ class Work:
         self._began = time.monotonic()
         self._process: asyncio.subprocess.Process | None = None
         self._stopping = False
+        self._told: tuple[str, ...] | None = None
         self._reader: asyncio.Task[None] | None = None
 
     @property
@@ -117,9 +118,14 @@ class Work:
                 said = json.loads(line)
                 self._hear(said)
         code = await process.wait()
+        if process.stdin is not None:
+            process.stdin.close()
+        # Only now has it let go of the job.
         if self._stopping:
             self._end("stopped")
-        elif self.ending is None:
+        elif self._told is not None:
+            self._end(*self._told)
+        else:
             self._end(
                 "failed",
                 f"The work ended without an answer (exit {code}).",
@@ -136,9 +142,9 @@ class Work:
             self.step = str(said["step"])
         elif "answer" in said:
             self.answer, self.share = said["answer"], 1.0
-            self._end("done")
+            self._told = ("done",)
         elif "cause" in said:
-            self._end("failed", str(said["cause"]), str(said["remedy"]))
+            self._told = ("failed", str(said["cause"]), str(said["remedy"]))
 
     def _end(self, how: str, cause: str = "", remedy: str = "") -> None:
         self.ending, self.cause, self.remedy = how, cause, remedy

@@ -121,15 +121,18 @@ def small_photo(path: Path, longest_px: int) -> bytes:
 def arriving_photo(folder: Path | str) -> ArrivingPhoto:
     """Return what a photo on its way into the job is written to.
 
+    What an interrupted upload left behind long ago goes.
+
     Raises
     ------
     InputError
         When the job has as many photos as it can hold.
     """
-    from fitkit.job.arriving_photo import ArrivingPhoto
+    from fitkit.job.arriving_photo import ArrivingPhoto, clear_arriving
     from fitkit.job.job_folder import open_job
 
     job = open_job(folder)
+    clear_arriving(job.folder)
     if len(job.photo_paths()) >= MOST_PHOTOS:
         raise InputError(
             f"The job has {MOST_PHOTOS} photos, as many as it can hold.",

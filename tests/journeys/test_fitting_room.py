@@ -179,7 +179,7 @@ def test_two_photos_are_refused_with_cause_and_remedy(page: Any, shelf: Path) ->
     page.set_input_files(".fk-drop input[multiple]", [str(p) for p in sorted(PHOTOS.iterdir())[:2]])
     page.get_by_role("heading", name="2 photos").wait_for()
     page.get_by_role("button", name="Set photo-001.jpg aside").click()
-    page.get_by_role("heading", name="1 photos").wait_for()
+    page.get_by_role("heading", name="1 photo").wait_for()
     page.get_by_role("button", name="Bring back 1 set aside").click()
     page.get_by_role("heading", name="2 photos").wait_for()
     page.get_by_role("button", name="Make the scan").click()
@@ -229,7 +229,7 @@ def test_parts_are_laid_on_sheets_and_pinned_by_key(page: Any, shelf: Path) -> N
     page.get_by_role("button", name="Add what I have").click()
     page.get_by_role("row", name="card 0.5 mm").wait_for()
     page.get_by_role("button", name="Lay out on the sheets").click()
-    page.get_by_text("It fits: 1 parts on 1 sheet").wait_for(timeout=240_000)
+    page.get_by_text("It fits: 1 part on 1 sheet").wait_for(timeout=240_000)
     ends(page)
     page.wait_for_timeout(1500)  # what was made has been noticed, and the page built anew
     page.get_by_role("button", name="1 belly plate").press("r")

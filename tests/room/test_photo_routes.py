@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import os
+import time
 from pathlib import Path
 
 import pytest
@@ -144,6 +146,16 @@ def test_a_full_job_takes_no_more(browser: Asking, monkeypatch: pytest.MonkeyPat
         assert "taken" in browser.post("/drop/photo", content=jpeg(shade)).json()
     answer = browser.post("/drop/photo", content=jpeg(30))
     assert "as many as it can hold" in answer.json()["refused"]
+
+
+def test_what_never_arrived_whole_goes_after_an_hour(browser: Asking, session: RoomSession) -> None:
+    arriving = session.job() / ".fitkit" / "arriving"
+    arriving.mkdir()
+    for name, age_s in (("given-up", 4000.0), ("on-its-way", 10.0)):
+        (arriving / name).write_bytes(jpeg(10)[:40])
+        os.utime(arriving / name, (time.time() - age_s,) * 2)
+    browser.post("/drop/photo", content=jpeg(10))
+    assert [path.name for path in arriving.iterdir()] == ["on-its-way"]
 
 
 def test_a_job_at_work_says_so(browser: Asking, session: RoomSession) -> None:
