@@ -128,7 +128,7 @@ def _book(page: RoomPage) -> None:
                     address = made_address(session, "book", name, save=True)
                     if address is not None:
                         download(told, address)
-        if state is not None and state.state != "fresh":
+        if (state is None or state.state != "fresh") and session.made("templates"):
             button("Make the build book",
                    lambda: page.start("make", "Making the build book", until="book"),
                    enabled=not session.working)  # fmt: skip

@@ -27,7 +27,9 @@ def main(job: Path) -> None:
         for looks in ("light", "dark"):
             for device, size in SIZES.items():
                 with watched_page(browser, address, viewport=size, color_scheme=looks) as page:
-                    page.wait_for_timeout(1000)
+                    page.wait_for_load_state("networkidle")
+                    page.goto(page.here)
+                    page.wait_for_timeout(1500)
                     _keep(page, f"jobs-{device}-{looks}")
                     for stop in STOPS:
                         page.goto(f"{page.here}/{stop.name}")
