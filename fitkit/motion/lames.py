@@ -223,11 +223,9 @@ def _fastening(
     arm = spots[covered] - centre
     off = np.linalg.norm(arm - np.outer(arm @ axis, axis), axis=1)
     along = arm @ axis
-    sides = [np.flatnonzero(along > 0), np.flatnonzero(along <= 0)]
-    pivots = [
-        spots[covered[side[off[side].argmin()]]] if len(side) else spots[covered[off.argmin()]]
-        for side in sides
-    ]
+    middle = 0.5 * (along.min() + along.max())
+    sides = [np.flatnonzero(along >= middle), np.flatnonzero(along <= middle)]
+    pivots = [spots[covered[side[off[side].argmin()]]] for side in sides]
     far = covered[int(off.argmax())]
     rim = covered[covered < len(lower.feelers_mm)]
     travel = gap = 0.0

@@ -164,7 +164,7 @@ def _motion(job: Job, progress: Progress | None) -> Made:
         swept,
         settings,
         margin_mm=wishes.margin_mm,
-        keep=wishes.keep,
+        keep=[*wishes.keep, *shared],  # lames slide; trimmed they would gape
         progress=part_of(progress, 0.5, 0.9),
     )
     by_name = {plate.name: plate for plate in plates}
