@@ -121,18 +121,20 @@ def view_lines(
 ) -> LinesView:
     """Return the lines of a job, those taken over that are as they were.
 
+    Where nothing changed it is the very view from before.
+
     Raises
     ------
     JobError
         When the body has not been made.
     """
     from fitkit.job.designs import line_designs
-    from fitkit.job.made_from import MadeFrom
 
-    record = MadeFrom.read(job.result_folder("body"))
-    digest = "" if record is None else record.result_digest()
+    digest = _body_digest(job)
     if before is not None and before.body_digest != digest:
         before = None
+    if before is not None and before.job.text == job.text:
+        return before
     return _viewed(job, digest, line_designs(job.settings), before, progress)
 
 
@@ -298,6 +300,13 @@ def _placed_mm(view: LinesView, anchors: Sequence[Anchor]) -> tuple[Floats, ...]
     paths = {line.name: line.path for line in view.drawn.lines}
     points = place_among_lines(view.drawn.form, tuple(anchors), paths)
     return tuple(point.point_mm for point in points)
+
+
+def _body_digest(job: Job) -> str:
+    from fitkit.job.made_from import MadeFrom
+
+    record = MadeFrom.read(job.result_folder("body"))
+    return "" if record is None else record.result_digest()
 
 
 def _viewed(

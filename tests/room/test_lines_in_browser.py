@@ -20,6 +20,8 @@ from fitkit.workflow.edit_job import list_rows
 from tests.patch.upright import cylinder_form
 from tests.room.browser import launched_browser, open_room_of, watched_page
 
+pytestmark = pytest.mark.slow
+
 TEXT = """\
 format = 1
 

@@ -95,6 +95,7 @@ def at(view: LinesView, bearing_deg: float, height_mm: float) -> SurfacePoint:
 
 def test_lines_that_did_not_change_are_the_same_values(folder: Path) -> None:
     before = viewed(folder)
+    assert viewed(folder, before) is before
     change_line(folder, "right", {}, moved={2: {"height_mm": 320, "bearing_deg": 340}})
     after = viewed(folder, before)
     same = {name: path_of(after, name) is path_of(before, name) for name in ("low", "high")}
