@@ -96,6 +96,9 @@ class DesignDesk:
         self._turn = asyncio.Lock()
         self._cutting = asyncio.Lock()
         self._hovers = 0
+        self._trials = 0
+        self._trying = False
+        self._wanted: tuple[str, Mapping[str, Any]] | None = None
         self._heard: list[tuple[Callable[[], None], Element]] = []
         self._tasks: set[asyncio.Task[None]] = set()
         self._clear()
@@ -160,7 +163,10 @@ class DesignDesk:
             if self.lines is None:
                 self.doing = "laying the lines"
                 self.told()
-            self.lines = await asyncio.to_thread(view_lines, job, before=self.lines)
+            lines = await asyncio.to_thread(view_lines, job, before=self.lines)
+            if lines is not self.lines:
+                self._end_trial()
+            self.lines = lines
             self.fault = None
             self._drop_what_is_gone()
         except FitkitError as error:
@@ -208,7 +214,8 @@ class DesignDesk:
 
     def stop_drawing(self) -> None:
         """Begin no longer where the last line ended."""
-        self.first, self.drawing, self.ahead, self.region, self.trial = None, None, (), None, None
+        self.first, self.drawing, self.ahead, self.region = None, None, (), None
+        self._end_trial()
         self.told()
 
     def choose(self, section: Section, name: str) -> None:
@@ -384,7 +391,7 @@ class DesignDesk:
             When it cannot be laid so; nothing has changed then.
         """
         async with self._turn:
-            self.trial = None
+            self._end_trial()
             row = {**(self.row("line", name) or {}), **values}
             if moved:
                 row["points"] = _with_moved(row.get("points", []), moved)
@@ -392,17 +399,36 @@ class DesignDesk:
             await self._lay_and_keep([row], keep)
 
     async def try_line(self, name: str, values: Mapping[str, Any]) -> None:
-        """Show a line as it would run, and all that lean on it, without keeping it."""
+        """Show a line as it would run, and all that lean on it, without keeping it.
+
+        While one is being laid, only the last of those that come meanwhile is laid next.
+        """
         from fitkit.workflow.design_view import redrawn_lines
 
-        row = self.row("line", name)
-        if self.lines is None or row is None:
+        self._wanted = (name, values)
+        if self._trying:
             return
+        self._trying = True
         try:
-            self.trial = await asyncio.to_thread(redrawn_lines, self.lines, [{**row, **values}])
-        except FitkitError:
-            return  # it stays where it could still be laid
-        self.told()
+            while self._wanted is not None:
+                (name, values), self._wanted = self._wanted, None
+                row, lines, trials = self.row("line", name), self.lines, self._trials
+                if row is None or lines is None:
+                    return
+                with contextlib.suppress(FitkitError):  # it stays where it could still be laid
+                    rows = [{**row, **values}]
+                    tried = await asyncio.to_thread(redrawn_lines, lines, rows)
+                    if trials == self._trials:
+                        self.trial = tried
+                        self.told()
+        finally:
+            self._trying = False
+
+    def _end_trial(self) -> None:
+        """Show no trial any more, nor one that is still being laid."""
+        self._trials += 1
+        self._wanted = None
+        self.trial = None
 
     async def drag_point(self, number: int, ray: Ray, *, keep: bool) -> None:
         """Move a place of the chosen line, counted from 1, under the pointer.
@@ -433,7 +459,7 @@ class DesignDesk:
 
     def let_go(self) -> None:
         """Show the lines as they are again."""
-        self.trial = None
+        self._end_trial()
         self.told()
 
     async def _lay_and_keep(
@@ -559,7 +585,8 @@ class DesignDesk:
         if back and self.first is not None:
             self.stop_drawing()
             return
-        self.trial, self.ahead = None, ()
+        self._end_trial()
+        self.ahead = ()
         await self.edit(partial(step_edit, self._session.job(), back=back))
 
     # -- the form ------------------------------------------------------------------------
