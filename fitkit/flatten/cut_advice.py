@@ -15,13 +15,13 @@ from fitkit.flatten.cut_choice import CutChoice, relief_limit
 from fitkit.flatten.cut_families import CutFamilies
 from fitkit.flatten.cut_plan import CutPlan, lay_flat
 from fitkit.flatten.cut_search import CutSearch
+from fitkit.flatten.edge_names import is_seam
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.form_to_flat import on_flat
 from fitkit.flatten.minimax import minimise_largest_strain
 from fitkit.flatten.mirror_axis import mirror_axis
 from fitkit.flatten.overlap import overlap_area_mm2
 from fitkit.flatten.remesh import place_on_faces
-from fitkit.flatten.seam import is_seam
 from fitkit.flatten.sheet_demand import anneals
 from fitkit.flatten.slit_disk import FlatDisk, StraightCut
 from fitkit.flatten.symmetric_dirichlet import minimise_symmetric_dirichlet

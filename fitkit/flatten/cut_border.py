@@ -2,31 +2,19 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
 
 from fitkit.errors import DesignError
+from fitkit.flatten.edge_names import cut_edge_name, is_cut_edge
 from fitkit.flatten.seam import BorderStretch, OpenedPatch
 from fitkit.flatten.slit_disk import SlitDisk
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.topology import boundary_loops
 
-__all__ = ["cut_edge_name", "is_cut_edge", "with_cut_border"]
-
-_CUT_EDGE = re.compile(r"relief cut \d+")
-
-
-def cut_edge_name(number: int) -> str:
-    """Return what both sides of a cut are called as edges; ``number`` counts from 1."""
-    return f"relief cut {number}"
-
-
-def is_cut_edge(line: str) -> bool:
-    """Whether an edge of that name is a side of a relief cut."""
-    return _CUT_EDGE.fullmatch(line) is not None
+__all__ = ["with_cut_border"]
 
 
 def with_cut_border(disk: OpenedPatch, slit: SlitDisk) -> OpenedPatch:

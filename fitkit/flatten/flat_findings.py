@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 import numpy as np
 
 from fitkit.findings import Finding, Severity
 from fitkit.flatten.remesh import smallest_angle_rad
 from fitkit.flatten.rolled_fit import RolledFit
-from fitkit.flatten.seam_lines import SeamLine
 from fitkit.flatten.sheet_demand import SheetDemand
 from fitkit.flatten.smoothing import Smoothed
 from fitkit.flatten.symmetric_dirichlet import FlatMap
@@ -18,7 +17,6 @@ from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.design import PatchDesign
-from fitkit.patch.patch import Patch
 
 __all__ = [
     "ease_findings",
@@ -26,8 +24,6 @@ __all__ = [
     "noise_findings",
     "overlap_findings",
     "roll_findings",
-    "seam_findings",
-    "shape_findings",
     "sliver_findings",
     "stretch_findings",
     "unsettled_findings",
@@ -40,12 +36,6 @@ _CARD_STRAIN_PLAIN_TO_SEE = 0.05
 # second is the elongation of soft aluminium sheet (1100-O, 1.6 mm, typical; from memory).
 _HEAVY_STRAIN = 0.15
 _TEARING_STRAIN = 0.35
-# A plate that has no more width than this is a slip between two lines; common practice.
-_NARROW_MM = 2.0
-# So few triangles tell where three or four places of the body are, not how it curves between them.
-_FEW_TRIANGLES = 10
-# A sleeve's ends are more alike than this: a smaller one is a hole in a plate.
-_HOLE_SHARE = 0.25
 # Padding takes up this much between a plate and its wearer; common practice.
 _OFF_MM = 3.0
 # A fit that still gives by this many times the limit tells nothing.
@@ -208,103 +198,6 @@ def length_findings(
             number=off[line],
             limit=_LENGTH_STRAIN,
             unit="strain",
-        )
-    ]
-
-
-def shape_findings(patch: Patch) -> list[Finding]:
-    """Say that a patch is hardly a plate: too few triangles, a needle, or holes not meant."""
-    vertices = patch.mesh.vertices
-    rounds = sorted(
-        sum(
-            float(np.linalg.norm(np.diff(vertices[e.vertices], axis=0), axis=1).sum()) for e in loop
-        )
-        for loop in patch.loops
-    )
-    result = []
-    if len(patch.mesh.faces) < _FEW_TRIANGLES:
-        result.append(
-            Finding(
-                "few-triangles",
-                Severity.WARNING,
-                patch.design.name,
-                f"It has {len(patch.mesh.faces)} triangles of the form, too few to tell how it "
-                "curves.",
-                "Look whether its lines bound the piece that you mean; if they do, make the body "
-                "of a finer mesh.",
-                number=float(len(patch.mesh.faces)),
-                limit=float(_FEW_TRIANGLES),
-                unit="triangles",
-            )
-        )
-    width_mm = 2.0 * patch.mesh.area_mm2() / sum(rounds)
-    if width_mm < _NARROW_MM:
-        result.append(
-            Finding(
-                "needle",
-                Severity.WARNING,
-                patch.design.name,
-                f"It is a strip only {width_mm:.1f} mm wide on the whole: too narrow to cut.",
-                "Look whether two of its lines run almost together, and move one of them.",
-                number=width_mm,
-                limit=_NARROW_MM,
-                unit="mm",
-            )
-        )
-    holes = [around for around in rounds[:-1] if around < _HOLE_SHARE * rounds[-1]]
-    if holes:
-        told = " and ".join(f"{around:.0f} mm" for around in holes)
-        one = len(holes) == 1
-        result.append(
-            Finding(
-                "hole",
-                Severity.WARNING,
-                patch.design.name,
-                f"It has {'a hole' if one else f'{len(holes)} holes'} {told} round in it, and was "
-                f"cut open from {'the hole' if one else 'each'} to its edge.",
-                "If no hole is meant there, leave the line round it out of the patch or fill the "
-                "gap in the body; if one is, cut it into the finished plate.",
-                number=holes[0],
-                limit=_HOLE_SHARE * rounds[-1],
-                unit="mm",
-            )
-        )
-    return result
-
-
-def seam_findings(design: PatchDesign, seams: Sequence[SeamLine]) -> list[Finding]:
-    """Say where a patch that goes right round, or has holes, was cut open."""
-    if not seams:
-        return []
-
-    def way(seam: SeamLine) -> str:
-        return "along the shortest way across" if seam.line is None else f"along '{seam.line}'"
-
-    total = sum(seam.length_mm for seam in seams)
-    if len(seams) == 1:
-        told = f"It goes right round and was opened {way(seams[0])}, {total:.1f} mm long."
-    else:
-        each = "; ".join(
-            f"({number}) {way(seam)}, {seam.length_mm:.0f} mm"
-            for number, seam in enumerate(seams, start=1)
-        )
-        told = (
-            f"It has {len(seams) + 1} borders and was opened by {len(seams)} seams, {total:.0f} mm "
-            f"in all: {each}."
-        )
-    chosen = any(seam.line is None for seam in seams)
-    return [
-        Finding(
-            "seam-opened",
-            Severity.NOTE,
-            design.name,
-            told,
-            "To open it elsewhere lay tape lines from border to border and name them: "
-            f"seam = {'[...]' if len(seams) > 1 else '...'}."
-            if chosen
-            else "",
-            number=total,
-            unit="mm",
         )
     ]
 

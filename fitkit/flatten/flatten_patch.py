@@ -9,14 +9,13 @@ import numpy as np
 
 from fitkit.errors import DesignError
 from fitkit.flatten.conformal_start import conformal_start, flipped_faces
+from fitkit.flatten.edge_names import SEAM, is_seam
 from fitkit.flatten.flat_findings import (
     ease_findings,
     length_findings,
     noise_findings,
     overlap_findings,
     roll_findings,
-    seam_findings,
-    shape_findings,
     sliver_findings,
     stretch_findings,
     unsettled_findings,
@@ -38,8 +37,9 @@ from fitkit.flatten.relief_cuts import (
 )
 from fitkit.flatten.remesh import Remeshed, carried_line, edge_for_count, remesh, smallest_angle_rad
 from fitkit.flatten.rolled_fit import rolled_fit
-from fitkit.flatten.seam import SEAM, OpenedPatch, is_seam
+from fitkit.flatten.seam import OpenedPatch
 from fitkit.flatten.seam_lines import seam_lines
+from fitkit.flatten.shape_findings import seam_findings, shape_findings
 from fitkit.flatten.sheet_demand import demand_on_sheet
 from fitkit.flatten.sheet_limits import grain_direction
 from fitkit.flatten.smoothing import smoothed_form

@@ -8,7 +8,8 @@ from itertools import pairwise
 import numpy as np
 
 from fitkit.errors import DesignError
-from fitkit.flatten.seam import BorderStretch, OpenedPatch, is_seam, seam_name
+from fitkit.flatten.edge_names import is_seam, seam_name
+from fitkit.flatten.seam import BorderStretch, OpenedPatch
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.surface_cut import chain_keys, edge_keys, split_vertices

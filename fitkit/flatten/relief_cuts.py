@@ -11,7 +11,8 @@ import shapely
 
 from fitkit.errors import DesignError
 from fitkit.findings import Finding, Severity
-from fitkit.flatten.cut_border import cut_edge_name, with_cut_border
+from fitkit.flatten.cut_border import with_cut_border
+from fitkit.flatten.edge_names import cut_edge_name
 from fitkit.flatten.flat_patch import FlatCut, FlatLine
 from fitkit.flatten.form_to_flat import on_flat
 from fitkit.flatten.remesh import place_on_faces

@@ -2,40 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 import numpy as np
 
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
-from fitkit.patch.design import EdgeTreatment, PatchDesign
 from fitkit.patch.patch import InnerLine
 
-__all__ = ["SEAM", "BorderStretch", "OpenedPatch", "edge_treatment", "is_seam", "seam_name"]
-
-SEAM = "seam"
-"""What both sides of a patch's only seam are called as edges."""
-
-_PLAIN = EdgeTreatment()
-_NUMBERED = re.compile(r"seam( opening \d+)?")
-
-
-def seam_name(number: int, count: int) -> str:
-    """Return what both sides of one seam of several are called; ``number`` counts from 1."""
-    return SEAM if count == 1 else f"{SEAM} opening {number}"
-
-
-def is_seam(line: str) -> bool:
-    """Whether an edge of that name is a side of an opened seam."""
-    return _NUMBERED.fullmatch(line) is not None
-
-
-def edge_treatment(design: PatchDesign, line: str) -> EdgeTreatment:
-    """Return what is done along an edge; what is told of ``"seam"`` holds for every seam."""
-    if is_seam(line):
-        line = SEAM
-    return design.edges.get(line, _PLAIN)
+__all__ = ["BorderStretch", "OpenedPatch"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,7 +20,7 @@ class BorderStretch:
     Attributes
     ----------
     line
-        Name of its tape line, or of a seam, see :func:`seam_name`.
+        Name of its tape line, or of a seam, see :func:`fitkit.flatten.edge_names.seam_name`.
     vertices
         (N,) int: in order, the patch on the left; a whole round repeats its first vertex.
     arc_mm

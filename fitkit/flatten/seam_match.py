@@ -9,9 +9,9 @@ from itertools import combinations
 import numpy as np
 
 from fitkit.findings import Finding, Severity
+from fitkit.flatten.edge_names import is_seam
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
 from fitkit.flatten.formed_edges import formed_edges
-from fitkit.flatten.seam import is_seam
 from fitkit.geometry.arrays import Floats
 from fitkit.materials.sheet_material import sheet_material_named
 

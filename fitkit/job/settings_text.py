@@ -270,7 +270,12 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
             pointing("patch", index, patch.name, "grain", patch.grain, known)
         around = ["rim"] if patch.radius_mm is not None else patch.lines or line_names
         for name in patch.edges:
-            pointing("patch", index, patch.name, "edges", name, [*around, "seam"])
+            pointing("patch", index, patch.name, "edges", name, [*around, "seam", "cut"])
+        cut = patch.edges.get("cut")
+        if cut is not None and cut.rivets is None and "cut" not in line_names:
+            cause = "relief cuts are closed edge to edge; only rivets can be told of them."
+            remedy = 'Write cut = {rivets = "blind 3.2"}: holes for a strap behind each cut.'
+            add("patch", index, patch.name, "edges", cause, remedy)
         for name in patch.hold:
             pointing("patch", index, patch.name, "hold", name, [*line_names, "seam"])
     patch_names = [patch.name for patch in settings.patch]

@@ -362,7 +362,8 @@ class PatchDesign:
         For a patch that goes right round (a sleeve) or has holes: the tape lines along which it is
         opened. Where they leave borders apart the shortest ways are chosen.
     edges
-        Treatment by tape line name (``"seam"`` for its seams); unnamed edges are plain.
+        Treatment by tape line name (``"seam"`` for its seams, ``"cut"`` for its relief cuts);
+        unnamed edges are plain.
     clearance_mm
         Padding, clothing and air under this plate; None takes the form's.
     forming

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitkit.flatten.edge_names import edge_treatment
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
-from fitkit.flatten.seam import edge_treatment
 from fitkit.materials.rivet import screw_for_hole
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.attachment_design import AttachmentDesign

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fitkit.flatten.edge_names import is_seam
 from fitkit.flatten.flat_patch import FlatPatch
-from fitkit.flatten.seam import is_seam
 from fitkit.geometry.arrays import Floats, frozen_floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh, rays_of

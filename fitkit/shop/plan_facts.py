@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitkit.flatten.edge_names import edge_treatment
 from fitkit.flatten.flat_patch import FlatPatch
-from fitkit.flatten.seam import edge_treatment
 from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.geometry.arrays import Floats
 from fitkit.materials.sheet_material import SheetMaterial, sheet_material_named

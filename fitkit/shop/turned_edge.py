@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitkit.flatten.edge_names import edge_treatment
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.formed_edges import formed_edges
-from fitkit.flatten.seam import edge_treatment
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.nearest import nearest_on_mesh
 from fitkit.patch.design import EdgeKind, EdgeTreatment

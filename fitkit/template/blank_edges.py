@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from fitkit.flatten.edge_names import SEAM, edge_treatment, is_cut_edge, is_seam
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
-from fitkit.flatten.seam import SEAM, edge_treatment, is_seam
 from fitkit.geometry.arrays import Floats
 from fitkit.patch.design import PatchDesign
 from fitkit.template.correction import Correction, edge_frames, moved_edges
@@ -117,12 +117,15 @@ def _allowances(design: PatchDesign, outline: Sequence[FlatEdge]) -> list[EdgeAl
     """Return what is added along each edge.
 
     A seam is one joint between two edges of the same part: its lap goes on the first of them only,
-    to lie under the other.
+    to lie under the other. Nothing is added along a relief cut, whose notch leaves no room: it is
+    riveted over a strap.
     """
     allowances: list[EdgeAllowance] = []
     seams_with_lap: set[str] = set()
     for edge in outline:
-        allowance = edge_allowance(edge_treatment(design, edge.line), design.thickness_mm)
+        allowance = EdgeAllowance()
+        if not is_cut_edge(edge.line):
+            allowance = edge_allowance(edge_treatment(design, edge.line), design.thickness_mm)
         if is_seam(edge.line):
             allowance = EdgeAllowance() if edge.line in seams_with_lap else allowance
             seams_with_lap.add(edge.line)

@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 
 from fitkit.findings import Finding, Severity
+from fitkit.flatten.edge_names import edge_treatment
 from fitkit.flatten.flat_patch import FlatPatch
-from fitkit.flatten.seam import edge_treatment
 from fitkit.geometry.arrays import Floats
 from fitkit.materials.bend import hole_to_bend_mm
 from fitkit.template.blank_edges import BlankEdges

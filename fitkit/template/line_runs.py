@@ -11,9 +11,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from fitkit.flatten.cut_border import is_cut_edge
+from fitkit.flatten.edge_names import is_cut_edge, is_seam
 from fitkit.flatten.flat_patch import FlatEdge
-from fitkit.flatten.seam import is_seam
 from fitkit.geometry.arrays import Floats
 
 __all__ = ["LineRun", "RunPiece", "is_joint", "line_runs"]

@@ -9,13 +9,14 @@ import numpy as np
 
 from fitkit.body.side import Side
 from fitkit.drawing.drawing import Hole
+from fitkit.flatten.edge_names import cut_edge_name, edge_treatment
 from fitkit.flatten.flat_patch import FlatCut, FlatEdge, FlatMount, FlatPatch
 from fitkit.flatten.formed_edges import formed_edges
-from fitkit.flatten.seam import edge_treatment
 from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.flatten.way_up import way_up
 from fitkit.geometry.arrays import Floats
-from fitkit.patch.design import PatchDesign
+from fitkit.materials.rivet import rivet_named
+from fitkit.patch.design import EdgeTreatment, PatchDesign
 from fitkit.template.blank_edges import BlankEdges, blank_edges, shown_line
 from fitkit.template.correction import Correction
 from fitkit.template.edge_allowance import EdgeAllowance, edge_allowance
@@ -150,7 +151,7 @@ def _block(
         job_words,
     ]
     if flat.cuts:
-        lines.append(_cuts_in_words(flat.cuts))
+        lines.append(_cuts_in_words(flat.cuts, edge_treatment(design, cut_edge_name(1))))
     if any(edge_allowance(edge, design.thickness_mm).turned for edge in design.edges.values()):
         lines.append("turn edges away from the skin")
     lines += dict.fromkeys(row.in_words() for row in rivets)
@@ -164,12 +165,16 @@ def _grain_words(flat: FlatPatch) -> str:
     return "grain along its arrow" if drawn else "grain any way"
 
 
-def _cuts_in_words(cuts: Sequence[FlatCut]) -> str:
+def _cuts_in_words(cuts: Sequence[FlatCut], treatment: EdgeTreatment) -> str:
     many = f"{len(cuts)} relief cut{'s' * (len(cuts) > 1)}"
     hole = cuts[0].stop_hole_mm
-    if hole > 0:
-        return f"{many}: drill {hole:.3g} mm at each tip first · then cut · close edge to edge"
-    return f"{many}: cut to the tip · close edge to edge"
+    first = f"drill {hole:.3g} mm at each tip first · then cut" if hole > 0 else "cut to the tip"
+    words = f"{many}: {first} · close edge to edge"
+    if treatment.rivets is not None:
+        wide = 2.0 * (treatment.size_mm or rivet_named(treatment.rivets.rivet).lap_mm)
+        longest = max(cut.length_mm for cut in cuts)
+        words += f" · rivet a row each side over a strap behind, {wide:.0f} × {longest:.0f} mm"
+    return words
 
 
 def _edge_words(design: PatchDesign, edge: FlatEdge, allowance: EdgeAllowance) -> str:

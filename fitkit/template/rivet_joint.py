@@ -15,9 +15,9 @@ import numpy as np
 
 from fitkit.errors import InputError
 from fitkit.findings import Finding, Severity
+from fitkit.flatten.edge_names import edge_treatment, is_cut_edge, is_seam
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.formed_edges import formed_edges
-from fitkit.flatten.seam import edge_treatment, is_seam
 from fitkit.geometry.arrays import Bools, Floats, frozen_floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
@@ -120,8 +120,9 @@ def rivet_holes(
 
     A row belongs to the edge whose treatment names it; the plates that lie along the same line
     there are its neighbours, mirrored twins among them. Along a seam that opens one plate it joins
-    that plate's two edges. A row between a paired plate and one in the middle is spread along the
-    paired one's edge, so that both sides' rows are mirror images.
+    that plate's two edges; along a relief cut it joins both its sides to a strap behind. A row
+    between a paired plate and one in the middle is spread along the paired one's edge, so that both
+    sides' rows are mirror images.
 
     Raises
     ------
@@ -131,19 +132,25 @@ def rivet_holes(
     edges = [edge for flat in flats for edge in _edges_of(flat)]
     holes: list[RivetHoles] = []
     findings: list[Finding] = []
-    seams: set[tuple[str, str]] = set()
+    joined: set[tuple[str, str]] = set()
     for lap in edges:
         design = lap.flat.design
         treatment = edge_treatment(design, lap.flat.outline[lap.index].line)
         if treatment.rivets is None or treatment.kind != "lap":
             continue
-        if is_seam(lap.line):
-            if lap.twin or (design.name, lap.line) in seams:
-                continue
-            seams.add((design.name, lap.line))
-        plates = [edge for edge in edges if _meet(lap, edge)]
+        again = (design.name, lap.line) in joined
+        if lap.twin and (is_cut_edge(lap.line) or is_seam(lap.line)):
+            continue
+        if is_seam(lap.line) and again:
+            continue
+        joined.add((design.name, lap.line))
         try:
-            made, found = _joint(lap, plates, treatment)
+            if is_cut_edge(lap.line):
+                made, found = _strap_row(lap, treatment)
+                found = [] if again else found
+            else:
+                plates = [edge for edge in edges if _meet(lap, edge)]
+                made, found = _joint(lap, plates, treatment)
         except InputError as error:
             raise InputError(
                 f"{design.name}, rivets along '{lap.line}': {error.cause}", error.remedy
@@ -227,6 +234,28 @@ def _joint(
             )
         )
     return made, findings
+
+
+def _strap_row(side: _Edge, treatment: EdgeTreatment) -> tuple[list[RivetHoles], list[Finding]]:
+    """Return the holes along one side of a relief cut, to rivet it to a strap behind it.
+
+    The strap is of the plate's own sheet. Both sides are as long as each other on the form, so that
+    their holes stand opposite each other.
+    """
+    row = treatment.rivets
+    assert row is not None
+    rivet, design = rivet_named(row.rivet), side.flat.design
+    pitch = row.pitch_mm or rivet.usual_pitch_mm
+    width = treatment.size_mm or rivet.lap_mm
+    arc = side.arc_mm()
+    at = spread_rivets_mm(float(arc[-1]), ends_mm=rivet.good_edge_mm, pitch_mm=pitch)
+    points = _at(side.formed_mm, arc, at)
+    on_plate, formed = _into_plate(side, points, min(rivet.good_edge_mm, 0.5 * width))
+    grip = 2.0 * design.thickness_mm
+    facts = (rivet, rivet.hole_mm[0], grip, rivet.stock_length_for(grip))
+    holes = RivetHoles(design.name, side.index, on_plate, formed, *facts, row.drill_later)
+    thickness = design.thickness_mm
+    return [holes], _rule_findings(design.name, side.line, rivet, pitch, width, thickness)
 
 
 def _shared_stretch(leading: _Edge, other: _Edge) -> tuple[float, float] | None:

@@ -209,7 +209,7 @@ def _told(part: PatchPart, was: dict[str, Any]) -> dict[str, Any]:
     edges = {
         line: edge
         for line, edge in was.get("edges", {}).items()
-        if line in part.boundary or (line == "seam" and part.rims > 1)
+        if line in part.boundary or line == "cut" or (line == "seam" and part.rims > 1)
     }
     if edges:
         told["edges"] = edges

@@ -82,7 +82,8 @@ def bodies() -> None:
     print("body pieces, lr; CPU s; root mean square strain of minimax over symmetric Dirichlet")
     for place in BODY_PATCHES:
         compare(f"{place}, a maker's plate", body_patch(place))
-        compare(f"{place}, round", round_patch(place))
+        if round_patch(place) is not body_patch(place):
+            compare(f"{place}, round", round_patch(place))
 
 
 def compare(name: str, piece: TriangleMesh) -> None:

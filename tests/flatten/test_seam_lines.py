@@ -10,9 +10,9 @@ import pytest
 import shapely
 
 from fitkit.errors import DesignError
+from fitkit.flatten.edge_names import is_seam
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
 from fitkit.flatten.flatten_patch import flatten_patch
-from fitkit.flatten.seam import is_seam
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.patch.design import EdgeTreatment
