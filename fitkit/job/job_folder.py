@@ -138,8 +138,9 @@ class Job:
             record = MadeFrom.read(self.result_folder(earlier))
             inputs[f"the {earlier}"] = record.result_digest() if record else "not made yet"
         for beside in row.where_made:
-            if record := MadeFrom.read(self.result_folder(beside)):
-                inputs[f"the {beside}"] = record.result_digest()
+            state = self.state(beside, digests)
+            if state.state == "fresh" and state.record is not None:
+                inputs[f"the {beside}"] = state.record.result_digest()
         return inputs
 
     def state(self, step: str, digests: FileDigests | None = None) -> StepState:

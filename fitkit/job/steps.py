@@ -38,7 +38,7 @@ class Step:
     after
         Steps whose results it takes in.
     where_made
-        Further steps whose results it takes in where they have been made.
+        Further steps whose results it takes in where they have been made and still hold.
     on_request
         Whether it is made only when asked for by name.
     beside

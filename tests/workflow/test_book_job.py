@@ -5,13 +5,18 @@ from __future__ import annotations
 import csv
 import json
 import sys
+from io import BytesIO
 from pathlib import Path
 
 import pypdfium2
 import pytest
+from PIL import Image
 
 # Bound to the real pictures before the quick steps stand in for them.
 import fitkit.export.build_book_pdf as real_pdf
+from fitkit.findings import Finding, Severity
+from fitkit.job.job_folder import open_job
+from fitkit.job.made_from import FileDigests
 from fitkit.workflow import book_job, check_job, make_job
 from tests.workflow.quick_steps import JOB, job_folder
 
@@ -72,6 +77,71 @@ def test_book_holds_every_part_and_what_is_bought(folder: Path) -> None:
     pdf.unlink()
     book_job(folder)
     assert pdf.read_bytes() == first
+
+
+STOCK = """
+[nest]
+seconds = 0
+
+[[stock]]
+name = "card"
+material = "card"
+size_mm = [1000, 700]
+thickness_mm = 0.5
+"""
+
+
+def keep_motion(folder: Path) -> None:
+    """Put a motion result into the job as it is now."""
+    values = {
+        "format": 1,
+        "ranges": [
+            {
+                "name": "left elbow bends",
+                "rest_deg": 10.0,
+                "wanted_deg": 120.0,
+                "free_deg": 84.0,
+                "free_after_trim_deg": 120.0,
+                "contacts": [{"plate": "plate, left"}],
+            }
+        ],
+    }
+    told = Finding("motion-stopped", Severity.WARNING, "plate", "It stops the elbow.", "Trim it.")
+    job = open_job(folder)
+    digests = FileDigests(job.folder)
+    with job.locked("motion"):
+        job.keep_result(
+            "motion",
+            {"motion.json": json.dumps(values).encode(), "left-elbow-bends.png": picture()},
+            inputs=job.inputs("motion", digests),
+            digests=digests,
+            findings=(told,),
+        )
+
+
+def picture() -> bytes:
+    buffer = BytesIO()
+    Image.new("RGB", (40, 30), (0, 90, 200)).save(buffer, "png")
+    return buffer.getvalue()
+
+
+def test_sheets_and_motion_are_in_it_while_they_hold(folder: Path) -> None:
+    text = (folder / "job.toml").read_text(encoding="utf-8")
+    (folder / "job.toml").write_text(text + STOCK)
+    make_job(folder)
+    keep_motion(folder)
+    reports = book_job(folder)
+    assert "sheets" in {report.step for report in reports}
+    pages = [" ".join(page.split()) for page in words_of(folder / "book" / "build-book.pdf")]
+    assert any(page.startswith("Sheets") and "Cut list" in page for page in pages)
+    moving = next(page for page in pages if page.startswith("Moving in it"))
+    assert "84° of 120°" in moving
+    assert "It stops the elbow. Trim it." in moving
+    text = (folder / "job.toml").read_text(encoding="utf-8")
+    (folder / "job.toml").write_text(text + "\n[motion]\nstep_deg = 4\n")
+    book_job(folder)
+    again = [" ".join(page.split()) for page in words_of(folder / "book" / "build-book.pdf")]
+    assert not any(page.startswith("Moving in it") for page in again)
 
 
 def test_left_to_itself_until_asked_for_and_stale_by_what_it_holds(folder: Path) -> None:
