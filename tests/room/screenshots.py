@@ -18,6 +18,11 @@ from tests.room.browser import launched_browser, open_room_of, watched_page
 GALLERY = Path(__file__).parents[2] / "docs" / "gallery" / "room"
 SIZES = {"tablet": {"width": 1024, "height": 768}, "laptop": {"width": 1366, "height": 820}}
 _COLOURS = 160
+# A page without a view of the body, or one that shows something.
+_SHOWN = """() => {
+    const view = document.querySelector('.fk-view');
+    return !view || Object.keys(view.view?.state().meshes ?? {}).length > 0;
+}"""
 
 
 def main(job: Path) -> None:
@@ -34,6 +39,7 @@ def main(job: Path) -> None:
                     for stop in STOPS:
                         page.goto(f"{page.here}/{stop.name}")
                         page.wait_for_load_state("networkidle")
+                        page.wait_for_function(_SHOWN, timeout=120_000)
                         page.wait_for_timeout(2500)
                         _keep(page, f"{stop.name}-{device}-{looks}")
 
