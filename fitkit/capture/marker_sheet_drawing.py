@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import shapely
 
 from fitkit.capture.marker_sheet import MarkerSheet
+from fitkit.capture.tag_fills import TAG_MODULES, tag_fills
 from fitkit.drawing.drawing import Drawing, Fill, Layer, Stroke, TextAnchor, Words
 from fitkit.drawing.text_width import text_width_mm, wrapped
 from fitkit.geometry.arrays import Floats
@@ -19,7 +19,6 @@ PRINTER_MARGIN_MM = 6.5
 practice, no source)."""
 
 # AprilTag 36h11: 6 x 6 data modules inside a black border one module wide.
-_TAG_MODULES = 8
 _TICK_MM = 1.8
 _TICK_AIR_MM = 0.3
 
@@ -42,7 +41,7 @@ def marker_sheet_drawing(sheet: MarkerSheet, *, of_count: int) -> Drawing:
     middle = np.array([sheet.paper.width_mm, sheet.paper.height_mm]) / 2.0
     strokes = [*_check_lines(sheet)]
     words = [*_check_words(sheet), *_instructions(sheet, of_count)]
-    fills = [*_tag(sheet), *_bow_ties(sheet)]
+    fills = [*tag_fills(sheet.tag_id, sheet.tag_side_mm), *_bow_ties(sheet)]
     if sheet.number == 1:
         arrow, said = _arrow(sheet)
         fills.append(arrow)
@@ -54,58 +53,6 @@ def marker_sheet_drawing(sheet: MarkerSheet, *, of_count: int) -> Drawing:
 
 def _box(x0: float, y0: float, x1: float, y1: float) -> Fill:
     return Fill(np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]))
-
-
-def _tag(sheet: MarkerSheet) -> list[Fill]:
-    import cv2
-
-    family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
-    image = family.generateImageMarker(sheet.tag_id, _TAG_MODULES, borderBits=1)
-    black = np.asarray(image) < 128
-    module = sheet.tag_side_mm / _TAG_MODULES
-    half = sheet.tag_side_mm / 2.0
-    squares = [
-        shapely.box(
-            -half + column * module,
-            half - (row + 1) * module,
-            -half + (column + 1) * module,
-            half - row * module,
-        )
-        for row, column in np.argwhere(black)
-    ]
-    merged = shapely.union_all(squares)
-    return [Fill(_without_holes(part, module)) for part in shapely.get_parts(merged)]
-
-
-def _without_holes(area: shapely.Polygon, module: float) -> Floats:
-    """Return one outline (N, 2) that fills like a polygon of square modules with holes.
-
-    Each hole is reached by a level cut of no width through black modules only, out and back, so
-    that neither a reader that widens such cuts nor one that drops them shows anything.
-    """
-    area = shapely.orient_polygons(area)
-    path: Floats = shapely.get_coordinates(area.exterior)[:-1]
-    # from left to right: what a cut meets further left is joined already
-    for ring in sorted(area.interiors, key=lambda r: r.bounds[0]):
-        hole = shapely.get_coordinates(ring)[:-1]
-        x = hole[:, 0].min()
-        ends = np.roll(hole, -1, axis=0)
-        leftmost = np.flatnonzero((np.abs(hole[:, 0] - x) < 1e-6) & (np.abs(ends[:, 0] - x) < 1e-6))
-        first = int(leftmost[0])
-        # half a module from a corner: never level with another corner
-        y = min(hole[first, 1], ends[first, 1]) + module / 2.0
-        start = np.array([x, y])
-        following = np.roll(path, -1, axis=0)
-        spans = (np.minimum(path[:, 1], following[:, 1]) < y) & (
-            y < np.maximum(path[:, 1], following[:, 1])
-        )
-        met = np.flatnonzero(spans & (path[:, 0] < x - 1e-6))
-        at = int(met[np.argmax(path[met, 0])])
-        landing = np.array([path[at, 0], y])
-        round_hole = np.roll(hole, -(first + 1), axis=0)
-        cut = np.vstack([landing, start, round_hole, start, landing])
-        path = np.insert(path, at + 1, cut, axis=0)
-    return path
 
 
 def _bow_ties(sheet: MarkerSheet) -> list[Fill]:
@@ -131,7 +78,7 @@ def _printable_mm(sheet: MarkerSheet) -> Floats:
 
 def _quiet_mm(sheet: MarkerSheet) -> float:
     """Where the tag's blank rim of one module ends, from the sheet's middle."""
-    return sheet.tag_side_mm / 2.0 + sheet.tag_side_mm / _TAG_MODULES
+    return sheet.tag_side_mm / 2.0 + sheet.tag_side_mm / TAG_MODULES
 
 
 def _check_line_places(sheet: MarkerSheet) -> tuple[float, float]:

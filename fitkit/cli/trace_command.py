@@ -29,6 +29,10 @@ def trace_command(
     thickness: Annotated[
         str | None, typer.Option(help="Thickness of the card, such as 0.5 or '0.5 mm'.")
     ] = None,
+    even: Annotated[
+        bool,
+        typer.Option("--even", help="Take edges that are all but straight or round as truly so."),
+    ] = False,
     keep: Annotated[
         bool, typer.Option("--keep", help="Take the correction into the job without asking.")
     ] = False,
@@ -49,6 +53,7 @@ def trace_command(
                 photos,
                 part=part,
                 thickness_mm=None if thickness is None else parse_length_mm(thickness),
+                even=even,
                 progress=progress,
             )
         report = traced.report
@@ -59,6 +64,12 @@ def trace_command(
             print_findings(report.findings)
             for path in report.files:
                 print(f"written: {path}")
+            for piece in report.facts["pieces"]:
+                if piece["even_runs"] and not even:
+                    print(
+                        f"{piece['part']}: all but even are {', '.join(piece['even_runs'])}; "
+                        "--even makes them so."
+                    )
             if not traced.corrections:
                 print("Nothing to correct.")
 

@@ -65,7 +65,7 @@ STEPS = (
     Step("body", "body", 2, ("scan",), beside=(*MEASURES_FILES, *SHOWN_FILES)),
     Step("patches", "patches", 2, ("body",)),
     Step("blanks", "blanks", 3, ("patches",)),
-    Step("templates", "templates", 3, ("blanks",)),
+    Step("templates", "templates", 4, ("blanks",)),
     Step("pages", "out", 2, ("templates",)),
     Step("sheets", "sheets", 1, ("templates",)),
     Step("motion", "motion", 3, ("body", "patches"), on_request=True),

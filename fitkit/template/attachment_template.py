@@ -71,7 +71,7 @@ def attachment_templates(
         if blank.tabs:
             lines.insert(3, f"bend the tabs out · {design.hole_mm:g} mm holes meet the plate's")
         block = Block(f"{number + twin}  {name}", tuple(line for line in lines if line))
-        drawing, findings = part_drawing(one, block, name=title, way=None)
+        drawing, findings = part_drawing(one, block, name=title, way=None, number=number + twin)
         templates.append(
             Template(
                 number=number + twin,

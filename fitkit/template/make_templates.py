@@ -105,7 +105,7 @@ def make_templates(
         whose = _BETWEEN.join(word for word in (job_name, wearer, f"rev {stand}") if word)
         block = _block(flat, name, side, number + twin, forming, whose, rivets)
         title = f"{number + twin} {part_title(name, side)}"
-        drawing, findings = part_drawing(one, block, name=title, way=way)
+        drawing, findings = part_drawing(one, block, name=title, way=way, number=number + twin)
         templates.append(
             Template(
                 number=number + twin,

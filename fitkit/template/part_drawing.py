@@ -10,13 +10,14 @@ from typing import TypeAlias
 import numpy as np
 import shapely
 
-from fitkit.drawing.drawing import Drawing, Layer, Stroke, TextAnchor, Words
+from fitkit.drawing.drawing import Drawing, Fill, Layer, Stroke, TextAnchor, Words
 from fitkit.drawing.line_style import centre_cross_arm_mm
 from fitkit.drawing.text_width import text_width_mm, words_box_mm
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Floats
 from fitkit.template.free_space import FreeSpace
 from fitkit.template.part import GRAIN, MatchMark, NamedLine, Part
+from fitkit.template.part_tag import PART_TAG_SIDE_MM, part_tag
 from fitkit.template.words import (
     SMALLEST_MM,
     Block,
@@ -45,12 +46,14 @@ _BETWEEN_WORDS_MM = 2.4
 _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 _RULE_MM = 50.0
 _BARB_MM = 6.0
+# White round a tag, without which it is not read: one of its squares and a little.
+_QUIET_MM = 2.5
 _LONG_CONTOUR_MM = 40.0
 _ARROW_LENGTHS_MM = (40.0, 30.0, 22.0, 15.0, 10.0)
 
 
 def part_drawing(
-    part: Part, block: Block, *, name: str, way: str | None = "UP"
+    part: Part, block: Block, *, name: str, way: str | None = "UP", number: int | None = None
 ) -> tuple[Drawing, tuple[Finding, ...]]:
     """Return a part's drawing and what could not be written on it.
 
@@ -58,7 +61,8 @@ def part_drawing(
     part as large as fits. What finds no room where it belongs is told by a ringed letter there and
     spelled out with the words about the part; where those do not fit at 3 mm they go beside the
     part, with a leader. ``way`` is what the arrow up the page points to on the wearer; None leaves
-    the arrow out.
+    the arrow out. A ``number`` is printed as a tag too, where there is room, so that a photo of the
+    piece tells which part it is.
     """
     ticks = [(mark, _tick(mark)) for mark in part.marks]
     page = _Page(part, [points for _, points in ticks])
@@ -78,6 +82,7 @@ def part_drawing(
     laid = lay_block(block, page.clear) or lay_block(block, page.near)
     if laid is not None:
         page.write(laid)
+    fills = [] if number is None else page.tag(number)
     makers: list[_Maker] = [_rule] if way is None else [partial(_arrow, way=way), _rule]
     for make in makers:
         piece = make(page.clear)
@@ -91,7 +96,13 @@ def part_drawing(
         outside, leader = lay_block_outside(block, part.cut_mm)
         page.words += outside
         page.strokes += leader
-    drawing = Drawing(name, strokes=tuple(page.strokes), holes=part.holes, words=tuple(page.words))
+    drawing = Drawing(
+        name,
+        strokes=tuple(page.strokes),
+        fills=tuple(fills),
+        holes=part.holes,
+        words=tuple(page.words),
+    )
     return drawing, _left_out_findings(name, page.left_out)
 
 
@@ -148,6 +159,16 @@ class _Page:
         """Add words and use up their room."""
         self.words += words
         self._take([box_of(one) for one in words], _BETWEEN_WORDS_MM)
+
+    def tag(self, number: int) -> list[Fill]:
+        """Return the part's tag where there is room for it, and use that up."""
+        fills = part_tag(number)
+        side = PART_TAG_SIDE_MM + 2.0 * _QUIET_MM
+        centre = self.clear.roomiest_centre(side, side) if fills else None
+        if centre is None:
+            return []
+        self._take([shapely.Point(centre).buffer(0.5 * side, cap_style="square")], _FROM_LINE_MM)
+        return [Fill(fill.points_mm + centre) for fill in fills]
 
     def key(self) -> list[str]:
         """Return what the letters stand for, a line each."""

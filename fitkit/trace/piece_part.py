@@ -18,6 +18,7 @@ from fitkit.template.correction import Correction, TracedHole
 from fitkit.template.mirror import mirrored_name
 from fitkit.template.template import part_title
 from fitkit.trace.corrected_edges import corrected_edges
+from fitkit.trace.even_outline import EvenRun, even_outline
 from fitkit.trace.outline_match import OutlineMatch, best_lie, match_outlines
 from fitkit.trace.trace_pieces import TracedPiece
 
@@ -25,6 +26,8 @@ __all__ = ["CorrectedPart", "KnownPart", "corrected_part", "known_parts"]
 
 # A piece this unlike every part is none of them.
 _MOST_UNLIKE = 0.3
+# With the part's own tag on it, it may be changed as far as this.
+_MOST_UNLIKE_OF_TAG = 0.6
 # The next likeliest part must be this much less like it.
 _CLEARER = 0.03
 # What lies this near to something printed is the print, not the maker's pencil.
@@ -75,6 +78,8 @@ class CorrectedPart:
         Largest move outwards and inwards by tape line, mm.
     unlike
         Area only one of the two covers, as a share of the part's.
+    runs
+        Its longer edges that are all but straight or round.
     """
 
     part: KnownPart
@@ -83,6 +88,7 @@ class CorrectedPart:
     new_mm: Floats
     largest_mm: dict[str, tuple[float, float]]
     unlike: float
+    runs: tuple[EvenRun, ...] = ()
     findings: tuple[Finding, ...] = ()
 
 
@@ -107,6 +113,7 @@ def corrected_part(
     drawings: Sequence[Drawing],
     *,
     name: str | None = None,
+    even: bool = False,
 ) -> CorrectedPart:
     """Return which part a piece is and what was changed on it.
 
@@ -118,6 +125,8 @@ def corrected_part(
         The job's parts and, of each, the template's drawing of the side the patch is drawn on.
     name
         Title, number or patch of the part it is, where the maker says so.
+    even
+        Whether edges that are all but straight or round are taken as truly so.
 
     Raises
     ------
@@ -126,6 +135,9 @@ def corrected_part(
     PhotoError
         When the piece is like none of the parts, or like two of them.
     """
+    evened, runs = even_outline(piece.outline_mm)
+    if even:
+        piece = replace(piece, outline_mm=evened)
     match = _matched(piece, parts, name)
     part, drawing = parts[match.index], drawings[match.index]
 
@@ -158,6 +170,7 @@ def corrected_part(
         _shown(laid, before, part.twin),
         _largest(part.flat, part.correction, correction),
         match.unlike,
+        runs,
         (*after.outline.findings, *_seam_findings(part.flat, now, after)),
     )
 
@@ -166,6 +179,11 @@ def _matched(piece: TracedPiece, parts: Sequence[KnownPart], name: str | None) -
     if name is not None:
         index = _named(parts, name)
         return best_lie(piece.outline_mm, parts[index].outline_mm, index)
+    told = [index for index, part in enumerate(parts) if part.number == piece.part_number]
+    if told:
+        match = best_lie(piece.outline_mm, parts[told[0]].outline_mm, told[0])
+        if match.unlike <= _MOST_UNLIKE_OF_TAG:
+            return match
     matches = match_outlines(piece.outline_mm, [part.outline_mm for part in parts])
     if not matches or matches[0].unlike > _MOST_UNLIKE:
         raise PhotoError(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -17,6 +17,8 @@ from fitkit.capture.tag_set import OUR_SHEETS, TagSet
 from fitkit.errors import PhotoError
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Bytes, Floats, frozen_floats
+from fitkit.template.part_tag import PART_TAG_SIDE_MM
+from fitkit.trace.part_tags import part_tags
 from fitkit.trace.pencil_marks import pencil_marks
 from fitkit.trace.piece_area import piece_areas
 from fitkit.trace.piece_outline import PieceOutline, outward_normals, piece_outlines
@@ -85,6 +87,8 @@ class TracedPiece:
         Pencil lines, (N, 2) float mm each.
     photos
         Names of the photos it was measured in.
+    part_number
+        As the tag printed on it says, None where none can be read.
     """
 
     outline_mm: Floats
@@ -93,6 +97,7 @@ class TracedPiece:
     openings_mm: tuple[Floats, ...] = ()
     pencil_mm: tuple[Floats, ...] = ()
     photos: tuple[str, ...] = ()
+    part_number: int | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(
@@ -191,7 +196,8 @@ def trace_pieces(
         raise first_error
     if thickness_mm is None:
         findings.append(_thickness_finding(views))
-    pieces = tuple(_averaged(group) for group in _grouped(found))
+    numbers = [tag for _, picture, _ in found for tag in part_tags(picture)]
+    pieces = tuple(_with_number(_averaged(group), numbers) for group in _grouped(found))
     findings += [finding for n, piece in enumerate(pieces) for finding in _doubts(piece, n)]
     return Trace(
         pieces,
@@ -264,6 +270,23 @@ def _averaged(group: Sequence[_Seen]) -> TracedPiece:
         best.pencil,
         tuple(seen.view.camera.photo for seen in group),
     )
+
+
+def _with_number(piece: TracedPiece, tags: Sequence[tuple[int, Floats]]) -> TracedPiece:
+    """Return a piece with the part number whose tag lies on it, where all photos agree.
+
+    The tag's own squares are no pencil lines.
+    """
+    area = shapely.Polygon(piece.outline_mm).buffer(0)
+    own = [(number, at) for number, at in tags if area.contains(shapely.Point(at))]
+    numbers = {number for number, _ in own}
+    drawn = tuple(
+        line
+        for line in piece.pencil_mm
+        if all(np.linalg.norm(line - at, axis=1).max() > PART_TAG_SIDE_MM for _, at in own)
+    )
+    number = numbers.pop() if len(numbers) == 1 else None
+    return replace(piece, part_number=number, pencil_mm=drawn)
 
 
 def _sorted_holes(group: Sequence[_Seen]) -> tuple[tuple[RoundHole, ...], tuple[Floats, ...]]:

@@ -46,6 +46,7 @@ def trace_job(
     *,
     part: str | None = None,
     thickness_mm: float | None = None,
+    even: bool = False,
     progress: Progress | None = None,
 ) -> TracedJob:
     """Trace the pieces in photos and lay each over its part.
@@ -58,6 +59,8 @@ def trace_job(
         Which part it is, where the maker says so; then the largest piece is taken.
     thickness_mm
         Of the card.
+    even
+        Whether edges that are all but straight or round are taken as truly so.
 
     Raises
     ------
@@ -95,7 +98,7 @@ def trace_job(
     found = []
     for index, piece in enumerate(pieces):
         told(0.6 + 0.3 * index / len(pieces), "laying the pieces over their parts")
-        found.append(corrected_part(piece, parts, drawings, name=part))
+        found.append(corrected_part(piece, parts, drawings, name=part, even=even))
     told(0.95, "drawing")
     files = _kept_files(job, trace, found)
     changed = tuple(one.correction for one in found if one.largest_mm)
@@ -222,6 +225,7 @@ def _facts(one: CorrectedPart) -> dict[str, Any]:
         "moved_mm": {line: [round(mm, 2) for mm in both] for line, both in one.largest_mm.items()},
         "holes": len(one.correction.holes),
         "pencil_lines": len(one.correction.pencil_mm),
+        "even_runs": [run.in_words() for run in one.runs],
     }
 
 

@@ -33,13 +33,17 @@ _INK = 0.035
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CardPiece:
-    """A flat piece with its outside up. ``outline_mm`` (N, 2), ``holes_mm`` (M_k, 2) each."""
+    """A flat piece with its outside up. ``outline_mm`` (N, 2), ``holes_mm`` (M_k, 2) each.
+
+    ``ink_mm`` are areas printed black on it.
+    """
 
     outline_mm: Floats
     holes_mm: tuple[Floats, ...] = ()
     pencil_mm: tuple[Floats, ...] = ()
     thickness_mm: float = 0.5
     colour: tuple[float, float, float] = (0.42, 0.33, 0.22)
+    ink_mm: tuple[Floats, ...] = ()
 
     def polygon(self) -> shapely.Polygon:
         """Return its area."""
@@ -188,6 +192,10 @@ def _paint(piece: CardPiece, size: int) -> Pixels:
         grey = np.zeros((size, size), dtype=np.uint8)
         cv2.polylines(grey, [drawn], False, 255, thickness=3, lineType=cv2.LINE_AA, shift=4)
         fibres = fibres - 0.55 * grey / 255.0
+    inked = np.zeros((size, size), dtype=np.uint8)
+    for area in piece.ink_mm:
+        cv2.fillPoly(inked, [np.round(_cells(area, size) * 16).astype(np.int32)], 255, shift=4)
+    fibres = fibres - 0.9 * inked / 255.0
     return np.asarray(fibres, dtype=np.float32)
 
 

@@ -203,6 +203,84 @@ def test_a_part_and_its_twin_that_look_alike_have_to_be_named(made: Path, photo:
     assert "--part" in caught.value.remedy
 
 
+@pytest.fixture(scope="module")
+def both(tmp_path_factory: pytest.TempPathFactory, made: Path) -> list[Path]:
+    """Two photos of both tassets cut from their printed templates, 6 mm off each one's foot."""
+    pieces = []
+    shifts = ([-5.0, 62.0], [8.0, -58.0])
+    for template, shift in zip(read_templates(made / "templates"), shifts, strict=True):
+        low, high = template.outline_mm.min(axis=0), template.outline_mm.max(axis=0)
+        kept = shapely.box(low[0] - 1.0, low[1] + 6.0, high[0] + 1.0, high[1] + 1.0)
+        cut = shapely.orient_polygons(shapely.Polygon(template.outline_mm) & kept)
+        turn = np.array([[np.cos(0.3), -np.sin(0.3)], [np.sin(0.3), np.cos(0.3)]])
+
+        def laid(
+            points: Floats,
+            middle: Floats = 0.5 * (low + high),
+            turn: Floats = turn,
+            shift: list[float] = shift,
+        ) -> Floats:
+            return (points - middle) @ turn.T + shift
+
+        assert template.drawing.fills, "the template bears its tag"
+        pieces.append(
+            CardPiece(
+                laid(np.asarray(shapely.get_coordinates(cut.exterior))[:-1]),
+                thickness_mm=0.5,
+                colour=(0.62, 0.60, 0.55),
+                ink_mm=tuple(laid(fill.points_mm) for fill in template.drawing.fills),
+            )
+        )
+    folder = tmp_path_factory.mktemp("both")
+    paths = []
+    for tilt_deg, bearing_deg in ((8.0, -90.0), (22.0, 20.0)):
+        camera = camera_over(
+            "x",
+            tilt_deg=tilt_deg,
+            bearing_deg=bearing_deg,
+            distance_mm=620.0,
+            lens=table_lens(1600, 1200),
+        )
+        rgb = render_table(TableScene(tuple(pieces), SHEETS), camera)
+        paths.append(folder / f"both-{tilt_deg:g}.jpg")
+        paths[-1].write_bytes(photo_jpeg(rgb, focal_35mm=26, quality=92))
+    return paths
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_printed_tags_tell_twins_apart_several_pieces_at_once(
+    made: Path, both: list[Path], count: int
+) -> None:
+    traced = trace_job(made, both[:count], thickness_mm=0.5)
+    found = {piece["part"]: piece for piece in traced.report.facts["pieces"]}
+    assert set(found) == {"tasset, left", "tasset, right"}
+    for piece in found.values():
+        most, least = piece["moved_mm"]["hem"]
+        assert least == pytest.approx(-6.0, abs=0.5)
+        assert most == 0.0
+        # The tag's squares are no pencil lines of the maker's.
+        assert piece["pencil_lines"] == piece["holes"] == 0
+        # The new foot is offered as what it is, 130 mm and more of straight edge.
+        longest = max(float(r.split()[0]) for r in piece["even_runs"] if "straight" in r)
+        assert longest > 60.0
+
+
+def test_edges_all_but_straight_are_made_so_on_request(made: Path, both: list[Path]) -> None:
+    plain, even = (
+        trace_job(made, both[:1], thickness_mm=0.5, even=even).corrections[0]
+        for even in (False, True)
+    )
+
+    def waviness(correction: object) -> float:
+        (hem,) = [move for move in correction.edges if move.line == "hem"]  # type: ignore[attr-defined]
+        share, out = hem.moves[:, 0], hem.moves[:, 1]
+        inner = (share > 0.1) & (share < 0.9)
+        return float(np.abs(np.diff(out[inner], 2)).sum())
+
+    assert len(even.edges) >= 1
+    assert waviness(even) <= waviness(plain) + 0.05
+
+
 def test_an_unknown_part_names_the_known(made: Path, photo: Path) -> None:
     with pytest.raises(InputError, match="no part called 'visor'") as caught:
         trace_job(made, [photo], part="visor")
