@@ -13,17 +13,13 @@ from fitkit.capture.camera import Camera
 from fitkit.capture.closed_surface import mesh_of_grid
 from fitkit.capture.depth_map import DepthMap
 from fitkit.capture.free_space import seen_through
+from fitkit.capture.outline_moves import Outlines, follow_outlines
 from fitkit.capture.point_cloud import PointCloud
+from fitkit.capture.refinement_pass import SOME_CERTAINTY, RefinementPass
 from fitkit.capture.scan import CaptureVolume
 from fitkit.capture.signed_grid import SignedGrid, signed_grid
-from fitkit.capture.surface_refinement import (
-    SOME_CERTAINTY,
-    Outlines,
-    RefinementPass,
-    best_views,
-    fair,
-    follow_outlines,
-)
+from fitkit.capture.surface_refinement import best_views
+from fitkit.capture.surface_smoothing import fair
 from fitkit.geometry.arrays import Bools, Floats
 from fitkit.geometry.mesh import TriangleMesh
 

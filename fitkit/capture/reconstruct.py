@@ -22,26 +22,22 @@ from fitkit.capture.depth_agreement import agreeing_depths
 from fitkit.capture.depth_map import DepthMap
 from fitkit.capture.fineness import dense_scale
 from fitkit.capture.free_space import seen_through
+from fitkit.capture.outline_moves import Outlines
 from fitkit.capture.outlined_body import outlined_body
 from fitkit.capture.pair_choice import choose_pairs
 from fitkit.capture.photo import Photo
 from fitkit.capture.photo_patches import PhotoStack, stack_photos
 from fitkit.capture.plain_surface import is_plain, patterned_points, plain_surface
 from fitkit.capture.point_cloud import PointCloud, cloud_of_maps, cloud_only, largest_clusters
+from fitkit.capture.refinement_pass import SOME_CERTAINTY, RefinementPass
 from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras
 from fitkit.capture.seen_gaps import open_gaps, spanned_areas
 from fitkit.capture.signed_grid import SignedGrid, signed_grid
 from fitkit.capture.stereo_matching import match_pair
 from fitkit.capture.stereo_pair import rectify_pair
 from fitkit.capture.surface_findings import few_pairs_finding, surface_findings
-from fitkit.capture.surface_refinement import (
-    SOME_CERTAINTY,
-    Outlines,
-    RefinementPass,
-    even_out,
-    fair,
-    refine_surface,
-)
+from fitkit.capture.surface_refinement import refine_surface
+from fitkit.capture.surface_smoothing import even_out, fair
 from fitkit.errors import PhotoError
 from fitkit.findings import Finding
 from fitkit.geometry.arrays import Bytes, Floats

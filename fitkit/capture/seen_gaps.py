@@ -28,8 +28,8 @@ _LONGEST_PX = 672
 _LEAST_MM2 = 1500.0
 _ASIDE_PX = 36
 _DOUBT_PX, _OUTSIDE_PX = 2, 3
-# Photos that may be wrong about a place: colours deceive one, seldom three the same way.
-_SPARE = 2
+# Photos that may be wrong about a place: colours deceive one, seldom two the same way.
+_SPARE = 1
 
 
 def spanned_areas(
@@ -77,7 +77,7 @@ def open_gaps(
     *,
     say: Callable[[float], None],
 ) -> SignedGrid:
-    """Return the grid without what at least three photos show as room.
+    """Return the grid without what at least two photos show as room.
 
     Parameters
     ----------

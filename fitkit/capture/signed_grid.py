@@ -16,7 +16,7 @@ __all__ = ["GridValues", "SignedGrid", "signed_grid", "upsampled"]
 
 GridValues: TypeAlias = NDArray[np.float32]
 
-_COARSE = 4  # cells of the fine grid per cell of the grid that finds the surface
+_COARSE = 4  # cells of the fine grid, a power of 2, per cell of the grid that finds the surface
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,11 +79,15 @@ def signed_grid(
     axes = [low[k] + _COARSE * cell_mm * np.arange(coarse_n[k]) for k in range(3)]
     coarse = distance(np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3))
     values = coarse.reshape(coarse_n)
-    for axis in range(3):
-        values = upsampled(values, axis, _COARSE)
-    # A coarse value is at most the half diagonal of its cell off; two cells more are needed.
-    near = np.argwhere(np.abs(values) < (0.5 * np.sqrt(3.0) * _COARSE + 2.0) * cell_mm)
-    values[tuple(near.T)] = distance(low + cell_mm * near)
+    step = _COARSE
+    while step > 1:
+        for axis in range(3):
+            values = upsampled(values, axis, 2)
+        # An interpolated value is at most the half diagonal of its cell off; two cells of the
+        # fine grid more are needed.
+        near = np.argwhere(np.abs(values) < (0.5 * np.sqrt(3.0) * step + 2.0) * cell_mm)
+        step //= 2
+        values[tuple(near.T)] = distance(low + step * cell_mm * near)
     return SignedGrid(values, low, cell_mm)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from fitkit.capture.check_length import CheckLength
 from fitkit.capture.lens_groups import settle_lenses
@@ -14,6 +15,7 @@ from fitkit.capture.scan import SolvedCameras
 from fitkit.capture.sheet_view import SheetView, view_sheets
 from fitkit.capture.solve_views import solve_views
 from fitkit.capture.tag_set import OUR_SHEETS, TagSet
+from fitkit.capture.unread_sheets import unread_sheets
 from fitkit.findings import Finding, Severity
 
 __all__ = ["solve_cameras"]
@@ -79,6 +81,7 @@ def solve_cameras(
         findings.extend(remarks)
     solved = solve_views(photos, views, printed_mm=printed_mm, tags=tags, earlier=findings)
     solved = hold_to_checks(solved, checks)
+    solved = replace(solved, findings=(*solved.findings, *unread_sheets(solved)))
     tell(1.0, f"{len(solved.cameras)} of {len(photos)} photos solved")
     return solved
 

@@ -7,6 +7,7 @@ import pytest
 
 from fitkit.capture.closed_surface import mesh_of_grid
 from fitkit.capture.depth_map import DepthMap
+from fitkit.capture.outline_moves import Outlines
 from fitkit.capture.outlined_body import outlined_body
 from fitkit.capture.plain_surface import (
     is_plain,
@@ -16,7 +17,6 @@ from fitkit.capture.plain_surface import (
 )
 from fitkit.capture.point_cloud import PointCloud
 from fitkit.capture.scan import CaptureVolume
-from fitkit.capture.surface_refinement import Outlines
 from fitkit.geometry.arrays import Floats
 from tests.capture.plain_ball import RADIUS_MM, ball_cameras, ball_picture
 from tests.truth.solids import sphere

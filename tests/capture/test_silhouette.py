@@ -7,9 +7,11 @@ import pytest
 
 from fitkit.capture.camera import Camera
 from fitkit.capture.closed_surface import mesh_of_grid
+from fitkit.capture.outline_moves import Outlines, follow_outlines
+from fitkit.capture.refinement_pass import RefinementPass
 from fitkit.capture.rim_edges import rim_likeness
 from fitkit.capture.silhouette import reduced_colour, silhouette, splat
-from fitkit.capture.surface_refinement import Outlines, RefinementPass, fair, follow_outlines
+from fitkit.capture.surface_smoothing import fair
 from fitkit.capture.visual_hull import hull_grid
 from fitkit.geometry.arrays import Bools
 from tests.capture.plain_ball import RADIUS_MM, ball_cameras, ball_cover, ball_picture

@@ -7,8 +7,9 @@ import pytest
 
 from fitkit.capture.closed_surface import mesh_of_grid
 from fitkit.capture.photo_patches import SurfacePatches, patch_likeness, stack_photos
+from fitkit.capture.refinement_pass import RefinementPass
 from fitkit.capture.signed_grid import signed_grid
-from fitkit.capture.surface_refinement import RefinementPass, refine_surface
+from fitkit.capture.surface_refinement import refine_surface
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
 from tests.truth.textured_egg import CENTRE_Z_MM, egg_mesh, egg_scene
