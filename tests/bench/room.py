@@ -102,9 +102,10 @@ def bench_laying(folder: Path) -> None:
 
 def bench_clicks(page: Any, folder: Path) -> None:
     """Draw line after line on a mannequin's chest and belly."""
-    box = page.locator(".fk-view-canvas").bounding_box()
     rng = np.random.default_rng(1)
     page.get_by_role("button", name="Draw a line", exact=True).click()
+    page.get_by_role("status").filter(has_text="where the line begins").wait_for()
+    box = page.locator(".fk-view-canvas").bounding_box()
     page.evaluate(_WATCH)
     took = []
     for number in range(12):
@@ -144,7 +145,7 @@ def bench_idle(page: Any) -> None:
 
 def main() -> None:
     """Make a body of some 100,000 triangles, open its room, and measure."""
-    body = body_of_mesh(mannequin(cell_mm=3.6))
+    body = body_of_mesh(mannequin())
     print(f"{len(body.mesh.faces)} triangles")
     with tempfile.TemporaryDirectory() as spare:
         job = create_job(Path(spare) / "heron", TEXT)
