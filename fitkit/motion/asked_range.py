@@ -118,10 +118,10 @@ def asked_ranges(
             goal = float(np.radians(taken[name]))
             because = f"for {_needing(name, needs, known_needs, movements)}"
         else:
-            norm = movement.norm_rad(source)
+            norm = movement.norm(source)
             if norm is None or needs:
                 continue
-            goal, because = norm, f"norm, {source}"
+            goal, because = norm[1], f"norm, {norm[0]}"
         turn = goal - movement.at_rest_rad
         if turn > 0:
             ranges.append(AskedRange(name, ((movement, turn),), because))

@@ -50,12 +50,16 @@ class Movement:
     def __post_init__(self) -> None:
         object.__setattr__(self, "axis", frozen_floats(self.axis, (3,), "axis"))
 
-    def norm_rad(self, source: str) -> float | None:
-        """Return the normal range by a source, by another where it is silent; None without any."""
+    def norm(self, source: str) -> tuple[str, float] | None:
+        """Return whose norm holds and its range in radians; None where there is no norm.
+
+        The source asked for, another where it is silent.
+        """
         norm = NORMS.get(self.kind)
         if norm is None:
             return None
-        return float(np.radians(norm.by_source.get(source, next(iter(norm.by_source.values())))))
+        whose = source if source in norm.by_source else next(iter(norm.by_source))
+        return whose, float(np.radians(norm.by_source[whose]))
 
 
 def movements_of(joints: Mapping[str, Joint]) -> dict[str, Movement]:

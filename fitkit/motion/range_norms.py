@@ -37,8 +37,14 @@ class RangeNorm:
     confidence: str
 
 
-def _norm(aaos: float, ama: float, cdc: float | None = None, *, read: bool = False) -> RangeNorm:
-    figures = {"AAOS": aaos, "AMA": ama} | ({} if cdc is None else {"CDC": cdc})
+def _norm(
+    aaos: float, ama: float | None = None, cdc: float | None = None, *, read: bool = False
+) -> RangeNorm:
+    figures = {
+        source: figure
+        for source, figure in (("AAOS", aaos), ("AMA", ama), ("CDC", cdc))
+        if figure is not None
+    }
     return RangeNorm(MappingProxyType(figures), "read" if read else "from memory")
 
 
@@ -49,10 +55,10 @@ NORMS: Mapping[str, RangeNorm] = MappingProxyType(
         "neck bend back": _norm(45, 60),
         "neck tilt": _norm(45, 45),
         "neck turn": _norm(60, 80),
-        "spine bend forward": _norm(80, 80),
-        "spine bend back": _norm(25, 25),
-        "spine tilt": _norm(35, 35),
-        "spine turn": _norm(45, 45),
+        "spine bend forward": _norm(80),
+        "spine bend back": _norm(25),
+        "spine tilt": _norm(35),
+        "spine turn": _norm(45),
         "shoulder lift forward": _norm(180, 180, 170.4, read=True),
         "shoulder lift back": _norm(60, 50, read=True),
         "shoulder lift sideways": _norm(180, 170, read=True),

@@ -140,6 +140,14 @@ def test_norms_are_those_of_the_sources() -> None:
         assert set(norm.by_source) <= set(SOURCES)
 
 
+def test_a_silent_source_gives_way_to_another_by_its_name() -> None:
+    because = {
+        one.name: one.because for one in asked_ranges(movements_of(skeleton()), source="CDC")
+    }
+    assert because["left knee bend"] == "norm, CDC"
+    assert because["spine turn left"] == "norm, AAOS"
+
+
 def test_what_is_wanted_goes_before_needs_and_needs_before_norms() -> None:
     moves = movements_of(skeleton())
     norms = {one.name: one for one in asked_ranges(moves)}
