@@ -79,6 +79,8 @@ def _stuff(fields: RowFields) -> None:
         fields.length("Thick, mm", "thickness_mm", hint="0.5")
         ways = [("", "as the material is"), *((way, way) for way in get_args(Forming))]
         fields.one_of("Formed by", "forming", ways, bare="")
+        least = [("", "at its worst spot"), ("overall", "overall")]
+        fields.one_of("Least strain", "ease", least, bare="")
         fields.length("Room under it, mm", "clearance_mm", hint=f"{form_mm:g}")
         fields.length("Bridges hollows by, mm", "bridge_mm", hint="0")
 

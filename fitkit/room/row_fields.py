@@ -95,12 +95,14 @@ class RowFields:
         """Put a choice on the page; ``bare`` stands where nothing is set, nothing is ``""``."""
 
         def read(row: Row) -> str:
-            return str(row.get(key, bare))
+            value = row.get(key, bare)
+            return ", ".join(value) if isinstance(value, list) else str(value)
 
         now = read(self.row())
+        as_told = {now: self.row().get(key)}
         if now not in [value for value, _ in options]:
             options = [*options, (now, now)]
-        keep = self.keeps(lambda value: {key: None if value == "" else value})
+        keep = self.keeps(lambda value: {key: as_told.get(value, value) if value != "" else None})
         self.add(choice(label, now, keep, options), read)
 
 
