@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import math
 import re
 import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
+import svgelements
 
 from fitkit.drawing.drawing import Drawing, Fill, Hole, Layer, Stroke, TextAnchor, Words
 from fitkit.drawing.text_width import CAP_HEIGHT_PER_EM
@@ -51,6 +53,27 @@ def test_points_come_back_to_a_millionth_of_a_millimetre(root: ET.Element) -> No
         points = re.findall(r"(-?[\d.]+),(-?[\d.]+)", path.attrib["d"])
         np.testing.assert_allclose(true_mm(root, points), stroke.points_mm, rtol=0, atol=1e-6)
         assert path.attrib["d"].endswith("Z") == stroke.closed
+
+
+def test_an_svg_reader_sees_true_millimetres_and_cuts_that_are_strokes_only() -> None:
+    """Opened by svgelements at 25.4 pixels to the inch; it rounds a millimetre by 5e-7."""
+    read = svgelements.SVG.parse(io.BytesIO(svg_of_drawing(PART)), ppi=25.4)
+    paths = {
+        group.id: next(group.select(lambda one: isinstance(one, svgelements.Path)), None)
+        for group in read.select(lambda one: isinstance(one, svgelements.Group))
+    }
+    cut = paths["cut"]
+    for path, stroke in ((cut, PART.strokes[0]), (paths["grain"], PART.strokes[1])):
+        left, top, right, bottom = path.bbox()
+        size = np.ptp(stroke.points_mm, axis=0)
+        np.testing.assert_allclose([right - left, bottom - top], size, rtol=2e-6, atol=0)
+        assert path.fill.value is None
+        assert path.stroke.value is not None
+    (hole,) = (one for one in read.elements() if isinstance(one, svgelements.Circle))
+    assert hole.bbox()[2] - hole.bbox()[0] == pytest.approx(3.2, rel=2e-6)
+    assert hole.fill.value is None
+    apart = np.array([hole.bbox()[0] + 1.6 - cut.bbox()[0], cut.bbox()[3] - hole.bbox()[1] - 1.6])
+    np.testing.assert_allclose(apart, [20.25 + 1 / 3, 30.125 - 2.0], rtol=2e-6, atol=0)
 
 
 def test_holes_are_circles_without_crosses(root: ET.Element) -> None:
