@@ -15,7 +15,7 @@ from fitkit.export.side_by_side import png_side_by_side
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 
-__all__ = ["VIEWS", "png_of_body"]
+__all__ = ["PATCH_INKS", "VIEWS", "png_of_body"]
 
 VIEWS: dict[str, float] = {
     "front": 0.0,
@@ -43,7 +43,7 @@ _LINE_INKS = (
     (120, 85, 0),
     (20, 100, 150),
 )
-_PATCH_INKS = (
+PATCH_INKS = (
     (86, 180, 233),
     (230, 159, 0),
     (80, 190, 150),
@@ -52,6 +52,7 @@ _PATCH_INKS = (
     (150, 150, 210),
     (213, 130, 80),
 )
+"""Colours of patches, taken in turn."""
 
 
 def png_of_body(
@@ -136,7 +137,7 @@ def _face_inks(face_values: NDArray[Any] | None) -> Floats | None:
         inks[known] = 255.0 * colormaps["cividis"]((values[known] - low) / (high - low))[:, :3]
     else:
         known = values >= 0
-        inks[known] = np.array(_PATCH_INKS, dtype=float)[values[known] % len(_PATCH_INKS)]
+        inks[known] = np.array(PATCH_INKS, dtype=float)[values[known] % len(PATCH_INKS)]
     return inks
 
 

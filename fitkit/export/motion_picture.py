@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from fitkit.export.body_picture import VIEWS
+from fitkit.export.body_picture import PATCH_INKS, VIEWS
 from fitkit.export.body_shading import GROUND_RGB, LitBody, view_of
 from fitkit.export.lettering import font_px, write_with_halo
 from fitkit.export.side_by_side import png_side_by_side
@@ -19,15 +19,6 @@ from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = ["PosedPicture", "RangeBar", "nearest_view", "png_of_poses", "png_of_ranges"]
 
-# Okabe and Ito's palette for all kinds of colour vision (Color Universal Design, 2008).
-_PLATE_INKS = (
-    (86, 180, 233),
-    (230, 159, 0),
-    (80, 190, 150),
-    (240, 228, 66),
-    (204, 121, 167),
-    (150, 150, 210),
-)
 _CONTACT = (200, 30, 20)
 _INK = (40, 40, 40)
 _FREE, _SHORT, _TRIMMED = (0, 114, 178), (213, 94, 0), (86, 180, 233)
@@ -74,7 +65,7 @@ def _joined(pose: PosedPicture) -> tuple[TriangleMesh, Floats, Ints]:
     meshes = [pose.skin, *(mesh for mesh, _ in pose.plates)]
     inks = [np.full((len(pose.skin.faces), 3), np.nan)]
     inks += [
-        np.tile(np.array(_PLATE_INKS[number % len(_PLATE_INKS)], dtype=float), (len(m.faces), 1))
+        np.tile(np.array(PATCH_INKS[number % len(PATCH_INKS)], dtype=float), (len(m.faces), 1))
         for m, number in pose.plates
     ]
     starts = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes[:-1])])
