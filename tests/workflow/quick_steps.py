@@ -204,10 +204,6 @@ def _tile(parts: Sequence[Drawing], **settings: Any) -> Any:
     return SimpleNamespace(pages=pages, parts=parts, settings=settings)
 
 
-def _build_book(*_: Any, **__: Any) -> SimpleNamespace:
-    return SimpleNamespace(parts=(), hardware=(), measures=(), findings=())
-
-
 def _find_photos(paths: Sequence[Path]) -> tuple[Path, ...]:
     found = [
         file
@@ -248,7 +244,6 @@ def quick_modules() -> dict[str, ModuleType]:
             "png_of_drawing": lambda drawing, **_: PNG,
             "png_of_page": lambda pages, index, **_: PNG,
         },
-        "shop.build_book": {"build_book": _build_book, "BookMeasure": SimpleNamespace},
         "export.build_book_pdf": {"pdf_of_book": lambda *_, **__: b"%PDF quick"},
         "export.line_picture": {"png_of_line": lambda *_, **__: PNG},
         "body.body_of_scan": {"body_of_scan": _body},
