@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pypdfium2 as pdfium
+import shapely
 
 from fitkit.drawing.page import Page
 from fitkit.drawing.page_furniture import CHECK_SIDES_MM
@@ -34,13 +35,35 @@ def darkest_place(profile: Floats, about: float, reach: float) -> float:
 
 
 def check_square_of(page: Page) -> tuple[Floats, float]:
-    """Return where a page's check square begins, and its side as drawn."""
-    for stroke in page.furniture.strokes:
-        size = np.ptp(stroke.points_mm, axis=0)
+    """Return where a page's check square begins, and its side as drawn.
+
+    Told by its words, for its sides are broken where they would meet what is drawn.
+    """
+    for words in page.furniture.words:
         for side in CHECK_SIDES_MM:
-            if stroke.closed and np.allclose(size, side, rtol=0, atol=1e-9):
-                return stroke.points_mm.min(axis=0), side
+            if words.text.startswith(f"check: {side:g} mm"):
+                return words.at_mm - (2.4, 2.6), side
     raise AssertionError("no check square")
+
+
+def spots_on_both_sides_mm(page: Page, low: Floats, side: float, axis: int) -> list[float]:
+    """Where, along its other sides, a square is drawn at both ends of ``axis``."""
+    drawn = shapely.union_all(
+        [
+            shapely.LineString(np.vstack([one.points_mm, one.points_mm[:1]][: 1 + one.closed]))
+            for one in page.furniture.strokes
+        ]
+    )
+    across = np.eye(2)[axis]
+    spots = [side * f for f in (0.13, 0.27, 0.33, 0.43, 0.47, 0.53, 0.57, 0.62, 0.67, 0.77, 0.88)]
+    return [
+        spot
+        for spot in spots
+        if all(
+            drawn.distance(shapely.Point(low + spot * (1.0 - across) + end * across)) < 1e-6
+            for end in (0.0, side)
+        )
+    ]
 
 
 def measured_square_mm(sheet: pdfium.PdfPage, page: Page) -> tuple[float, float]:
@@ -56,13 +79,18 @@ def measured_square_mm(sheet: pdfium.PdfPage, page: Page) -> tuple[float, float]
     offset = (low - corner) * px_per_mm
     side = true_side * px_per_mm
     reach = 0.4 * px_per_mm
-    spots = [side * f for f in (0.13, 0.27, 0.33, 0.62, 0.77, 0.88)]
     widths, heights = [], []
-    for spot in spots:
-        row = grey[int(grey.shape[0] - offset[1] - spot)]
-        column = grey[::-1, int(offset[0] + spot)]
-        for line, start, into in ((row, offset[0], widths), (column, offset[1], heights)):
-            first = darkest_place(line, start, reach)
-            into.append(darkest_place(line, start + side, reach) - first)
+    for axis, into in ((0, widths), (1, heights)):
+        for spot_mm in spots_on_both_sides_mm(page, low, true_side, axis):
+            spot = spot_mm * px_per_mm
+            line = (
+                grey[int(grey.shape[0] - offset[1] - spot)]
+                if axis == 0
+                else grey[::-1, int(offset[0] + spot)]
+            )
+            first = darkest_place(line, offset[axis], reach)
+            into.append(darkest_place(line, offset[axis] + side, reach) - first)
+    assert widths, "nothing drawn at both sides"
+    assert heights, "nothing drawn above and below"
     scale = 100.0 / side
     return scale * float(np.median(widths)), scale * float(np.median(heights))
