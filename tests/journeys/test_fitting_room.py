@@ -236,6 +236,7 @@ def test_parts_are_laid_on_sheets_and_pinned_by_key(page: Any, shelf: Path) -> N
     page.get_by_text("belly plate stays there").first.wait_for()
     (pin,) = open_job(folder).settings.pinned
     assert (pin.part, pin.sheet) == ("belly plate", "card 0.5 mm")
+    page.wait_for_timeout(1500)  # as above, with the part pinned
     page.get_by_role("textbox", name="belly plate, mm from the left").fill("600")
     page.keyboard.press("Enter")
     page.get_by_text("over the edge of the sheet").first.wait_for()

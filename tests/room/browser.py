@@ -7,6 +7,8 @@ import re
 import shutil
 import subprocess
 import sys
+import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -58,25 +60,28 @@ def open_room_of(job: Path | None, *, shelf: Path | None = None) -> Iterator[str
     Without a job, the room is that of the jobs in the folder ``shelf``.
     """
     kept = {k: v for k, v in os.environ.items() if not k.startswith(("PYTEST_", "NICEGUI_"))}
-    process = subprocess.Popen(
-        [sys.executable, "-c", _START, "room", *([str(job)] if job else []), "--no-browser"],
-        cwd=shelf,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-        env={**kept, "PYTHONUNBUFFERED": "1", "PYTHONPATH": os.pathsep.join(sys.path)},
-    )
-    assert process.stdout is not None
-    said = ""
-    try:
-        while not (found := re.search(r"http://\S+", said)):
-            line = process.stdout.readline()
-            assert line, f"the room did not open: {said}"
-            said += line
-        yield found.group(0)
-    finally:
-        process.terminate()
-        process.communicate(timeout=20)
+    # To a file: a pipe that nobody reads while the room is open fills up and stops the room.
+    with tempfile.NamedTemporaryFile("w") as said:
+        process = subprocess.Popen(
+            [sys.executable, "-c", _START, "room", *([str(job)] if job else []), "--no-browser"],
+            cwd=shelf,
+            stdout=said,
+            stderr=subprocess.STDOUT,
+            env={**kept, "PYTHONUNBUFFERED": "1", "PYTHONPATH": os.pathsep.join(sys.path)},
+        )
+
+        def told() -> str:
+            return Path(said.name).read_text(encoding="utf-8")
+
+        try:
+            while not (found := re.search(r"http://\S+", told())):
+                assert process.poll() is None, f"the room did not open: {told()}"
+                time.sleep(0.1)
+            yield found.group(0)
+        finally:
+            process.terminate()
+            process.wait(timeout=20)
+        assert "Traceback" not in told(), told()
 
 
 @contextmanager

@@ -138,7 +138,7 @@ def test_lines_drawn_by_clicks_bound_a_patch_that_is_undone_and_redone(
     shows_lines(page, "line low", "line high", "line line", "line line 2")
     draw(page, (-20.0, -98.0, 350.0), (20.0, -98.0, 350.0))
     shows_lines(page, "line low", "line high", "line line", "line line 2", "line line 3")
-    assert lines(folder) == ["low", "high", "line", "line 2", "line 3"]
+    waits_until(page, lambda: lines(folder) == ["low", "high", "line", "line 2", "line 3"])
     take(page, "Name a patch", "Click inside")
     click(page, MIDDLE)
     page.wait_for_function(f"() => {VIEW}.state().meshes.region?.triangles > 20")
@@ -268,6 +268,7 @@ def test_everything_goes_by_keyboard(page: Any, folder: Path) -> None:
     page.keyboard.type("280@200")
     page.keyboard.press("Enter")
     shows_lines(page, "line low", "line high", "line line", "line line 2")
+    waits_until(page, lambda: len(lines(folder)) == 4)
     points = list_rows(folder, "line")[3]["points"]
     assert [point["height_mm"] for point in points] == [120.0, 280.0]
 
