@@ -49,7 +49,8 @@ class RoomPage:
         Parameters
         ----------
         build
-            Makes the elements of the part; called inside an emptied box.
+            Makes the elements of the part; called inside an emptied box, in which is said what
+            was wrong where it cannot.
         of
             Returns what the part depends on; the session's revision if not given.
         """
@@ -58,7 +59,10 @@ class RoomPage:
         def anew() -> None:
             box.clear()
             with box:
-                build()
+                try:
+                    build()
+                except FitkitError as error:
+                    ui.label(f"{error.cause} {error.remedy}").classes("fk-wrong-words")
 
         self.follow(anew, of=of or (lambda: self.session.revision), within=box)
         anew()
@@ -104,8 +108,8 @@ class RoomPage:
                 continue
             try:
                 now = part.depends()
+                if now != part.last:
+                    part.last = now
+                    part.act()
             except FitkitError:
                 continue  # the job cannot be read as it is; the course says why
-            if now != part.last:
-                part.last = now
-                part.act()
