@@ -31,7 +31,8 @@ class PartContent:
     Attributes
     ----------
     lines, words
-        What is drawn, and the boxes of what is written.
+        What is drawn, and what has to stay readable: the boxes of words, and filled areas such as
+        a part's tag.
     """
 
     def __init__(self, drawing: Drawing) -> None:
@@ -47,15 +48,17 @@ class PartContent:
                 lines.append(shapely.LineString(stroke.points_mm))
             if ring and stroke.layer is Layer.CUT:
                 areas.append(shapely.make_valid(shapely.Polygon(stroke.points_mm)))
-        areas += [shapely.make_valid(shapely.Polygon(fill.points_mm)) for fill in drawing.fills]
+        fills = [shapely.make_valid(shapely.Polygon(fill.points_mm)) for fill in drawing.fills]
+        areas += fills
         areas += [
             shapely.Point(hole.centre_mm).buffer(hole.diameter_mm / 2.0) for hole in drawing.holes
         ]
-        areas += [shapely.Polygon(words_box_mm(words)) for words in drawing.words]
+        boxes = [shapely.Polygon(words_box_mm(words)) for words in drawing.words]
+        areas += boxes
         self._all = STRtree([*lines, *areas])
         self._areas = areas
         self.lines = shapely.MultiLineString(lines) if lines else shapely.MultiLineString()
-        self.words = shapely.MultiPolygon([shapely.Polygon(words_box_mm(w)) for w in drawing.words])
+        self.words = shapely.union_all([*boxes, *fills])
 
     def area(self) -> BaseGeometry:
         """Return all that is covered: outlines with their inside, holes, words, and the lines."""
