@@ -146,7 +146,8 @@ def trace_pieces(
     for index, one in enumerate(photos):
         seen, remarks = view_sheets(one.photo, index, tags)
         views_seen += seen
-        findings += remarks
+        # A printed part bears a tag of its own, which is on no marker sheet.
+        findings += [remark for remark in remarks if remark.code != "tag-unknown"]
     if not views_seen:
         first = next((f for f in findings if f.remedy), None)
         raise PhotoError(

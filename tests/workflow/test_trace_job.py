@@ -254,6 +254,7 @@ def test_printed_tags_tell_twins_apart_several_pieces_at_once(
     traced = trace_job(made, both[:count], thickness_mm=0.5)
     found = {piece["part"]: piece for piece in traced.report.facts["pieces"]}
     assert set(found) == {"tasset, left", "tasset, right"}
+    assert "tag-unknown" not in {finding.code for finding in traced.report.findings}
     for piece in found.values():
         most, least = piece["moved_mm"]["hem"]
         assert least == pytest.approx(-6.0, abs=0.5)
