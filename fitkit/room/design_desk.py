@@ -97,6 +97,7 @@ class DesignDesk:
         self._cutting = asyncio.Lock()
         self._hovers = 0
         self._trials = 0
+        self._strokes = 0
         self._trying = False
         self._wanted: tuple[str, Mapping[str, Any]] | None = None
         self._heard: list[tuple[Callable[[], None], Element]] = []
@@ -213,7 +214,8 @@ class DesignDesk:
         self.stop_drawing()
 
     def stop_drawing(self) -> None:
-        """Begin no longer where the last line ended."""
+        """Begin no longer where the last line ended, also where a place is still being drawn to."""
+        self._strokes += 1
         self.first, self.drawing, self.ahead, self.region = None, None, (), None
         self._end_trial()
         self.told()
@@ -273,9 +275,10 @@ class DesignDesk:
         """
         if self.lines is None:
             return
+        stroke = self._strokes
         async with self._turn:
             picked = await asyncio.to_thread(self._picked, ray)
-            if picked is None:
+            if picked is None or stroke != self._strokes:
                 return
             if self.tool == "line":
                 await self._draw_to(place_of(self.lines, picked))
@@ -324,6 +327,7 @@ class DesignDesk:
 
     async def _draw_to(self, place: Mapping[str, Any]) -> None:
         assert self.lines is not None
+        stroke = self._strokes
         places = self._places_so_far()
         if not places:
             self.first = dict(place)
@@ -342,8 +346,9 @@ class DesignDesk:
             rows = [{**(self.row("line", name) or {}), "points": [*places, dict(place)]}]
             keep = partial(extend_line, self._session.job(), name, place)
         await self._lay_and_keep(rows, keep)
-        self.first, self.ahead = None, ()
-        self.drawing = None if self.kind == "round" else name
+        if stroke == self._strokes:  # not let go of while it was being kept
+            self.first, self.ahead = None, ()
+            self.drawing = None if self.kind == "round" else name
         self.chosen = Chosen("line", name)
         self.told()
 
