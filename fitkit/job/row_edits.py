@@ -43,10 +43,13 @@ def with_changed_row(
     values: Mapping[str, Any],
     *,
     without: Sequence[str] = (),
+    whole: bool = False,
 ) -> str:
     """Return the text with some values of a row set anew and some taken out.
 
-    A table among the values is laid over the one there, key by key; a key set to None goes.
+    A value of None is taken out where it is there, one in ``without`` has to be there. A table
+    among the values is laid over the one there, key by key, a key set to None going; ``whole``
+    puts it in the other's place, as for a place told in another way.
 
     Raises
     ------
@@ -63,7 +66,14 @@ def with_changed_row(
             )
         row.remove(key)
     for key, value in values.items():
-        if isinstance(value, Mapping) and isinstance(row.get(key), (Table, InlineTable)):
+        if value is None:
+            row.pop(key, None)
+            continue
+        if (
+            not whole
+            and isinstance(value, Mapping)
+            and isinstance(row.get(key), (Table, InlineTable))
+        ):
             laid_over = {**row[key].unwrap(), **value}
             value = {inner: kept for inner, kept in laid_over.items() if kept is not None}
         _set(row, key, value)

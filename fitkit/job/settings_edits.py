@@ -14,7 +14,6 @@ from fitkit.errors import JobError
 __all__ = [
     "new_job_text",
     "with_row",
-    "with_row_settings",
     "with_setting",
     "without_row",
     "without_setting",
@@ -138,38 +137,6 @@ def without_row(text: str, section: str, name: str, *, key: str = "name") -> str
     while end > start + 1 and lines[end - 1].lstrip().startswith("#"):
         end -= 1
     return "".join([*lines[:start], *lines[end:]])
-
-
-def with_row_settings(text: str, section: str, name: str, values: Mapping[str, Any]) -> str:
-    """Return the text with keys of the ``[[section]]`` row of that name set; None takes one out.
-
-    Raises
-    ------
-    JobError
-        When there is no such row.
-    """
-    document = tomlkit.parse(text)
-    rows = document.get(section)
-    named = {str(row.get("name")): row for row in rows} if isinstance(rows, AoT) else {}
-    if name not in named:
-        raise _no_such_row(section, name, list(named))
-    row = named[name]
-    for key, value in values.items():
-        if value is None:
-            row.pop(key, None)
-        elif key in row:
-            row[key] = _item(value)
-        else:
-            blanks = _trailing_blank(row)
-            row.append(key, _item(value))
-            if blanks:
-                row.add(tomlkit.nl())
-    return tomlkit.dumps(document)
-
-
-def _item(value: Any) -> Any:
-    """Return a value as it is written in the file."""
-    return tomlkit.parse(f"it = {written_value(value)}\n").item("it")
 
 
 def _no_such_row(section: str, name: str, names: Sequence[str]) -> JobError:

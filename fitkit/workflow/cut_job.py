@@ -59,7 +59,7 @@ def adopt_choice(
         When the line of a split does not divide the patch in two.
     """
     from fitkit.job.job_folder import open_job
-    from fitkit.job.settings_edits import with_row_settings
+    from fitkit.job.row_edits import with_changed_row
 
     choices = advised_choices(folder)
     if patch not in choices:
@@ -78,7 +78,7 @@ def adopt_choice(
             changed, words = _split(job, patch, choice, progress)
         else:
             cuts = [{"edge": _place(line[0]), "tip": _place(line[-1])} for line in choice.lines_mm]
-            text = with_row_settings(job.text, "patch", patch, {"cuts": cuts or None})
+            text = with_changed_row(job.text, "patch", patch, {"cuts": cuts or None})
             changed, words = job.with_text(text), f"'{patch}' takes {choice.name}"
         changed.keep_text(words)
     return StepReport("cut", ran=True, words=words, files=(job.folder / "job.toml",))
@@ -93,12 +93,12 @@ def take_out_cuts(folder: Path | str, patch: str) -> StepReport:
         When there is no such patch.
     """
     from fitkit.job.job_folder import open_job
-    from fitkit.job.settings_edits import with_row_settings
+    from fitkit.job.row_edits import with_changed_row
 
     job = open_job(folder)
     words = f"'{patch}' has no relief cuts"
     with job.locked("cut"):
-        text = with_row_settings(job.text, "patch", patch, {"cuts": None})
+        text = with_changed_row(job.text, "patch", patch, {"cuts": None})
         job.with_text(text).keep_text(words)
     return StepReport("cut", ran=True, words=words, files=(job.folder / "job.toml",))
 

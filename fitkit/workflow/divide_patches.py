@@ -61,8 +61,13 @@ def divided_job(
     Without a new name both parts are called after where they lie: ``"cap upper"``, ``"cap lower"``.
     """
     from fitkit.job.designs import attachment_designs
-    from fitkit.job.row_edits import row_values, with_renamed_patch, without_correction
-    from fitkit.job.settings_edits import with_row, with_row_settings
+    from fitkit.job.row_edits import (
+        row_values,
+        with_changed_row,
+        with_renamed_patch,
+        without_correction,
+    )
+    from fitkit.job.settings_edits import with_row
     from fitkit.patch.divided import divided_patch
 
     job = _with_rims_drawn(job, name)
@@ -84,11 +89,11 @@ def divided_job(
     text = _with_part(text, name, told[0], was)
     for one in placed:
         if f"on it: {one.name}" in new.standing:
-            text = with_row_settings(text, "attachment", one.name, {"on": names[1]})
+            text = with_changed_row(text, "attachment", one.name, {"on": names[1]})
     for other in job.settings.patch:
         if spelled in other.over:
             under = [row for row in other.over if row != spelled] + [spelled, names[1]]
-            text = with_row_settings(text, "patch", other.name, {"over": under})
+            text = with_changed_row(text, "patch", other.name, {"over": under})
     if names[0] != spelled:
         text = with_renamed_patch(text, spelled, names[0])
     return job.with_text(text), names
@@ -222,10 +227,7 @@ def _with_part(text: str, name: str, told: dict[str, Any], was: dict[str, Any]) 
 
     gone = [key for key in was if key not in told and key != "name"]
     changed = {key: value for key, value in told.items() if was.get(key) != value}
-    if "edges" in changed:
-        lines = (*was.get("edges", {}), *told["edges"])
-        changed["edges"] = {line: told["edges"].get(line) for line in lines}
-    return with_changed_row(text, "patch", name, changed, without=gone)
+    return with_changed_row(text, "patch", name, changed, without=gone, whole=True)
 
 
 def _with_rims_drawn(job: Job, *names: str) -> Job:

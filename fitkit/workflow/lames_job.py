@@ -119,16 +119,16 @@ def _told(needed: int, joint: str) -> str:
 
 def _named_elsewhere(job: Job, text: str, patch: str, names: list[str]) -> str:
     """Return the text with what lies over or stands on the patch given to its lames."""
-    from fitkit.job.settings_edits import with_row_settings
+    from fitkit.job.row_edits import with_changed_row
 
     for row in job.settings.patch:
         if patch in row.over and row.name != patch:
             over = [one for name in row.over for one in (names if name == patch else [name])]
-            text = with_row_settings(text, "patch", row.name, {"over": over})
+            text = with_changed_row(text, "patch", row.name, {"over": over})
     standing = [("attachment", one.name) for one in job.settings.attachment if one.on == patch]
     standing += [("hardware", one.name) for one in job.settings.hardware if one.on == patch]
     for section, name in standing:
-        text = with_row_settings(text, section, name, {"on": names[0]})
+        text = with_changed_row(text, section, name, {"on": names[0]})
     return text
 
 

@@ -70,8 +70,8 @@ def _trimmed(
     import numpy as np
 
     from fitkit.geometry.run_on import run_on
-    from fitkit.job.row_edits import row_values
-    from fitkit.job.settings_edits import with_row, with_row_settings, without_row
+    from fitkit.job.row_edits import row_values, with_changed_row
+    from fitkit.job.settings_edits import with_row, without_row
     from fitkit.workflow.divide_patches import divided_job
 
     taken = {row.name for row in job.settings.line}
@@ -89,18 +89,18 @@ def _trimmed(
     values["points"] = [_place(point) for point in points]
     text = with_row(job.text, "line", values)
     # What tells the patch must lie in what is left of it.
-    text = with_row_settings(text, "patch", patch, {"inside": _place(inside_mm)})
+    text = with_changed_row(text, "patch", patch, {"inside": _place(inside_mm)}, whole=True)
     divided, _ = divided_job(job.with_text(text), patch, name, _SCRAP, progress=progress)
     text = without_row(divided.text, "patch", _SCRAP)
     for row in divided.settings.patch:
         over = row_values(divided.text, "patch", row.name).get("over", [])
         if _SCRAP in over:
-            text = with_row_settings(
+            text = with_changed_row(
                 text, "patch", row.name, {"over": [one for one in over if one != _SCRAP]}
             )
     for one in divided.settings.attachment:
         if one.on == _SCRAP:  # it stays on the patch, whose next make says that it lies off it
-            text = with_row_settings(text, "attachment", one.name, {"on": patch})
+            text = with_changed_row(text, "attachment", one.name, {"on": patch})
     return divided.with_text(text), name
 
 

@@ -1,8 +1,13 @@
-"""Renaming goes through everything that names a line or a patch."""
+"""Rows are changed where they stand; renaming reaches all that names a line or a patch."""
 
 from __future__ import annotations
 
-from fitkit.job.row_edits import with_renamed_line, with_renamed_patch, without_correction
+from fitkit.job.row_edits import (
+    with_changed_row,
+    with_renamed_line,
+    with_renamed_patch,
+    without_correction,
+)
 from fitkit.job.settings_text import read_settings
 
 TEXT = """\
@@ -69,3 +74,20 @@ def test_a_patchs_new_name_takes_its_attachments_and_corrections_along() -> None
 def test_what_was_corrected_goes_with_the_patch_it_was_corrected_on() -> None:
     assert read_settings(without_correction(TEXT, "plate", "other")).correction == []
     assert without_correction(TEXT, "other") == TEXT
+
+
+def test_a_place_told_in_another_way_keeps_nothing_of_the_one_before() -> None:
+    place = {"axis": "left arm", "along": 0.4, "bearing_deg": 20}
+    text = with_changed_row(TEXT, "patch", "plate", {"inside": place}, whole=True)
+    (patch,) = read_settings(text).patch
+    assert (patch.inside.axis, patch.inside.along) == ("left arm", 0.4)
+    assert patch.inside.height_mm is None
+    assert "# the front\n[[patch]]" in text
+
+
+def test_a_table_is_laid_over_the_one_there_and_a_value_of_none_goes() -> None:
+    values = {"edges": {"middle": {"wire_mm": 3}}, "no_cuts": None, "seam": None}
+    text = with_changed_row(TEXT, "patch", "plate", values)
+    (patch,) = read_settings(text).patch
+    assert set(patch.edges) == {"waist", "middle"}
+    assert not patch.no_cuts
