@@ -12,7 +12,6 @@ from fitkit.workflow.run_step import Made, run_step
 from fitkit.workflow.step_report import Progress, StepReport, part_of
 
 if TYPE_CHECKING:
-    from fitkit.body.body import Body
     from fitkit.body.joints import Joint
     from fitkit.findings import Finding
     from fitkit.geometry.arrays import Floats
@@ -20,10 +19,8 @@ if TYPE_CHECKING:
     from fitkit.job.made_from import FileDigests
     from fitkit.job.motion_settings import LamesSection
     from fitkit.motion.lames import LameFastening, LameRow
-    from fitkit.motion.pivot import PlacedPivot
-    from fitkit.motion.riding_plate import PivotRide, RidingPlate
+    from fitkit.motion.riding_plate import RidingPlate
     from fitkit.motion.sweep import SkinBody, Swept
-    from fitkit.patch.patch import Patch
 
 __all__ = ["RangeRow", "motion_job", "motion_step", "ranges_of", "trims_of"]
 
@@ -104,56 +101,19 @@ def motion_step(job: Job, *, digests: FileDigests, progress: Progress | None = N
 def _motion(job: Job, progress: Progress | None) -> Made:
     import numpy as np
 
-    from fitkit.body.coarse_skin import with_coarse_skin
-    from fitkit.body.joints import find_joints, with_joint_centres
-    from fitkit.body.skin_shares import skin_shares
-    from fitkit.job.body_files import read_body
-    from fitkit.job.designs import patch_designs
     from fitkit.job.motion_files import motion_files
-    from fitkit.job.patch_files import read_patch
-    from fitkit.motion.asked_range import asked_ranges
-    from fitkit.motion.lames import check_lames, lame_shares
+    from fitkit.motion.lames import check_lames
     from fitkit.motion.motion_findings import motion_findings
-    from fitkit.motion.movement import movements_of
-    from fitkit.motion.riding_plate import riding_plates
-    from fitkit.motion.sweep import SkinBody, SweepSettings, sweep
+    from fitkit.motion.sweep import SweepSettings, sweep
     from fitkit.motion.trim import plan_trims
+    from fitkit.workflow.moving_body import moving_body
 
     told = progress or (lambda _fraction, _words: None)
     wishes = job.settings.motion
     told(0.0, "finding the joints")
-    whole = read_body(job.result_folder("body"))
-    centres = {name: np.array(at) for name, at in wishes.joints.items()}
-    joints = with_joint_centres(find_joints(whole), centres)
-    body = with_coarse_skin(whole)
-    shares = skin_shares(body, joints)
-    joints = {name: joint for name, joint in joints.items() if name in shares}
-    folder = job.result_folder("patches")
-    patches = [read_patch(folder, design) for design in patch_designs(job.settings)]
-    skin = SkinBody(body.mesh, joints, shares)
-    shared = {
-        name: share
-        for row in job.settings.lames
-        for name, share in zip(row.of, lame_shares(joints, row.joint, len(row.of)), strict=True)
-    }
-    placed, swings = _pivots(job, whole, patches, joints)
-    carriers = {one.patch: joints[one.joint].holds for one in placed}
-    plates = riding_plates(
-        patches,
-        body.mesh,
-        shares,
-        joints,
-        rides={**carriers, **wishes.rides},
-        shared=shared,
-        pivots=swings,
-    )
-    ranges = asked_ranges(
-        movements_of(joints),
-        source=wishes.norms,
-        wanted_deg=wishes.wanted,
-        needs=wishes.needs,
-        own_needs={need.name: need.takes for need in job.settings.need},
-    )
+    moving = moving_body(job)
+    skin, plates, ranges = moving.skin, moving.plates, moving.ranges
+    joints = skin.joints
     settings = SweepSettings(
         float(np.radians(wishes.step_deg)), wishes.tolerance_mm, wishes.soft_mm
     )
@@ -164,7 +124,7 @@ def _motion(job: Job, progress: Progress | None) -> Made:
         swept,
         settings,
         margin_mm=wishes.margin_mm,
-        keep=[*wishes.keep, *shared],  # lames slide; trimmed they would gape
+        keep=[*wishes.keep, *moving.sliding],  # lames slide; trimmed they would gape
         progress=part_of(progress, 0.5, 0.9),
     )
     by_name = {plate.name: plate for plate in plates}
@@ -176,7 +136,7 @@ def _motion(job: Job, progress: Progress | None) -> Made:
             fastened += made
             remarks += findings
     told(0.9, "drawing")
-    files = motion_files(joints, plates, swept, trims, trimmed, fastened, placed)
+    files = motion_files(joints, plates, swept, trims, trimmed, fastened, moving.pivots)
     files |= _pictures(skin, plates, swept, trimmed)
     free = sum(not one.contacts for one in swept)
     words = (
@@ -186,44 +146,6 @@ def _motion(job: Job, progress: Progress | None) -> Made:
     )
     found = motion_findings(joints, plates, swept, trims, trimmed)
     return Made(files, (*found, *remarks), words)
-
-
-def _pivots(
-    job: Job, body: Body, patches: Sequence[Patch], joints: Mapping[str, Joint]
-) -> tuple[list[PlacedPivot], dict[str, PivotRide]]:
-    """Return the pivots as placed, and how their patches swing by name.
-
-    Raises
-    ------
-    JobError
-        When a row names a patch or a joint that is not there.
-    """
-    from fitkit.job.designs import anchor_of
-    from fitkit.motion.movement import movements_of
-    from fitkit.motion.pivot import PlacedPivot, best_pivot, pivot_holes
-    from fitkit.motion.riding_plate import PivotRide
-    from fitkit.patch.anchor import place_anchor
-    from fitkit.patch.form import Form
-
-    by_name = {patch.design.name: patch for patch in patches}
-    placed, swings = [], {}
-    for row in job.settings.pivot:
-        if row.patch not in by_name or row.joint not in joints:
-            raise JobError(
-                f"There is no patch '{row.patch}' or no joint '{row.joint}' for a pivot.",
-                f"Patches: {', '.join(by_name)}. Joints: {', '.join(joints) or 'none found'}.",
-            )
-        mesh = by_name[row.patch].mesh
-        moves = movements_of({row.joint: joints[row.joint]})
-        axis = next(iter(moves.values())).axis
-        told = None
-        if row.at is not None:
-            told = place_anchor(Form(body.mesh, 0.0, body), anchor_of(row.at)).point_mm
-        fit = best_pivot(mesh, axis, told)
-        holes = pivot_holes(mesh, fit.at_mm, axis)
-        placed.append(PlacedPivot(row.patch, row.joint, row.screw_mm, holes, fit.rise_mm))
-        swings[row.patch] = PivotRide(fit.at_mm, axis, row.joint, row.share)
-    return placed, swings
 
 
 def _worn_rows(lames: LamesSection, plates: Sequence[RidingPlate]) -> list[LameRow]:
