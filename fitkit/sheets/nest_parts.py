@@ -6,16 +6,17 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from fitkit.findings import Finding, Severity
-from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.sheets.kept_places import PinnedPlace, pinned_sheets, sheets_as_they_lay
 from fitkit.sheets.layout_check import layout_faults
 from fitkit.sheets.layout_score import beats, layout_score
 from fitkit.sheets.nesting import LaidSheet, Nesting, NestRules
 from fitkit.sheets.open_sheet import OpenSheet
+from fitkit.sheets.part_groups import groups_of_parts, sizes_to_add
 from fitkit.sheets.part_to_place import PartToPlace
 from fitkit.sheets.placing import Placer
+from fitkit.sheets.quick_layout import lay_on_open_sheets, lay_quickly
 from fitkit.sheets.search_watch import SearchWatch
-from fitkit.sheets.sheet_supply import SheetSupply, usual_sheets
+from fitkit.sheets.sheet_supply import SheetSupply
 from fitkit.sheets.stock_sheet import StockSheet
 from fitkit.sheets.strip_filling import fill_by_strips
 
@@ -86,59 +87,25 @@ class _Nest:
     ) -> None:
         self.rules, self.watch, self.seed, self.better = rules, watch, seed, better
         self.placer = Placer.of_parts(parts, rules)
-        self.findings: list[Finding] = []
-        self.stock = (*stock, *self._added_sizes(parts, stock))
+        added, notes = sizes_to_add(parts, stock)
+        self.stock = (*stock, *added)
         self.pinned, faults = pinned_sheets(pinned, parts, self.stock, rules)
-        self.findings += faults
+        self.findings = [*notes, *faults]
         self.best: Nesting | None = None
         self._best_score: tuple[float, ...] = ()
         self._rest_key: object = None
         self._rest: list[LaidSheet] = []
 
-    # -- what there is -------------------------------------------------------------------
-
-    def _added_sizes(
-        self, parts: Sequence[PartToPlace], stock: Sequence[StockSheet]
-    ) -> list[StockSheet]:
-        added: dict[str, StockSheet] = {}
-        for part in parts:
-            if any(row.serves(part.material, part.thickness_mm) for row in stock):
-                continue
-            for row in usual_sheets(part.material, part.thickness_mm):
-                added.setdefault(row.name, row)
-        told = {(row.material, row.thickness_mm) for row in added.values()}
-        for material, thickness in sorted(told):
-            self.findings.append(
-                Finding(
-                    "stock-not-told",
-                    Severity.NOTE,
-                    f"{material} {thickness:g} mm",
-                    "The stock holds none of it: laid out on sizes in which it is usually sold.",
-                    "Add a [[stock]] row for what you have.",
-                )
-            )
-        return list(added.values())
-
-    def _groups(self) -> list[list[int]]:
-        """Return part numbers by material and thickness, those that name an alloy first."""
-        groups: dict[tuple[str, float], list[int]] = {}
-        for part in self.placer.parts.values():
-            key = (sheet_material_named(part.material).name, part.thickness_mm)
-            groups.setdefault(key, []).append(part.number)
-        order = sorted(groups, key=lambda key: (-len(key[0].split()), key))
-        return [self.placer.by_area(groups[key]) for key in order]
-
-    # -- the search ----------------------------------------------------------------------
-
     def run(self, start: Nesting | None) -> None:
-        groups = self._groups()
+        groups = groups_of_parts(self.placer)
         self.watch.tell("laying the parts out")
         if start is not None:
             parts = self.placer.parts
             lying = sheets_as_they_lay(start, self.pinned, parts.values(), self.stock, self.rules)
-            again = self._quickly(groups, lying)
+            again = lay_quickly(self.placer, self.stock, groups, lying)
             self._offer(self._nesting(sheet.laid() for sheet in again), always=True)
-        first = self._quickly(groups, self.pinned, watch=None if self.best is None else self.watch)
+        watch = None if self.best is None else self.watch
+        first = lay_quickly(self.placer, self.stock, groups, self.pinned, watch=watch)
         self._offer(self._nesting(sheet.laid() for sheet in first))
         if self.watch.over():
             return
@@ -151,38 +118,6 @@ class _Nest:
             if self.watch.over():
                 return
 
-    def _quickly(
-        self,
-        groups: Iterable[list[int]],
-        sheets: Sequence[OpenSheet],
-        taken: Sequence[tuple[str, int]] = (),
-        watch: SearchWatch | None = None,
-    ) -> list[OpenSheet]:
-        """Return sheets with every part of the groups laid one by one where there is room.
-
-        ``taken`` are sheets in use that nothing is added to. Without a watch nobody can stop it:
-        a layout cut off half way is no answer.
-        """
-        sheets = [sheet.copied() for sheet in sheets]
-        for group in groups:
-            held = {number for sheet in sheets for number in sheet.placed}
-            left = [number for number in group if number not in held]
-            left = self._on_open_sheets(sheets, left, watch)
-            supply, passed_over = self._supply(sheets), set[str]()
-            for name, copy in taken:
-                supply.take(name, copy)
-            while left:
-                found = supply.next_sheet(self.placer, left, passed_over)
-                if found is None:
-                    break
-                count = len(left)
-                sheet, left = self.placer.lay_first(OpenSheet(*found, self.rules), left, watch)
-                if len(left) == count:
-                    passed_over.add(found[0].name)
-                else:
-                    sheets.append(sheet)
-        return sheets
-
     def _thoroughly(
         self,
         done: list[OpenSheet],
@@ -194,8 +129,8 @@ class _Nest:
         """Fill the group's sheets one after the other as well as the time allows."""
         held = {number for sheet in done for number in sheet.placed}
         left = [number for number in group if number not in held]
-        left = self._on_open_sheets(done, left, self.watch)
-        supply, passed_over = self._supply(done), set[str]()
+        left = lay_on_open_sheets(self.placer, done, left, self.watch)
+        supply, passed_over = SheetSupply.without(self.stock, done), set[str]()
         while left and not self.watch.over():
             found = supply.next_sheet(self.placer, left, passed_over)
             if found is None:
@@ -227,7 +162,7 @@ class _Nest:
         taken = tuple((sheet.stock.name, sheet.copy) for sheet in sheets)
         key = (taken, tuple(map(tuple, rest)))
         if key != self._rest_key:
-            quick = self._quickly(rest, [], taken, self.watch)
+            quick = lay_quickly(self.placer, self.stock, rest, (), taken, self.watch)
             self._rest_key, self._rest = key, [sheet.laid() for sheet in quick]
         self._offer(self._nesting([*sheets, *self._rest]))
 
@@ -266,24 +201,6 @@ class _Nest:
         if finding not in self.findings:
             self.findings.append(finding)
 
-    # -- keeping count -------------------------------------------------------------------
-
-    def _on_open_sheets(
-        self, sheets: Sequence[OpenSheet], left: list[int], watch: SearchWatch | None
-    ) -> list[int]:
-        """Lay parts on sheets in use that serve them; return what found no room."""
-        for sheet in sheets:
-            serves = [n for n in left if _serves(sheet.stock, self.placer.parts[n])]
-            still = set(self.placer.lay(sheet, serves, watch))
-            left = [n for n in left if n in still or n not in serves]
-        return left
-
-    def _supply(self, sheets: Iterable[OpenSheet]) -> SheetSupply:
-        supply = SheetSupply(self.stock)
-        for sheet in sheets:
-            supply.take(sheet.stock.name, sheet.copy)
-        return supply
-
     def _count_of(self, sheets: Sequence[OpenSheet], group: Sequence[int]) -> int:
         return max(1, sum(any(n in sheet.placed for n in group) for sheet in sheets))
 
@@ -302,7 +219,3 @@ class _Nest:
         self.best, self._best_score = nesting, score
         if self.better is not None:
             self.better(nesting)
-
-
-def _serves(row: StockSheet, part: PartToPlace) -> bool:
-    return row.serves(part.material, part.thickness_mm)

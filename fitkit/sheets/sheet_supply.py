@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import count
 
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.materials.stock_sizes import stock_sizes_of
+from fitkit.sheets.open_sheet import OpenSheet
 from fitkit.sheets.placing import Placer
 from fitkit.sheets.stock_sheet import StockSheet, rectangle_mm
 
@@ -31,14 +32,21 @@ class SheetSupply:
     stock: Sequence[StockSheet]
     _taken: set[tuple[str, int]] = field(default_factory=set)
 
-    def take(self, name: str, copy: int) -> None:
-        """Remember that a copy is in use."""
-        self._taken.add((name, copy))
+    @classmethod
+    def without(
+        cls,
+        stock: Sequence[StockSheet],
+        sheets: Iterable[OpenSheet],
+        taken: Iterable[tuple[str, int]] = (),
+    ) -> SheetSupply:
+        """Return what is left of the stock beside sheets in use."""
+        used = {(sheet.stock.name, sheet.copy) for sheet in sheets}
+        return cls(stock, used | set(taken))
 
     def _next_copy(self, row: StockSheet) -> int:
         """Take the first copy that is not in use; return which."""
         copy = next(n for n in count(1) if (row.name, n) not in self._taken)
-        self.take(row.name, copy)
+        self._taken.add((row.name, copy))
         return copy
 
     def next_sheet(
