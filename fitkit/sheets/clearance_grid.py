@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from fitkit.flatten.compiled import compiled
 from fitkit.geometry.arrays import Floats
 
-__all__ = ["ClearanceGrid", "Patch", "edges_of"]
+__all__ = ["ClearanceGrid", "Patch", "edges_of", "fill_clearance"]
 
 Singles: TypeAlias = NDArray[np.float32]
 
@@ -59,7 +59,7 @@ class ClearanceGrid:
         values = np.full(
             (max(0, j1 - j0 + 1), max(0, i1 - i0 + 1)), self.reach_mm, dtype=np.float32
         )
-        _fill(values, i0, j0, self.cell_mm, edges_of(area), needed_mm, band, inside)
+        fill_clearance(values, i0, j0, self.cell_mm, edges_of(area), needed_mm, band, inside)
         return Patch(j0, i0, values)
 
     def take(self, patch: Patch) -> None:
@@ -86,7 +86,7 @@ def edges_of(area: shapely.Geometry) -> Floats:
 
 
 @compiled
-def _fill(
+def fill_clearance(
     values: Singles,
     i0: int,
     j0: int,

@@ -1,5 +1,8 @@
 """The process that squeezes a strip: spyrrow cannot be stopped from outside, a process can.
 
+Pieces that lie in few turns are squeezed by :mod:`fitkit.sheets.few_turns_strip`, others by
+spyrrow.
+
 Run as ``python -m fitkit.sheets.strip_process``. One line of JSON comes in, one goes out for each
 shorter strip found. It ends by itself when its standard input is closed, as when whoever started
 it is gone.
@@ -12,9 +15,20 @@ import math
 import os
 import sys
 import threading
+import time
+from collections.abc import Iterator, Sequence
 from typing import Any
 
-__all__ = ["main"]
+import numpy as np
+
+from fitkit.geometry.arrays import Floats
+
+__all__ = ["main", "suits_few_turns"]
+
+# Tables are worth their making up to this many, and up to this share of the time; how long they
+# take goes with the corners of the two outlines.
+_MOST_TABLES, _TABLES_SHARE = 2500, 0.1
+_SECONDS_PER_CORNERS = 2e-5
 
 _SECONDS_BETWEEN_LOOKS = 0.1
 
@@ -22,8 +36,13 @@ _SECONDS_BETWEEN_LOOKS = 0.1
 def main() -> None:
     """Read the order from standard input, squeeze, write what comes out."""
     order = json.loads(sys.stdin.readline())
+    started = time.monotonic()
     threading.Thread(target=_end_with_the_reader, daemon=True).start()
-    for line in _squeezed(order):
+    outlines = [np.array(item["outline"]) for item in order["items"]]
+    turns = [None if (t := item["turns"]) is None else tuple(t) for item in order["items"]]
+    few = suits_few_turns(outlines, turns, order["seconds"])
+    lines = _by_tables(order, outlines, turns, started) if few else _by_spyrrow(order)
+    for line in lines:
         sys.stdout.write(json.dumps(line) + "\n")
         sys.stdout.flush()
 
@@ -33,8 +52,44 @@ def _end_with_the_reader() -> None:
     os._exit(0)
 
 
-def _squeezed(order: dict[str, Any]) -> Any:
+def suits_few_turns(
+    outlines: Sequence[Floats], turns_rad: Sequence[tuple[float, ...] | None], seconds: float
+) -> bool:
+    """Tell whether pieces lie in so few turns that their depth tables are soon made."""
+    kinds = {(outline.tobytes(), turns) for outline, turns in zip(outlines, turns_rad, strict=True)}
+    if any(turns is None for _, turns in kinds):
+        return False
+    # Two numbers a corner, eight bytes each.
+    corners = np.array([len(shape) // 16 for shape, turns in kinds for _ in turns or ()])
+    tables = len(corners) * (len(corners) + 1) // 2
+    needed = 0.5 * _SECONDS_PER_CORNERS * float(corners.sum()) ** 2
+    return tables <= _MOST_TABLES and needed <= _TABLES_SHARE * seconds
+
+
+def _by_tables(
+    order: dict[str, Any],
+    outlines: Sequence[Floats],
+    turns: Sequence[tuple[float, ...] | None],
+    started: float,
+) -> Iterator[dict[str, Any]]:
     """Yield ever shorter strips: ``{"length", "placed": [[part, x, y, turn_rad], ...]}``."""
+    from fitkit.sheets.few_turns_strip import FewTurnsStrip
+
+    strip = FewTurnsStrip(
+        outlines,
+        [one or () for one in turns],
+        width=order["width"],
+        gap=order["gap"],
+        seed=order["seed"],
+    )
+    seconds = order["seconds"] - (time.monotonic() - started)
+    for _ in strip.squeezed(seconds, order["squeezing"]):
+        length, places = strip.placed()
+        yield {"length": length, "placed": [[i, *place] for i, place in enumerate(places)]}
+
+
+def _by_spyrrow(order: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    """Yield as :func:`_by_tables`."""
     import spyrrow
 
     items = [
