@@ -12,7 +12,9 @@ from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.nearest import nearest_on_mesh
 
-__all__ = ["with_corrections"]
+__all__ = ["with_corrections", "without_corrections"]
+
+_CODE = "landmark-by-hand"
 
 _OFF_SURFACE_MM = 20.0
 
@@ -48,7 +50,7 @@ def with_corrections(body: Body, corrections: Mapping[str, Floats]) -> Body:
         )
         findings.append(
             Finding(
-                "landmark-by-hand",
+                _CODE,
                 Severity.WARNING if far else Severity.NOTE,
                 name,
                 f"The {name} is where job.toml puts it, {moved}"
@@ -62,3 +64,9 @@ def with_corrections(body: Body, corrections: Mapping[str, Floats]) -> Body:
             )
         )
     return replace(body, landmarks=landmarks, findings=tuple(findings))
+
+
+def without_corrections(body: Body, found: Mapping[str, Landmark]) -> Body:
+    """Return a corrected body with its landmarks ``found`` by geometry in their places again."""
+    findings = tuple(finding for finding in body.findings if finding.code != _CODE)
+    return replace(body, landmarks=found, findings=findings)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal, TypeAlias
+from typing import Literal, TypeAlias, get_args
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from fitkit.findings import Finding, Severity
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.units import MM_PER_UNIT
 
-__all__ = ["MeshUnit", "mesh_in_mm", "unit_readings"]
+__all__ = ["MeshUnit", "mesh_in_mm", "unit_readings", "units_of_size"]
 
 MeshUnit: TypeAlias = Literal["mm", "cm", "m", "in"]
 
@@ -86,18 +86,32 @@ def unit_readings(mesh: TriangleMesh) -> str:
     return "" if fitting == ["mm"] else _readings(size)
 
 
+def units_of_size(size: float) -> tuple[tuple[MeshUnit, float], ...]:
+    """Return every unit in which a mesh of that size may be a body, with the length in mm then.
+
+    The likeliest first.
+    """
+    fitting = [name for name in _likeliest(size) if _is_a_body(size * MM_PER_UNIT[name])]
+    return tuple((name, size * MM_PER_UNIT[name]) for name in fitting)
+
+
 def _is_a_body(longest_mm: float) -> bool:
     return _LEAST_MM <= longest_mm <= _MOST_MM
 
 
-def _readings(size: float) -> str:
-    """Return the three likeliest readings of a size, the likeliest first."""
+def _likeliest(size: float) -> list[MeshUnit]:
+    """Return the units, that in which a size is likeliest a body's first."""
 
-    def unlikely(name: str) -> tuple[bool, float]:
+    def unlikely(name: MeshUnit) -> tuple[bool, float]:
         longest_mm = size * MM_PER_UNIT[name]
         return not _is_a_body(longest_mm), abs(float(np.log(max(longest_mm, 1e-9) / _USUAL_MM)))
 
-    best = sorted(MM_PER_UNIT, key=unlikely)[:_READINGS]
+    return sorted(get_args(MeshUnit), key=unlikely)
+
+
+def _readings(size: float) -> str:
+    """Return the three likeliest readings of a size, the likeliest first."""
+    best = _likeliest(size)[:_READINGS]
     return ", ".join(f"{name} ({_said(size * MM_PER_UNIT[name])})" for name in best)
 
 

@@ -62,7 +62,7 @@ def mesh_from_gltf(data: bytes, beside: Callable[[str], bytes] | None = None) ->
             raise MeshError(f"The glTF file is compressed ({', '.join(sorted(packed))}).", _REMEDY)
         buffers = [_buffer(row, chunk, beside) for row in document.get("buffers", [])]
         parts = list(_parts(document, buffers))
-    except (KeyError, IndexError, TypeError, ValueError, RecursionError) as error:
+    except (AttributeError, KeyError, IndexError, TypeError, ValueError, RecursionError) as error:
         if isinstance(error, MeshError):
             raise
         raise MeshError("The glTF file is damaged.", _REMEDY) from error

@@ -127,7 +127,8 @@ class BodySection(Section):
 
     ``mesh_unit`` is what one of its numbers means; ``up`` and ``front`` say which way it
     stands, as an axis of the mesh or three numbers; up may be "find". ``landmarks`` puts
-    landmarks right by hand: ``"left armpit" = [x, y, z]`` in millimetres on the finished body.
+    landmarks right by hand: ``"left armpit" = [x, y, z]`` in millimetres on the body as it was
+    found, before any reshaping.
 
     With ``adapt`` the body is reshaped until its tape measures are those of ``[wearer.tape]``.
     ``from_tape`` builds a plain body from that list alone, where there are neither photos nor a

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from fitkit.job.settings import JobSettings
 
 __all__ = [
+    "CORRECTING",
     "CUT_WORDS",
     "HELD_TO",
     "MEASURES_FILES",
@@ -86,6 +87,9 @@ CUT_WORDS = ("cuts", "no_cuts", "cut_to_pct", "stop_hole_mm")
 RESHAPING = ("[wearer.tape]", "[[girth]]")
 """Sections that the body is made from only when it is reshaped to the tape list."""
 
+CORRECTING = "[body.landmarks]"
+"""What puts landmarks right by hand, after the body has been found."""
+
 HELD_TO = "[capture] checks of the body"
 """What the finished body is held to, which changes findings and nothing else of it."""
 
@@ -111,9 +115,11 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
             captured = settings.capture.model_dump(mode="json")
             return {"[capture]": captured | {"checks": _checks(settings, on_body=False)}}
         case "body":
-            made: dict[str, Any] = {
-                "[body]": settings.body.model_dump(mode="json", exclude={"adapt"})
-            }
+            told = settings.body.model_dump(mode="json", exclude={"adapt", "landmarks"})
+            # An empty row stands for the corrections, so that results without any hold on.
+            made: dict[str, Any] = {"[body]": {**told, "landmarks": {}}}
+            if corrected := settings.body.model_dump(mode="json")["landmarks"]:
+                made[CORRECTING] = corrected
             girths = [girth.model_dump(mode="json") for girth in settings.girth]
             if checks := _checks(settings, on_body=True):
                 made[HELD_TO] = [checks, settings.wearer.tape, girths]

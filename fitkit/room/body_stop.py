@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
+from fastapi import FastAPI
 from nicegui import ui
 
 from fitkit.errors import FitkitError
+from fitkit.room.body_marks import BodyMarks
 from fitkit.room.made_routes import made_address
+from fitkit.room.mesh_panel import add_mesh_routes, mesh_panel
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, field, mark, picture, show_findings, table, words
 from fitkit.room.session import RoomSession
@@ -17,7 +22,9 @@ from fitkit.workflow.edit_settings import change_tape, read_job_settings
 from fitkit.workflow.measure_job import MeasureRow, kept_measures
 from fitkit.workflow.see_body import SeenBody, see_body
 
-__all__ = ["build"]
+__all__ = ["add_routes", "build"]
+
+_SEEN_THROUGH = 0.45
 
 # Where a tape list begins when nothing has been measured yet.
 _FIRST_LINES = ("stature", "chest", "waist", "hip", "neck", "left upper arm")
@@ -33,26 +40,41 @@ def build(page: RoomPage) -> None:
             page.live(lambda: _about(page))
         with box():
             page.live(lambda: _tape_list(page))
-    page.live(lambda: _stand_in(page))
+    with box("fk-even"):
+        page.live(lambda: _stand_in(page))
+        page.live(
+            lambda: mesh_panel(page), of=lambda: (page.session.revision, page.session.working)
+        )
+
+
+def add_routes(app: FastAPI, session: RoomSession) -> Mapping[str, int]:
+    """Add the address that meshes come to."""
+    return add_mesh_routes(app, session)
 
 
 def _view(page: RoomPage) -> None:
     session = page.session
-    viewer = turning_view("The body")
-    before = box("fk-row")
 
     def show() -> None:
         body = session.seen("body", session.versions("body"), lambda: _body(session))
-        meshes = [ShownMesh("the body", body.mesh)] if body else []
+        # Joints lie inside: the skin is seen through when they are shown.
+        opacity = _SEEN_THROUGH if marks.kind == "joint" else 1.0
+        meshes = [ShownMesh("the body", body.mesh, opacity=opacity)] if body else []
         if body and body.before and ghost.value:
             meshes.append(ShownMesh("before", body.before, colour="#0072b2", opacity=0.35, lift=1))
         viewer.show_meshes(meshes)
         before.set_visibility(bool(body and body.before))
 
+    marks = BodyMarks(page, show)
+    page.live(marks.choices, of=lambda: marks.kind)
+    viewer = turning_view("The body")
+    before = box("fk-row")
     with before:
         ghost = ui.checkbox("The body before, seen through", on_change=show)
     show()
     page.follow(show, of=lambda: session.versions("body"), within=viewer)
+    marks.join(viewer)
+    page.live(marks.panel, of=marks.panel_key)
 
 
 def _body(session: RoomSession) -> SeenBody | None:
@@ -154,28 +176,26 @@ def _stand_in(page: RoomPage) -> None:
     except FitkitError:
         return
     tape, has_body = settings["wearer"]["tape"], bool(session.made("body"))
-    with box("fk-even"):
-        if has_body:
-            with box("fk-card"):
-                words("A stand-in in the wearer's place?", "h2")
-                if settings["body"]["adapt"]:
-                    words("The body is reshaped to the tape list.", "p")
-                    button(
-                        "Take the body as it was found",
-                        lambda: page.start("adapt", "Going back to the body as found",
-                                           wanted=False),
-                    )  # fmt: skip
-                else:
-                    words("Then reshape its body to the wearer's tape list.", "p", "fk-soft")
-                    button(
-                        "Reshape to the tape list",
-                        lambda: page.start("adapt", "Reshaping the body"),
-                        enabled=bool(tape) and not session.working,
-                    )
-                if adapted:
-                    _before_after(page)
-        if not settings["body"]["from_mesh"] and not session.made("scan"):
-            _from_tape_alone(page, able=bool(tape))
+    if has_body:
+        with box("fk-card"):
+            words("A stand-in in the wearer's place?", "h2")
+            if settings["body"]["adapt"]:
+                words("The body is reshaped to the tape list.", "p")
+                button(
+                    "Take the body as it was found",
+                    lambda: page.start("adapt", "Going back to the body as found", wanted=False),
+                )
+            else:
+                words("Then reshape its body to the wearer's tape list.", "p", "fk-soft")
+                button(
+                    "Reshape to the tape list",
+                    lambda: page.start("adapt", "Reshaping the body"),
+                    enabled=bool(tape) and not session.working,
+                )
+            if adapted:
+                _before_after(page)
+    if not settings["body"]["from_mesh"] and not session.made("scan"):
+        _from_tape_alone(page, able=bool(tape))
 
 
 def _before_after(page: RoomPage) -> None:

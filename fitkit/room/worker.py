@@ -56,6 +56,20 @@ def _from_tape(
     return _measured(folder, body_job(folder, from_tape=sizes, part=part, progress=progress))  # type: ignore[arg-type]  # checked there
 
 
+def _from_mesh(
+    folder: Path,
+    progress: Progress,
+    begins: Callable[[str], None],
+    unit: str,
+    up: str | None = None,
+    front: str | None = None,
+) -> dict[str, Any]:
+    from fitkit.workflow.take_in_mesh import take_mesh
+
+    begins("body")
+    return _measured(folder, take_mesh(folder, unit, up=up, front=front, progress=progress))  # type: ignore[arg-type]  # checked there
+
+
 def _measure(
     folder: Path,
     progress: Progress,
@@ -93,6 +107,7 @@ def _try_forming(
 TASKS: Mapping[str, Callable[..., dict[str, Any]]] = {
     "make": _make,
     "adapt": _adapt,
+    "body from mesh": _from_mesh,
     "body from tape": _from_tape,
     "measure": _measure,
     "nest": _nest,

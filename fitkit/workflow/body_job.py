@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
 __all__ = ["body_job", "readings_of_file"]
 
+_OF_MESH = ("from_mesh", "mesh_unit", "up", "front", "stand")
+_OF_TAPE = ("from_tape", "tape_part")
+
 
 def body_job(
     folder: Path | str,
@@ -56,7 +59,7 @@ def body_job(
     from fitkit.job.job_folder import open_job
     from fitkit.job.made_from import FileDigests
     from fitkit.job.mesh_copy import kept_if_it_works
-    from fitkit.job.settings_edits import with_setting
+    from fitkit.job.settings_edits import with_setting, without_setting
 
     job = open_job(folder)
     if all(told is None for told in (mesh_file, unit, up, front, from_tape, part)):
@@ -82,6 +85,13 @@ def body_job(
     values |= {"mesh_unit": unit, "up": up, "front": front}
     values |= {"from_tape": from_tape, "tape_part": part}
     text = job.text
+    # What the body came from before, and how that was read, is said no more.
+    gone: tuple[str, ...] = _OF_MESH if from_tape is not None else ()
+    if mesh_file is not None:
+        gone = (*_OF_MESH, *_OF_TAPE)
+    for key in gone:
+        if values.get(key) is None:
+            text = without_setting(text, "body", key)
     for key, value in values.items():
         if value is not None:
             text = with_setting(text, "body", key, value)

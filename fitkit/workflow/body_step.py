@@ -45,12 +45,13 @@ def check_tape_list(job: Job) -> None:
 
 def _body(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
     from fitkit.export.body_picture import png_of_body
-    from fitkit.job.body_files import body_files
+    from fitkit.job.body_files import FOUND_MARKS_FILE, body_files, landmarks_file
 
     if job.settings.body.from_tape is not None:
         check_tape_list(job)
     piece = _made_from_now(job, digests)
-    found = _kept(job, digests, piece) or found_body(job, part_of(progress, 0.0, 0.6))
+    as_found = _kept(job, digests, piece) or found_body(job, part_of(progress, 0.0, 0.6))
+    found = _corrected(job, as_found)
     findings = _held_to_tape(job, found)
     shaped = found
     files: dict[str, bytes] = {}
@@ -66,7 +67,19 @@ def _body(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
     if files:
         words += "; reshaped to the tape list"
     files |= {**body_files(shaped), "body.png": png_of_body(shaped.mesh)}
+    if found is not as_found:
+        files[FOUND_MARKS_FILE] = landmarks_file(as_found.landmarks)
     return Made(files, (*shaped.findings, *findings), words, {_FOUND: piece})
+
+
+def _corrected(job: Job, found: Body) -> Body:
+    """Return the body with its landmarks where ``job.toml`` puts them."""
+    import numpy as np
+
+    from fitkit.body.corrected_landmarks import with_corrections
+
+    corrections = job.settings.body.landmarks
+    return with_corrections(found, {name: np.array(at) for name, at in corrections.items()})
 
 
 def _held_to_tape(job: Job, found: Body) -> tuple[Finding, ...]:
@@ -90,18 +103,25 @@ def _held_to_tape(job: Job, found: Body) -> tuple[Finding, ...]:
 
 
 def _made_from_now(job: Job, digests: FileDigests) -> str:
-    """Return the digest of all that the body is made from before it is reshaped."""
+    """Return the digest of all that the body is found from, before anything is done to it."""
     from fitkit.job.made_from import digest_of_value
-    from fitkit.job.steps import HELD_TO, RESHAPING
+    from fitkit.job.steps import CORRECTING, HELD_TO, RESHAPING
 
     inputs = job.inputs("body", digests)
-    later = {*RESHAPING, HELD_TO}
+    later = {CORRECTING, *RESHAPING, HELD_TO}
     return digest_of_value({name: row for name, row in inputs.items() if name not in later})
 
 
 def _kept(job: Job, digests: FileDigests, piece: str) -> Body | None:
-    """Return the body before reshaping from the last result, if it was made from the same."""
-    from fitkit.job.body_files import FOUND_STEM, body_file_names, read_body
+    """Return the body as found from the last result, if it was made from the same."""
+    from fitkit.body.corrected_landmarks import without_corrections
+    from fitkit.job.body_files import (
+        FOUND_MARKS_FILE,
+        FOUND_STEM,
+        body_file_names,
+        read_body,
+        read_landmarks,
+    )
     from fitkit.job.made_from import MadeFrom
 
     folder = job.result_folder("body")
@@ -109,9 +129,11 @@ def _kept(job: Job, digests: FileDigests, piece: str) -> Body | None:
     if before is None or before.pieces.get(_FOUND) != piece:
         return None
     stem = FOUND_STEM if f"{FOUND_STEM}.ply" in before.files else "body"
-    if job.unchanged_files("body", body_file_names(stem), digests) is None:
+    marks = [FOUND_MARKS_FILE] if FOUND_MARKS_FILE in before.files else []
+    if job.unchanged_files("body", [*body_file_names(stem), *marks], digests) is None:
         return None
-    return read_body(folder, stem=stem)
+    body = read_body(folder, stem=stem)
+    return without_corrections(body, read_landmarks(folder)) if marks else body
 
 
 def _reshaped(job: Job, found: Body, progress: Progress | None) -> tuple[Body, dict[str, bytes]]:

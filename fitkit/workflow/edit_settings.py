@@ -8,7 +8,7 @@ from typing import Any
 
 from fitkit.workflow.step_report import StepReport
 
-__all__ = ["change_setting", "change_tape", "read_job_settings"]
+__all__ = ["change_setting", "change_settings", "change_tape", "read_job_settings"]
 
 
 def read_job_settings(folder: Path | str) -> Mapping[str, Any]:
@@ -41,15 +41,24 @@ def change_setting(
     JobError
         When the job would not hold together with it; nothing is written then.
     """
+    return change_settings(folder, section, {key: value}, words=words)
+
+
+def change_settings(
+    folder: Path | str, section: str, values: Mapping[str, Any], *, words: str
+) -> StepReport:
+    """Set several keys of a section of ``job.toml`` as one change, as :func:`change_setting`."""
     from fitkit.job.job_folder import open_job
     from fitkit.job.settings_edits import with_setting, without_setting
 
     job = open_job(folder)
     with job.locked("settings"):
-        if value is None:
-            text = without_setting(job.text, section, key)
-        else:
-            text = with_setting(job.text, section, key, value)
+        text = job.text
+        for key, value in values.items():
+            if value is None:
+                text = without_setting(text, section, key)
+            else:
+                text = with_setting(text, section, key, value)
         job.with_text(text).keep_text(words)
     return StepReport("settings", ran=True, words=words, files=(job.folder / "job.toml",))
 

@@ -33,7 +33,7 @@ _USUAL_FRONT = {"y": "z", "-y": "z"}
 
 
 def found_body(job: Job, progress: Progress | None = None) -> Body:
-    """Return the body of the job's scan, mesh or tape list, landmarks corrected by ``job.toml``.
+    """Return the body of the job's scan, mesh or tape list, landmarks where geometry finds them.
 
     Raises
     ------
@@ -42,8 +42,6 @@ def found_body(job: Job, progress: Progress | None = None) -> Body:
     InputError
         When it cannot be made into a body.
     """
-    from fitkit.body.corrected_landmarks import with_corrections
-
     mesh_path, section = job.mesh_path(), job.settings.body
     if mesh_path is not None:
         if not mesh_path.is_file():
@@ -52,27 +50,20 @@ def found_body(job: Job, progress: Progress | None = None) -> Body:
                 "folder.",
                 "Copy the file there, or take from_mesh out of job.toml to use photos.",
             )
-        found = _body_of_file(mesh_path, section, progress)
-    elif section.from_tape is not None:
+        return _body_of_file(mesh_path, section, progress)
+    if section.from_tape is not None:
         from fitkit.body.tape_stand_in import tape_stand_in
 
-        found = tape_stand_in(
+        return tape_stand_in(
             job.settings.wearer.tape,
             group=section.from_tape,
             part=section.tape_part,
             progress=progress,
         )
-    else:
-        from fitkit.body.body_of_scan import body_of_scan
-        from fitkit.job.scan_files import read_scan
+    from fitkit.body.body_of_scan import body_of_scan
+    from fitkit.job.scan_files import read_scan
 
-        found = body_of_scan(read_scan(job.result_folder("scan")), progress=progress)
-    corrections = section.landmarks
-    if not corrections:
-        return found
-    import numpy as np
-
-    return with_corrections(found, {name: np.array(at) for name, at in corrections.items()})
+    return body_of_scan(read_scan(job.result_folder("scan")), progress=progress)
 
 
 def mesh_of_file(path: Path, unit: MeshUnit | None) -> tuple[TriangleMesh, tuple[Finding, ...]]:

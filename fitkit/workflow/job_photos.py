@@ -128,7 +128,8 @@ def arriving_photo(folder: Path | str) -> ArrivingPhoto:
     InputError
         When the job has as many photos as it can hold.
     """
-    from fitkit.job.arriving_photo import ArrivingPhoto, clear_arriving
+    from fitkit.job.arriving_file import clear_arriving
+    from fitkit.job.arriving_photo import ArrivingPhoto
     from fitkit.job.job_folder import open_job
 
     job = open_job(folder)
