@@ -292,7 +292,7 @@ class BodyMarks:
             x, y, z = at.round(2).tolist()
             discs.append(
                 Disc(mark.name, (x, y, z), mark.name if named else "", fill,
-                     sizePx=26 if named else 20, hold=True)
+                     sizePx=26 if named else 20, hold=True, over=named)
             )  # fmt: skip
         self._viewer.show_discs(discs)
 

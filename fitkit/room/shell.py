@@ -31,6 +31,7 @@ _MARK_OF_STATE = {
     "stale": ("stale", "fk-is-stale", "out of date"),
     "wrong": ("wrong", "fk-is-wrong", "look at this"),
     "going": ("going", "fk-is-going", "being made"),
+    "offered": ("open", "fk-is-open", "if you like"),
     "not needed": ("none", "fk-is-open", "not needed"),
 }
 
@@ -156,7 +157,7 @@ def _stop_head(page: RoomPage, stop: Stop) -> None:
             shown = ", ".join(state.reasons[:3])
             more = len(state.reasons) - 3
             words(f"Out of date: {shown}{f' and {more} more' if more > 0 else ''}", "p", "fk-why")
-        if state.state in {"to do", "stale"} and not session.working:
+        if state.state in {"to do", "stale", "offered"} and not session.working:
             button(stop.act, lambda: page.start("make", stop.doing, until=stop.steps[-1]),
                    first=True)  # fmt: skip
     show_findings(job_findings(session))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from fitkit.findings import Finding, Severity
+from fitkit.job.steps import step_named
 
 if TYPE_CHECKING:
     from fitkit.room.session import RoomSession
@@ -59,6 +60,14 @@ STOPS = (
         "Cutting the patches",
         "fitkit.room.lines_stop",
     ),
+    Stop(
+        "motion",
+        "Motion",
+        ("motion",),
+        "Move the joints",
+        "Moving the joints",
+        "fitkit.room.motion_stop",
+    ),
     Stop("flat", "Flat", ("blanks",), "Lay flat", "Laying flat", "fitkit.room.flat_stop"),
     Stop(
         "sheets",
@@ -88,14 +97,15 @@ class StopState:
     ----------
     state
         ``done``; ``to do``; ``stale``: made from something that has changed since; ``wrong``: a
-        finding says not to go on; ``not needed``: the job has no such step.
+        finding says not to go on; ``offered``: made only for whoever asks for it; ``not needed``:
+        the job has no such step.
     reasons
         Why it is stale, in words.
     findings
         What its steps noticed.
     """
 
-    state: Literal["done", "to do", "stale", "wrong", "not needed"]
+    state: Literal["done", "to do", "stale", "wrong", "offered", "not needed"]
     reasons: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
 
@@ -112,7 +122,7 @@ def job_findings(session: RoomSession) -> tuple[Finding, ...]:
 
 def next_stop(session: RoomSession) -> Stop:
     """Return the first stop of the open job where something is to be done; the last one else."""
-    finished = {"done", "not needed"}
+    finished = {"done", "offered", "not needed"}
     waiting = (stop for stop in STOPS if state_of_stop(stop, session).state not in finished)
     return next(waiting, STOPS[-1])
 
@@ -124,7 +134,8 @@ def state_of_stop(stop: Stop, session: RoomSession) -> StopState:
     if not check.states:
         return StopState("wrong")
     if not states:
-        return StopState("not needed")
+        asked = all(step_named(step).on_request for step in stop.steps)
+        return StopState("offered" if asked else "not needed")
     findings = tuple(
         finding for state in states if state.record for finding in state.record.findings
     )

@@ -94,6 +94,8 @@ class Disc:
         Whether it can be dragged.
     faces
         Which way the body faces there, when it is to be seen from that side alone.
+    over
+        Whether it shows through what lies before it.
     """
 
     name: str
@@ -104,6 +106,7 @@ class Disc:
     sizePx: int = 24  # noqa: N815  as the browser takes it
     hold: bool = False
     faces: tuple[float, float, float] | None = None
+    over: bool = False
 
     def told(self) -> dict[str, Any]:
         """Return it as the browser takes it."""

@@ -92,6 +92,17 @@ def _nest(folder: Path, progress: Progress, begins: Callable[[str], None]) -> di
     return {"steps": [report.as_dict() for report in reports]}
 
 
+def _take_trim(
+    folder: Path,
+    progress: Progress,
+    begins: Callable[[str], None],  # noqa: ARG001  no step of its own
+    patch: str,
+) -> dict[str, Any]:
+    from fitkit.workflow.trim_job import take_trim
+
+    return take_trim(folder, patch, progress=progress).as_dict()
+
+
 def _try_forming(
     folder: Path,
     progress: Progress,
@@ -111,6 +122,7 @@ TASKS: Mapping[str, Callable[..., dict[str, Any]]] = {
     "body from tape": _from_tape,
     "measure": _measure,
     "nest": _nest,
+    "take trim": _take_trim,
     "try forming": _try_forming,
 }
 """What the room may have done in a process of its own, by name."""

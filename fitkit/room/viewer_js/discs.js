@@ -3,7 +3,7 @@ import { THREE } from 'nicegui-scene';
 
 const LIFT_MM = 30; // towards the eye, so that a disc on a slope is whole
 
-/** A disc or a label as a sprite; `look` is {text, fill, ink, round, sizePx}. */
+/** A disc or a label as a sprite; `look` is {text, fill, ink, sizePx, over}; `over` shows through what is before it. */
 export function disc(look, pixelRatio) {
   const scale = Math.max(2, pixelRatio);
   const canvas = document.createElement('canvas');
@@ -32,7 +32,7 @@ export function disc(look, pixelRatio) {
   }
   const texture = new THREE.CanvasTexture(canvas);
   texture.colorSpace = THREE.SRGBColorSpace;
-  const material = new THREE.SpriteMaterial({ map: texture, sizeAttenuation: false });
+  const material = new THREE.SpriteMaterial({ map: texture, sizeAttenuation: false, depthTest: !look.over });
   material.onBeforeCompile = (shader) => {
     shader.vertexShader = shader.vertexShader.replace(
       'mvPosition.xy += rotatedPosition;',

@@ -173,11 +173,11 @@ export class BodyView {
   }
 
   /** Show a numbered place or the name of a part; with `faces` only from where that side of the body is seen. */
-  putDisc({ name, at, text = '', fill = '#ffffff', ink = '#141414', sizePx = 24, hold = false, faces = null }) {
+  putDisc({ name, at, text = '', fill = '#ffffff', ink = '#141414', sizePx = 24, hold = false, faces = null, over = false }) {
     this.dropDisc(name);
-    const sprite = disc({ text, fill, ink, sizePx }, window.devicePixelRatio || 1);
+    const sprite = disc({ text, fill, ink, sizePx, over }, window.devicePixelRatio || 1);
     sprite.position.set(...at);
-    sprite.renderOrder = 3;
+    sprite.renderOrder = over ? 5 : 3;
     sizeDisc(sprite, this.shared.mmPerPxAtOne.value);
     this.scene.add(sprite);
     this.discs.set(name, { sprite, hold, text, faces: faces && new THREE.Vector3(...faces) });

@@ -1,0 +1,184 @@
+"""Lists of the stop *motion*: movements, trims that are offered, what plates ride on, lames."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from nicegui import ui
+
+from fitkit.errors import FitkitError
+from fitkit.room.form_fields import choice
+from fitkit.room.page import RoomPage
+from fitkit.room.page_parts import box, button, field, table, words
+from fitkit.workflow.edit_settings import read_job_settings
+from fitkit.workflow.motion_wishes import keep_untrimmed, ride_on, want_angle
+from fitkit.workflow.see_motion import SeenMotion, SeenRange, SeenTrim
+
+__all__ = ["lame_list", "movement_table", "ride_list", "trim_list"]
+
+_WHOLE_DEG = 180.0
+
+
+# -- movements -------------------------------------------------------------------------------
+
+
+def movement_table(
+    page: RoomPage, motion: SeenMotion | None, chosen: str, choose: Callable[[str], None]
+) -> None:
+    """Put every movement on the page: how far it is wanted, how far it goes, what stops it."""
+    if motion is None or not motion.ranges:
+        return
+    with box("fk-card"):
+        free = sum(not one.contacts for one in motion.ranges)
+        words(f"{free} of {len(motion.ranges)} free", "h2")
+        with table(("Movement", "", "At rest", "Wanted", "Free", "Trimmed", "What stops it"),
+                   right=(2, 3, 4, 5)):  # fmt: skip
+            for one in motion.ranges:
+                _movement(page, one, one.name == chosen, choose)
+
+
+def _movement(
+    page: RoomPage, one: SeenRange, is_chosen: bool, choose: Callable[[str], None]
+) -> None:
+    def keep(text: str) -> None:
+        page.try_to(lambda: want_angle(page.session.job(), one.name, text))
+
+    with box(tag="tr"):
+        with box(tag="th").props("scope=row"), ui.element("button").classes("fk-chip") as chip:
+            chip.props(f"aria-pressed={str(is_chosen).lower()}")
+            chip.on("click", lambda: choose(one.name))
+            words(one.name, "span")
+        with box(tag="td"):
+            _bar(one)
+        words(f"{one.rest_deg:.0f}°", "td", "fk-right")
+        with box("fk-right", "td"):
+            if one.joint:
+                field(f"{one.name} wanted, degrees", f"{one.wanted_deg:.0f}", keep,
+                      classes="fk-angle fk-right", shown=False)  # fmt: skip
+            else:
+                words(f"{one.wanted_deg:.0f}°", "span")
+        words(f"{one.free_deg:.0f}°", "td", "fk-right" + " fk-is-wrong" * bool(one.contacts))
+        trimmed = f"{one.trimmed_deg:.0f}°" if one.trimmed_deg > one.free_deg + 0.05 else ""
+        words(trimmed, "td", "fk-right")
+        first = one.contacts[0] if one.contacts else None
+        more = f", {len(one.contacts) - 1} more" if len(one.contacts) > 1 else ""
+        words(f"{first.plate} on {first.other}{more}" if first else "", "td")
+
+
+def _bar(one: SeenRange) -> None:
+    """Draw how much of the range is free, free once trimmed, and stopped."""
+    whole = max(one.wanted_deg - one.rest_deg, 1e-6)
+    shares = (
+        ("fk-range-free", one.part(one.free_deg)),
+        ("fk-range-trim", one.part(max(one.trimmed_deg, one.free_deg)) - one.part(one.free_deg)),
+    )
+    width = min(whole / _WHOLE_DEG, 1.0)
+    with box("fk-range").style(f"width: {100 * width:.0f}px").props("aria-hidden=true"):
+        for colour, share in shares:
+            box(colour).style(f"width: {100 * share:.1f}%")
+
+
+# -- trims -----------------------------------------------------------------------------------
+
+
+def trim_list(page: RoomPage, motion: SeenMotion | None) -> None:
+    """Put the trims that are offered on the page, to be taken up or refused."""
+    try:
+        kept = read_job_settings(page.session.job())["motion"]["keep"]
+    except FitkitError:
+        return
+    trims = motion.trims if motion is not None else ()
+    if not trims and not kept:
+        return
+    with box("fk-card"):
+        words("Trims", "h2")
+        if trims:
+            words("The blue lines on the plates at rest.", "p", "fk-soft")
+        for trim in trims:
+            _trim(page, trim, able=motion is not None and motion.fresh)
+        for patch in kept:
+            _kept(page, patch)
+
+
+def _trim(page: RoomPage, trim: SeenTrim, *, able: bool) -> None:
+    session = page.session
+    able = able and not session.working
+
+    async def take() -> None:
+        await page.start("take trim", f"Trimming the {trim.patch}", patch=trim.patch)
+
+    def refuse() -> None:
+        page.try_to(lambda: keep_untrimmed(session.job(), trim.patch, keep=True),
+                    done=f"The {trim.patch} stays as it is.")  # fmt: skip
+
+    with box("fk-trim"):
+        words(
+            f"{trim.patch}: {trim.width_mm:.0f} mm, {trim.area_mm2 / 100:.0f} cm², "
+            f"{100 * trim.share:.0f} % of it",
+            "p",
+        )
+        words(f"for {', '.join(trim.frees)}", "p", "fk-soft")
+        with box("fk-row"):
+            button("Take it", take, small=True, enabled=able,
+                   label=f"Take the trim of the {trim.patch}")  # fmt: skip
+            button("Not this plate", refuse, small=True, enabled=able,
+                   label=f"Refuse the trim of the {trim.patch}")  # fmt: skip
+
+
+def _kept(page: RoomPage, patch: str) -> None:
+    def free() -> None:
+        page.try_to(lambda: keep_untrimmed(page.session.job(), patch, keep=False))
+
+    with box("fk-row"):
+        words(f"{patch}: not to be trimmed", "span", "fk-grow")
+        button("It may be", free, small=True, enabled=not page.session.working,
+               label=f"The {patch} may be trimmed")  # fmt: skip
+
+
+# -- what plates ride on, and lames ----------------------------------------------------------
+
+
+def ride_list(page: RoomPage, motion: SeenMotion | None) -> None:
+    """Put what each plate rides on, to be told otherwise."""
+    if motion is None or not motion.rides:
+        return
+    try:
+        told = read_job_settings(page.session.job())["motion"]["rides"]
+    except FitkitError:
+        return
+    with box("fk-card"):
+        words("What the plates are fastened to", "h2")
+        with box("fk-pair"):
+            for patch, segment in motion.rides.items():
+                _ride(page, patch, segment, str(told.get(patch, "")), motion.segments)
+
+
+def _ride(page: RoomPage, patch: str, segment: str, told: str, segments: tuple[str, ...]) -> None:
+    def keep(value: str) -> None:
+        page.try_to(lambda: ride_on(page.session.job(), patch, value))
+
+    found = segment if not told else "where it lies"
+    names = segments if not told or told in segments else (*segments, told)
+    choice(patch, told, keep, [("", f"{found}, as found"), *((name, name) for name in names)])
+
+
+def lame_list(page: RoomPage, motion: SeenMotion | None) -> None:
+    """Put the rows of lames on the page, with the slots that the sweep asks of them."""
+    try:
+        rows = read_job_settings(page.session.job())["lames"]
+    except FitkitError:
+        return
+    if not rows:
+        return
+    with box("fk-card"):
+        words("Lames", "h2")
+        for row in rows:
+            words(f"{row['name']}: {len(row['of'])} strips over the {row['joint']}", "p")
+        if motion is not None and motion.lames:
+            with table(("Upper", "Under it", "Slot, mm", "Gap, mm"), right=(2, 3)):
+                for one in motion.lames:
+                    with box(tag="tr"):
+                        words(one.upper, "th").props("scope=row")
+                        words(one.lower, "td")
+                        words(f"{one.slot_mm:.1f}", "td", "fk-right")
+                        words(f"{one.gap_mm:.1f}", "td", "fk-right")
