@@ -2,67 +2,82 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from nicegui import ui
 
 from fitkit.errors import FitkitError
+from fitkit.findings import Finding
 from fitkit.room.form_fields import choice
 from fitkit.room.page import RoomPage
-from fitkit.room.page_parts import box, button, field, table, words
+from fitkit.room.page_parts import box, button, field, show_findings, table, words
 from fitkit.workflow.edit_settings import read_job_settings
 from fitkit.workflow.motion_wishes import keep_untrimmed, ride_on, want_angle
 from fitkit.workflow.see_motion import SeenMotion, SeenRange, SeenTrim
 
-__all__ = ["lame_list", "movement_table", "ride_list", "trim_list"]
+__all__ = ["lame_list", "movement_list", "movement_panel", "ride_list", "trim_list"]
 
 _WHOLE_DEG = 180.0
+_NAMED = 2
 
 
 # -- movements -------------------------------------------------------------------------------
 
 
-def movement_table(
-    page: RoomPage, motion: SeenMotion | None, chosen: str, choose: Callable[[str], None]
+def movement_list(
+    motion: SeenMotion | None,
+    chosen: SeenRange | None,
+    choose: Callable[[str], None],
 ) -> None:
-    """Put every movement on the page: how far it is wanted, how far it goes, what stops it."""
+    """Put every movement on the page: how far it is wanted and how far it goes."""
     if motion is None or not motion.ranges:
         return
-    with box("fk-card"):
-        free = sum(not one.contacts for one in motion.ranges)
-        words(f"{free} of {len(motion.ranges)} free", "h2")
-        with table(("Movement", "", "At rest", "Wanted", "Free", "Trimmed", "What stops it"),
-                   right=(2, 3, 4, 5)):  # fmt: skip
-            for one in motion.ranges:
-                _movement(page, one, one.name == chosen, choose)
+    free = sum(not one.contacts for one in motion.ranges)
+    words(f"{free} of {len(motion.ranges)} free", "h2")
+    with box("fk-rows", "ul"):
+        for one in motion.ranges:
+            is_chosen = chosen is not None and one.name == chosen.name
+            with box(tag="li"), ui.element("button") as row:
+                row.classes("fk-choose fk-moves" + " fk-chosen" * is_chosen)
+                row.props(f"aria-pressed={str(is_chosen).lower()}")
+                row.on("click", lambda one=one: choose(one.name))
+                words(one.name, "span", "fk-choose-title")
+                _bar(one)
+                reached = f"{one.free_deg:.0f}° of {one.wanted_deg:.0f}°"
+                words(reached, "span", "fk-number" + " fk-is-wrong" * bool(one.contacts))
 
 
-def _movement(
-    page: RoomPage, one: SeenRange, is_chosen: bool, choose: Callable[[str], None]
+def movement_panel(
+    page: RoomPage, motion: SeenMotion | None, one: SeenRange | None, findings: Iterable[Finding]
 ) -> None:
+    """Put what is known of one movement on the page, and how far it is wanted."""
+    if one is None or motion is None:
+        return
+
     def keep(text: str) -> None:
         page.try_to(lambda: want_angle(page.session.job(), one.name, text))
 
-    with box(tag="tr"):
-        with box(tag="th").props("scope=row"), ui.element("button").classes("fk-chip") as chip:
-            chip.props(f"aria-pressed={str(is_chosen).lower()}")
-            chip.on("click", lambda: choose(one.name))
-            words(one.name, "span")
-        with box(tag="td"):
-            _bar(one)
-        words(f"{one.rest_deg:.0f}°", "td", "fk-right")
-        with box("fk-right", "td"):
-            if one.joint:
-                field(f"{one.name} wanted, degrees", f"{one.wanted_deg:.0f}", keep,
-                      classes="fk-angle fk-right", shown=False)  # fmt: skip
-            else:
-                words(f"{one.wanted_deg:.0f}°", "span")
-        words(f"{one.free_deg:.0f}°", "td", "fk-right" + " fk-is-wrong" * bool(one.contacts))
-        trimmed = f"{one.trimmed_deg:.0f}°" if one.trimmed_deg > one.free_deg + 0.05 else ""
-        words(trimmed, "td", "fk-right")
-        first = one.contacts[0] if one.contacts else None
-        more = f", {len(one.contacts) - 1} more" if len(one.contacts) > 1 else ""
-        words(f"{first.plate} on {first.other}{more}" if first else "", "td")
+    words(one.name, "h2")
+    with box("fk-row"):
+        if one.joint:
+            field("Wanted, degrees", f"{one.wanted_deg:.0f}", keep, classes="fk-angle fk-right")
+        else:
+            words(f"{one.wanted_deg:.0f}° wanted", "span")
+        told = [one.because, f"{one.rest_deg:.0f}° at rest", f"free to {one.free_deg:.0f}°"]
+        if one.trimmed_deg > one.free_deg + 0.05:
+            told.append(f"to {one.trimmed_deg:.0f}° with the trims")
+        words(", ".join(told), "p", "fk-grow fk-number")
+    show_findings([one_of for one_of in findings if f" the {one.name} at " in one_of.message])
+    if motion.fresh and one.contacts:
+        with box("fk-rows", "ol"):
+            for number, contact in enumerate(one.contacts, start=1):
+                with box("fk-row fk-one-line", "li"):
+                    words(str(number), "span", "fk-touch")
+                    words(
+                        f"{contact.plate} on {contact.other} from {contact.angle_deg:.0f}°, "
+                        f"{contact.depth_mm:.0f} mm deep at most",
+                        "span",
+                    )
 
 
 def _bar(one: SeenRange) -> None:
@@ -73,9 +88,12 @@ def _bar(one: SeenRange) -> None:
         ("fk-range-trim", one.part(max(one.trimmed_deg, one.free_deg)) - one.part(one.free_deg)),
     )
     width = min(whole / _WHOLE_DEG, 1.0)
-    with box("fk-range").style(f"width: {100 * width:.0f}px").props("aria-hidden=true"):
+    with (
+        box("fk-lane", "span").props("aria-hidden=true"),
+        box("fk-range", "span").style(f"width: {100 * width:.0f}%"),
+    ):
         for colour, share in shares:
-            box(colour).style(f"width: {100 * share:.1f}%")
+            box(colour, "span").style(f"width: {100 * share:.1f}%")
 
 
 # -- trims -----------------------------------------------------------------------------------
@@ -117,7 +135,9 @@ def _trim(page: RoomPage, trim: SeenTrim, *, able: bool) -> None:
             f"{100 * trim.share:.0f} % of it",
             "p",
         )
-        words(f"for {', '.join(trim.frees)}", "p", "fk-soft")
+        more = len(trim.frees) - _NAMED
+        told = ", ".join(trim.frees[:_NAMED]) + f" and {more} more" * (more > 0)
+        words(f"for {told}", "p", "fk-soft")
         with box("fk-row"):
             button("Take it", take, small=True, enabled=able,
                    label=f"Take the trim of the {trim.patch}")  # fmt: skip
@@ -148,7 +168,7 @@ def ride_list(page: RoomPage, motion: SeenMotion | None) -> None:
         return
     with box("fk-card"):
         words("What the plates are fastened to", "h2")
-        with box("fk-pair"):
+        with box("fk-rides"):
             for patch, segment in motion.rides.items():
                 _ride(page, patch, segment, str(told.get(patch, "")), motion.segments)
 

@@ -5,11 +5,18 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Hashable, Mapping
 
-from nicegui import background_tasks
+from nicegui import background_tasks, ui
 
 from fitkit.errors import FitkitError
+from fitkit.findings import Finding
 from fitkit.room.form_fields import choice, slide, tick
-from fitkit.room.motion_lists import lame_list, movement_table, ride_list, trim_list
+from fitkit.room.motion_lists import (
+    lame_list,
+    movement_list,
+    movement_panel,
+    ride_list,
+    trim_list,
+)
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, show_findings, words
 from fitkit.room.session import RoomSession
@@ -46,23 +53,28 @@ _CAUTION = (
 def build(page: RoomPage) -> None:
     """Fill the page."""
     look = _Look(page)
+
+    def chosen() -> Hashable:
+        return look.depends(), look.range_name
+
     with box("fk-two"):
         with box("fk-card"):
-            words("In motion", "h2")
             page.live(lambda: _says(look), of=lambda: (look.range_name, look.revision))
             look.join(turning_view("The body in motion, with its plates"))
             page.live(lambda: _turns(look), of=lambda: (look.range_name, look.revision))
-        with box():
-            page.live(lambda: _wishes(page, look), of=look.depends)
-            page.live(lambda: trim_list(page, look.motion), of=look.depends)
-    page.live(
-        lambda: movement_table(page, look.motion, look.range_name, look.choose),
-        of=lambda: (look.depends(), look.range_name),
-    )
+        with box("fk-card fk-movements"):
+            page.live(lambda: movement_list(look.motion, look.range, look.choose), of=chosen)
     with box("fk-even"):
+        with box("fk-card"):
+            page.live(
+                lambda: movement_panel(page, look.motion, look.range, _all_findings(page)),
+                of=chosen,
+            )
+        page.live(lambda: trim_list(page, look.motion), of=look.depends)
+        page.live(lambda: _wishes(page, look), of=look.depends)
         page.live(lambda: ride_list(page, look.motion), of=look.depends)
         page.live(lambda: lame_list(page, look.motion), of=look.depends)
-        page.live(lambda: _findings(page))
+        page.live(lambda: _caution(page))
 
 
 class _Look:
@@ -113,6 +125,10 @@ class _Look:
         self._chosen, self.part = name, 1.0
         self.revision += 1
         self._pose_soon()
+        # Whoever chose it farther down a narrow page sees it.
+        ui.run_javascript(
+            "document.querySelector('.fk-view-box').scrollIntoView({block: 'nearest'})"
+        )
 
     def turn(self, part: float) -> None:
         """Look at another part of the range, 0 at rest to 1 at its end."""
@@ -213,7 +229,7 @@ def _says(look: _Look) -> None:
                 f"{chosen.free_deg:.0f}° of {chosen.wanted_deg:.0f}°: the {stopped.plate} on "
                 f"{_the(stopped.other)}"
             )
-        words(f"{chosen.name}: {told}", "p", "fk-number")
+        words(f"{chosen.name}, {told}", "p", "fk-number")
 
 
 def _the(name: str) -> str:
@@ -289,8 +305,16 @@ def _norms(page: RoomPage, source: str) -> None:
     )  # fmt: skip
 
 
-def _findings(page: RoomPage) -> None:
+def _all_findings(page: RoomPage) -> tuple[Finding, ...]:
+    return state_of_stop(stop_named("motion"), page.session).findings
+
+
+def _caution(page: RoomPage) -> None:
     with box("fk-card"):
         words("Before anybody wears it out", "h2")
         words(_CAUTION, "p")
-        show_findings(state_of_stop(stop_named("motion"), page.session).findings)
+        findings = _all_findings(page)
+        if findings:
+            with box("fk-notes", "details"):
+                words(f"All that was found: {len(findings)}", "summary")
+                show_findings(findings)

@@ -288,7 +288,15 @@ def test_nothing_grave_stands_in_the_way_of_a_reader(
         to_the_jobs(page)
         found = {"jobs": axe.run(page).response["violations"]}
         open_belt(page)
-        for stop in ("Photos", "Body", "Lines and patches", "Flat", "Sheets", "Paper and shop"):
+        for stop in (
+            "Photos",
+            "Body",
+            "Lines and patches",
+            "Motion",
+            "Flat",
+            "Sheets",
+            "Paper and shop",
+        ):
             to(page, stop)
             page.wait_for_timeout(300)
             found[stop] = axe.run(page).response["violations"]
