@@ -12,6 +12,8 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from fitkit.errors import MeshError
+from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.mesh_files import METRIC_SUFFIXES, mesh_from_gltf, read_mesh
 from fitkit.job.arriving_file import ArrivingFile
 from fitkit.job.plain_json import json_bytes
 from fitkit.job.whole_writes import write_whole
@@ -27,18 +29,29 @@ _HEAD_BYTES = 1 << 16
 class ArrivingMesh(ArrivingFile):
     """A mesh file that is being received."""
 
-    def whole(self) -> str:
-        """Return the name ending for what has arrived, once all of it has.
+    def whole(self) -> tuple[str, TriangleMesh]:
+        """Return the name ending for what has arrived, once all of it has, and the mesh in it.
 
         Raises
         ------
         MeshError
-            When it is no kind of mesh file that can be read.
+            When it is no kind of mesh file that can be read, or names other files.
         FileError
             When the disk does not take it.
         """
         self.flush()
-        return _mesh_suffix(self.path)
+        suffix = _mesh_suffix(self.path)
+        if suffix in METRIC_SUFFIXES:
+            # Every buffer must be in the file itself: what it names beside itself is not read.
+            return suffix, mesh_from_gltf(self.path.read_bytes())
+        named = self.path.with_suffix(suffix)
+        self.path.replace(named)
+        try:
+            return suffix, read_mesh(named)
+        except MeshError as error:
+            raise MeshError(error.cause.removeprefix(f"{named.name}: "), error.remedy) from error
+        finally:
+            named.replace(self.path)
 
 
 @dataclass(frozen=True, slots=True)

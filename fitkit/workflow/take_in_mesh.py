@@ -76,24 +76,12 @@ def receive_mesh(folder: Path | str, arrived: ArrivingMesh) -> MeshToTake:
     import numpy as np
 
     from fitkit.body.mesh_unit import units_of_size
-    from fitkit.geometry.mesh_files import METRIC_SUFFIXES, mesh_from_gltf, read_mesh
+    from fitkit.geometry.mesh_files import METRIC_SUFFIXES
     from fitkit.job.arriving_mesh import keep_waiting
     from fitkit.job.job_folder import open_job
 
-    suffix = arrived.whole()
+    suffix, mesh = arrived.whole()
     metric = suffix in METRIC_SUFFIXES
-    if metric:
-        # Every buffer must be in the file itself: what it names beside itself is not read.
-        mesh = mesh_from_gltf(arrived.path.read_bytes())
-    else:
-        named = arrived.path.with_suffix(suffix)
-        arrived.path.replace(named)
-        try:
-            mesh = read_mesh(named)
-        except MeshError as error:
-            raise MeshError(error.cause.removeprefix(f"{named.name}: "), error.remedy) from error
-        finally:
-            named.replace(arrived.path)
     if len(mesh.faces) > MOST_TRIANGLES:
         raise MeshError(
             f"The mesh has {len(mesh.faces):,} triangles; {MOST_TRIANGLES:,} are the most.",
