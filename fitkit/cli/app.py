@@ -18,6 +18,7 @@ from fitkit.cli.nest_command import nest_command
 from fitkit.cli.patch_commands import patch_app
 from fitkit.cli.progress_lines import shown_progress
 from fitkit.cli.room_command import room_command
+from fitkit.cli.strap_commands import strap_app
 from fitkit.cli.trace_command import trace_command
 
 if TYPE_CHECKING:
@@ -52,6 +53,7 @@ TapePart = Annotated[
 
 app.add_typer(line_app, name="line")
 app.add_typer(patch_app, name="patch")
+app.add_typer(strap_app, name="strap")
 
 
 def _version(wanted: bool) -> None:

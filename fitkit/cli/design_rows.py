@@ -1,4 +1,4 @@
-"""How the line and patch commands answer."""
+"""How the line, patch and strap commands answer."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def finish_edit(command: str, report: StepReport, *, as_json: bool) -> None:
     finish(command, report.as_dict(), (), as_json=as_json, show=lambda: print(f"{report.words}."))
 
 
-def finish_rows(section: Literal["line", "patch"], job: Path, *, as_json: bool) -> None:
+def finish_rows(section: Literal["line", "patch", "strap"], job: Path, *, as_json: bool) -> None:
     """List the rows of a section of ``job.toml``."""
     from fitkit.workflow.edit_job import list_rows
 
@@ -35,7 +35,7 @@ def finish_rows(section: Literal["line", "patch"], job: Path, *, as_json: bool) 
         if not rows:
             print(f"No {section} yet.")
 
-    plural = {"line": "lines", "patch": "patches"}[section]
+    plural = {"line": "lines", "patch": "patches", "strap": "straps"}[section]
     finish(f"{section} list", {plural: rows}, (), as_json=as_json, show=show)
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, assert_never
 import numpy as np
 
 from fitkit.body.side import Side
+from fitkit.holding.strap_design import StrapDesign
 from fitkit.job.settings import (
     AnchorSection,
     EdgeSection,
@@ -78,6 +79,7 @@ __all__ = [
     "part_numbers",
     "patch_designs",
     "rim_name",
+    "strap_designs",
 ]
 
 
@@ -304,6 +306,29 @@ def artwork_designs(settings: JobSettings) -> tuple[ArtworkDesign, ...]:
             row.twin,
         )
         for row in settings.artwork
+    )
+
+
+def strap_designs(settings: JobSettings) -> tuple[StrapDesign, ...]:
+    """Return the straps in the order of the file."""
+    return tuple(
+        StrapDesign(
+            name=row.name,
+            on=row.on,
+            at=(anchor_of(row.at[0]), anchor_of(row.at[1])),
+            through=tuple(anchor_of(place) for place in row.through),
+            over=row.over,
+            paired=row.pair,
+            width_mm=row.width_mm,
+            thickness_mm=row.thickness_mm,
+            material=sheet_material_named(row.material).name,
+            closing=row.closing,
+            play_mm=row.play_mm,
+            pitch_mm=row.pitch_mm,
+            rivets=row.rivets,
+            note=row.note,
+        )
+        for row in settings.strap
     )
 
 

@@ -106,6 +106,9 @@ def with_renamed_line(text: str, name: str, new: str) -> str:
             _set(patch, "edges", {exchanged(line): edge for line, edge in plain.items()})
     for padded in document.get("padding", []):
         _exchange(padded, ("lines",), exchanged)
+    for strap in document.get("strap", []):
+        for place in [*strap.get("at", []), *strap.get("through", [])]:
+            _exchange(place, ("line", "crossing"), exchanged)
     for corrected in document.get("correction", []):
         for edge in corrected.get("edges", []):
             _exchange(edge, ("line",), exchanged)
@@ -136,7 +139,7 @@ def with_patch_meant(text: str, name: str, other: str) -> str:
 
     for patch in document.get("patch", []):
         _exchange(patch, ("over",), exchanged)
-    for section in ("attachment", "artwork", "hardware"):
+    for section in ("attachment", "artwork", "hardware", "strap"):
         for attached in document.get(section, []):
             _exchange(attached, ("on",), exchanged)
     return tomlkit.dumps(document)

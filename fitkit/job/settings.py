@@ -13,6 +13,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from fitkit.drawing.paper import paper_named
 from fitkit.job.book_settings import BookSection, HardwareSection
+from fitkit.job.holding_settings import StrapSection
 from fitkit.job.line_settings import (
     AnchorSection,
     FormSection,
@@ -84,6 +85,7 @@ __all__ = [
     "RoundSection",
     "StandSection",
     "StockSection",
+    "StrapSection",
     "SymmetrySection",
     "ThroughSection",
     "WearerSection",
@@ -146,6 +148,7 @@ class JobSettings(Section):
     correction: list[CorrectionSection] = Field(default_factory=list)
     attachment: list[AttachmentSection] = Field(default_factory=list)
     artwork: list[ArtworkSection] = Field(default_factory=list)
+    strap: list[StrapSection] = Field(default_factory=list)
     motion: MotionSection = MotionSection()
     need: list[NeedSection] = Field(default_factory=list)
     lames: list[LamesSection] = Field(default_factory=list)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
@@ -151,7 +151,16 @@ def _known_words(path: Sequence[Any], values: dict[str, Any]) -> list[str]:
     }
     names = [part for part in path if isinstance(part, str)]
     model: type[Any] = words.JobSettings
-    if names and names[-1] in {"points", "inside", "more_inside", "centre", "edge", "tip", "at"}:
+    if names and names[-1] in {
+        "points",
+        "inside",
+        "more_inside",
+        "centre",
+        "edge",
+        "tip",
+        "at",
+        "through",
+    }:
         model = words.AnchorSection
     elif "cuts" in names:
         model = words.CutSection
@@ -169,6 +178,8 @@ def _known_words(path: Sequence[Any], values: dict[str, Any]) -> list[str]:
         model = words.AttachmentSection
     elif names and names[0] == "hardware":
         model = words.HardwareSection
+    elif names and names[0] == "strap":
+        model = words.StrapSection
     elif names and names[0] == "stock":
         model = words.BadZoneSection if names[-1] == "bad" else words.StockSection
     elif names and names[0] == "pinned":
@@ -301,6 +312,7 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
         if part.on not in patch_names:
             remedy = f"Use one of: {', '.join(patch_names) or 'none drawn yet'}."
             add("attachment", index, part.name, "on", f"there is no patch '{part.on}'.", remedy)
+    problems += _strap_problems(text, settings, stems)
     for index, bought in enumerate(settings.hardware):
         if bought.on and bought.on not in patch_names:
             remedy = f"Use one of: {', '.join(patch_names) or 'none drawn yet'}; or leave it out."
@@ -318,6 +330,39 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
             add("pinned", index, pin.part, "sheet", cause, remedy)
     if not problems:
         problems += _ring(text, settings)
+    return problems
+
+
+def _strap_problems(text: str, settings: JobSettings, taken: Mapping[str, str]) -> list[Problem]:
+    """Return straps whose names are taken, or whose plates or lines are not there."""
+    from fitkit.job.settings import file_stem
+
+    problems: list[Problem] = []
+    seen = dict(taken)
+    patches = [patch.name for patch in settings.patch]
+    lines = [line.name for line in settings.line]
+
+    def add(index: int, name: str, key: str, cause: str, remedy: str) -> None:
+        spot = _line_of(text, ("strap", index, key))
+        problems.append(Problem(f'[[strap]] "{name}"', spot, cause, remedy))
+
+    for index, row in enumerate(settings.strap):
+        stem = file_stem(row.name)
+        if stem in seen:
+            cause = f"the name is taken by '{seen[stem]}' already."
+            add(index, row.name, "name", cause, "Give it a name of its own.")
+        seen.setdefault(stem, row.name)
+        for wanted in row.on:
+            if wanted not in patches:
+                remedy = f"Use one of: {', '.join(patches) or 'none drawn yet'}."
+                add(index, row.name, "on", f"there is no patch '{wanted}'.", remedy)
+        for key, places in (("at", row.at), ("through", row.through)):
+            for place in places:
+                for wanted in filter(None, (place.line, place.crossing)):
+                    if wanted not in lines:
+                        remedy = f"Use one of: {', '.join(lines) or 'none drawn yet'}."
+                        cause = f"there is no tape line '{wanted}' ({key})."
+                        add(index, row.name, key, cause, remedy)
     return problems
 
 

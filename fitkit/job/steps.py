@@ -16,6 +16,7 @@ __all__ = [
     "MEASURES_FILES",
     "RESHAPING",
     "STEPS",
+    "STRAPS_SHOWN",
     "Step",
     "settings_of_step",
     "step_named",
@@ -58,15 +59,18 @@ class Step:
 MEASURES_FILES = ("measures.csv", "measures.json", "tapes.png")
 """What ``fitkit measure`` leaves beside the body."""
 
+STRAPS_SHOWN = "straps.png"
+"""What ``fitkit strap show`` leaves beside the patches."""
+
 SHOWN_FILES = ("lines.png", "patches.png")
 """What ``fitkit line show`` and ``fitkit patch show`` leave beside the body."""
 
 STEPS = (
     Step("scan", "scan", 1),
     Step("body", "body", 2, ("scan",), beside=(*MEASURES_FILES, *SHOWN_FILES)),
-    Step("patches", "patches", 2, ("body",)),
+    Step("patches", "patches", 2, ("body",), beside=(STRAPS_SHOWN,)),
     Step("blanks", "blanks", 3, ("patches",)),
-    Step("templates", "templates", 4, ("blanks",)),
+    Step("templates", "templates", 4, ("body", "blanks")),
     Step("pages", "out", 2, ("templates",)),
     Step("sheets", "sheets", 1, ("templates",)),
     Step("motion", "motion", 3, ("body", "patches"), on_request=True),
@@ -175,6 +179,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 "[[correction]]": [one.model_dump(mode="json") for one in settings.correction],
                 **_artwork(settings),
                 **_attachments(settings),
+                **_straps(settings),
             }
         case "pages":
             return {
@@ -227,6 +232,13 @@ def _artwork(settings: JobSettings) -> dict[str, Any]:
     if not settings.artwork:
         return {}
     return {"[[artwork]]": [row.model_dump(mode="json") for row in settings.artwork]}
+
+
+def _straps(settings: JobSettings) -> dict[str, Any]:
+    """Return what the job says on straps, nothing where it has none."""
+    if not settings.strap:
+        return {}
+    return {"[[strap]]": [row.model_dump(mode="json") for row in settings.strap]}
 
 
 def _attachments(settings: JobSettings) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from fitkit.findings import Finding, Severity
 from fitkit.flatten.edge_names import edge_treatment
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.geometry.arrays import Floats
+from fitkit.holding.seat import FlatSeat
 from fitkit.materials.bend import hole_to_bend_mm
 from fitkit.template.blank_edges import BlankEdges
 from fitkit.template.rivet_joint import RivetHoles
@@ -21,9 +22,12 @@ _SLACK_MM = 0.05
 
 
 def hole_findings(
-    flat: FlatPatch, blank: BlankEdges, rivets: Sequence[RivetHoles]
+    flat: FlatPatch,
+    blank: BlankEdges,
+    rivets: Sequence[RivetHoles],
+    seats: Sequence[FlatSeat] = (),
 ) -> tuple[Finding, ...]:
-    """Return what is wrong with the places of a blank's rivet holes and mounting holes.
+    """Return what is wrong with the places of a blank's rivet, mounting and fastening holes.
 
     A hole's centre keeps its rivet's edge distance from every cut, AC 43.13-1B; from a bend its
     edge keeps 2.5 t + R (sheet-metal design guides); two rivets of different rows stand at least
@@ -51,6 +55,25 @@ def hole_findings(
         )
         for mount in flat.mounts
         if len(mount.holes_mm)
+    ]
+    # What is fastened alike to a plate and its twin stands in the same places of both.
+    rows += [
+        (
+            holes,
+            drill,
+            least_edge,
+            3.0 * drill,
+            f"for '{name}'",
+        )
+        for (name, _), (holes, drill, least_edge) in {
+            (seat.name, seat.holes_mm.tobytes()): (
+                seat.holes_mm,
+                seat.hole_mm,
+                seat.least_edge_mm,
+            )
+            for seat in seats
+            if len(seat.holes_mm)
+        }.items()
     ]
     cut = shapely.LinearRing(blank.outline.points_mm)
     inside = shapely.Polygon(cut)

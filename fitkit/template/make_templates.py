@@ -15,6 +15,7 @@ from fitkit.flatten.formed_edges import formed_edges
 from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.flatten.way_up import way_up
 from fitkit.geometry.arrays import Floats
+from fitkit.holding.seat import FlatSeat
 from fitkit.materials.rivet import rivet_named
 from fitkit.patch.design import EdgeTreatment, PatchDesign
 from fitkit.template.blank_edges import BlankEdges, blank_edges, shown_line
@@ -57,6 +58,8 @@ def make_templates(
     numbers: MarkNumbers | None = None,
     art_mm: Sequence[Floats] = (),
     twin_art_mm: Sequence[Floats] = (),
+    seats: Sequence[FlatSeat] = (),
+    twin_seats: Sequence[FlatSeat] = (),
 ) -> tuple[Template, ...]:
     """Return the template of a blank; for a paired design the mirrored twin's as well.
 
@@ -76,6 +79,8 @@ def make_templates(
         Of the match marks of all the job's blanks; without them this one is numbered by itself.
     art_mm, twin_art_mm
         Lines of emblems on the flat, (N, 2) mm each, and those that the twin bears mirrored.
+    seats, twin_seats
+        What is fastened to it, and what the twin bears mirrored.
 
     Returns
     -------
@@ -86,7 +91,11 @@ def make_templates(
     design = flat.design
     blank = blank_edges(flat, correction)
     part = _part_of(flat, blank, correction, rivets, numbers)
-    noticed = (*flat.findings, *blank.outline.findings, *hole_findings(flat, blank, rivets))
+    noticed = (
+        *flat.findings,
+        *blank.outline.findings,
+        *hole_findings(flat, blank, rivets, (*seats, *twin_seats)),
+    )
     shown = way_up(flat.form, flat.flat_mm).shown
     way = None if shown == "any" else shown.upper()
     forming = _forming_words(sheet_demand(flat))
@@ -94,16 +103,22 @@ def make_templates(
         tuple(blank.on_paper(line) for line in lines) for lines in (art_mm, twin_art_mm)
     )
     sides = [design.side]
-    parts = [replace(part, art=art)]
+    parts = [_with_seats(replace(part, art=art), seats, blank)]
     if design.paired:
         sides.append(design.side.other)
-        parts.append(mirrored_part(replace(part, art=twin_art)))
+        twin_part = _with_seats(replace(part, art=twin_art), twin_seats, blank)
+        parts.append(mirrored_part(twin_part))
     templates = []
     for twin, (one, side) in enumerate(zip(parts, sides, strict=True)):
         name = mirrored_name(design.name) if twin else design.name
         stand = revision_of(one, revision)
         whose = _BETWEEN.join(word for word in (job_name, wearer, f"rev {stand}") if word)
-        block = _block(flat, name, side, number + twin, forming, whose, rivets)
+        told = (
+            [mirrored_name(seat.words) for seat in twin_seats]
+            if twin
+            else [seat.words for seat in seats]
+        )
+        block = _block(flat, name, side, number + twin, forming, whose, rivets, told)
         title = f"{number + twin} {part_title(name, side)}"
         drawing, findings = part_drawing(one, block, name=title, way=way, number=number + twin)
         templates.append(
@@ -140,6 +155,7 @@ def _block(
     forming: str,
     job_words: str,
     rivets: Sequence[RivetHoles],
+    fastened: Sequence[str],
 ) -> Block:
     design = flat.design
     whose = "wearer's middle" if side is Side.CENTRE else f"wearer's {side.value.upper()}"
@@ -155,6 +171,7 @@ def _block(
     if any(edge_allowance(edge, design.thickness_mm).turned for edge in design.edges.values()):
         lines.append("turn edges away from the skin")
     lines += dict.fromkeys(row.in_words() for row in rivets)
+    lines += dict.fromkeys(fastened)
     if design.note:
         lines.append(design.note)
     return Block(f"{number}  {name}", tuple(line for line in lines if line))
@@ -188,6 +205,23 @@ def mount_mark(mount: FlatMount) -> MatchMark:
     """Return the tick on a footprint that the attachment's own mark meets."""
     inward = mount.footprint_mm.mean(axis=0) - mount.up_mm
     return MatchMark(mount.up_mm, inward / np.linalg.norm(inward), "up", mount.name, False)
+
+
+def _with_seats(part: Part, seats: Sequence[FlatSeat], blank: BlankEdges) -> Part:
+    """Return a part with the holes and footprints of what is fastened to it."""
+    place = blank.on_paper
+    covered = [seat for seat in seats if len(seat.outline_mm)]
+    return replace(
+        part,
+        holes=(
+            *part.holes,
+            *(Hole(place(hole), seat.hole_mm) for seat in seats for hole in seat.holes_mm),
+        ),
+        footprints=(
+            *part.footprints,
+            *(NamedLine(seat.name, place(seat.outline_mm)) for seat in covered),
+        ),
+    )
 
 
 def _part_of(

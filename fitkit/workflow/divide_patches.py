@@ -60,7 +60,7 @@ def divided_job(
 
     Without a new name both parts are called after where they lie: ``"cap upper"``, ``"cap lower"``.
     """
-    from fitkit.job.designs import attachment_designs
+    from fitkit.job.designs import attachment_designs, strap_designs
     from fitkit.job.row_edits import (
         row_values,
         with_changed_row,
@@ -77,6 +77,13 @@ def divided_job(
     placed = [one for one in attachment_designs(job.settings) if one.on == design.name]
     standing = {f"on it: {one.name}": one.at for one in placed}
     standing |= {f"cut {number}": cut.tip for number, cut in enumerate(design.cuts)}
+    straps = strap_designs(job.settings)
+    standing |= {
+        f"end {end} of {strap.name}": strap.at[end]
+        for strap in straps
+        for end in (0, 1)
+        if strap.on[end] == design.name
+    }
     old, new = divided_patch(drawn.form, drawn.lines, design, along, standing=standing)
     names = (spelled, new_name or "")
     if new_name is None:
@@ -90,6 +97,13 @@ def divided_job(
     for one in placed:
         if f"on it: {one.name}" in new.standing:
             text = with_changed_row(text, "attachment", one.name, {"on": names[1]})
+    for strap in straps:
+        ends = [f"end {end} of {strap.name}" in new.standing for end in (0, 1)]
+        if any(ends):
+            on = [
+                names[1] if moved else was_on for moved, was_on in zip(ends, strap.on, strict=True)
+            ]
+            text = with_changed_row(text, "strap", strap.name, {"on": on})
     for other in job.settings.patch:
         if spelled in other.over:
             under = [row for row in other.over if row != spelled] + [spelled, names[1]]

@@ -1,4 +1,4 @@
-"""Tape lines and patches by text: rows of ``job.toml`` added, changed, renamed and taken out."""
+"""Tape lines, patches and straps by text: rows of ``job.toml`` added, changed and taken out."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ __all__ = [
     "row_of",
 ]
 
-Section: TypeAlias = Literal["line", "patch"]
+Section: TypeAlias = Literal["line", "patch", "strap"]
 
 _REMEDY = (
     "Write HEIGHT@BEARING such as 1200@30, LIMB:ALONG@BEARING such as 'left arm:0.5@90', X,Y,Z "
@@ -113,7 +113,7 @@ def add_row(
     *,
     progress: Progress | None = None,
 ) -> StepReport:
-    """Add a tape line or a patch behind those there are; every other line stays as it is.
+    """Add a tape line, a patch or a strap behind those there are; every other line stays as it is.
 
     A patch that is told by a place inside alone gets the lines that run round it on the body, if
     that is made; else it ends at whatever lines are there when it is cut.
@@ -165,7 +165,7 @@ def change_row(
     *,
     without: Sequence[str] = (),
 ) -> StepReport:
-    """Set some values of a tape line or patch anew; remarks and all else stay.
+    """Set some values of a row anew; remarks and all else stay.
 
     Raises
     ------
@@ -236,31 +236,35 @@ def extend_line(folder: Path | str, name: str, place: Mapping[str, Any]) -> Step
 
 def row_of(job: Job, section: Section, name: str) -> dict[str, Any] | None:
     """Return what is set in a row, lengths in millimetres; None where there is no such row."""
-    rows = job.settings.line if section == "line" else job.settings.patch
+    rows: Sequence[Any] = getattr(job.settings, section)
     for row in rows:
         if row.name == name:
-            return row.model_dump(mode="json", exclude_unset=True)
+            values: dict[str, Any] = row.model_dump(mode="json", exclude_unset=True)
+            return values
     return None
 
 
 def rename_row(folder: Path | str, section: Section, name: str, new: str) -> StepReport:
-    """Give a tape line or a patch another name, wherever it is named; all that was set stays.
+    """Give a line, a patch or a strap another name, wherever it is named; all that was set stays.
 
     Raises
     ------
     JobError
         When there is none of that name, or the new one is taken.
     """
-    from fitkit.job.row_edits import with_renamed_line, with_renamed_patch
+    from fitkit.job.row_edits import with_changed_row, with_renamed_line, with_renamed_patch
 
     job = open_job(folder)
-    renamed = with_renamed_line if section == "line" else with_renamed_patch
-    text = renamed(job.text, name, new)
+    if section == "strap":  # named nowhere else
+        text = with_changed_row(job.text, "strap", name, {"name": new})
+    else:
+        renamed = with_renamed_line if section == "line" else with_renamed_patch
+        text = renamed(job.text, name, new)
     return _kept(job, section, text, f"the {section} '{name}' is '{new}' now")
 
 
 def remove_row(folder: Path | str, section: Section, name: str) -> StepReport:
-    """Take a tape line or a patch out of the job.
+    """Take a tape line, a patch or a strap out of the job.
 
     Raises
     ------
@@ -276,8 +280,7 @@ def remove_row(folder: Path | str, section: Section, name: str) -> StepReport:
 
 def list_rows(folder: Path | str, section: Section) -> list[dict[str, Any]]:
     """Return the rows of the section as plain values, without what was left at its default."""
-    settings = open_job(folder).settings
-    rows = settings.line if section == "line" else settings.patch
+    rows = getattr(open_job(folder).settings, section)
     return [row.model_dump(mode="json", exclude_unset=True) for row in rows]
 
 

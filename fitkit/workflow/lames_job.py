@@ -129,6 +129,10 @@ def _named_elsewhere(job: Job, text: str, patch: str, names: list[str]) -> str:
     standing += [("hardware", one.name) for one in job.settings.hardware if one.on == patch]
     for section, name in standing:
         text = with_changed_row(text, section, name, {"on": names[0]})
+    for strap in job.settings.strap:
+        if patch in strap.on:
+            on = [names[0] if name == patch else name for name in strap.on]
+            text = with_changed_row(text, "strap", strap.name, {"on": on})
     return text
 
 

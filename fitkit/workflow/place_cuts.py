@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from fitkit.patch.design import Anchor
     from fitkit.patch.patch import Patch
 
-__all__ = ["keep_out_places", "placed_cuts", "points_on_patch"]
+__all__ = ["keep_out_places", "laid_lines", "placed_cuts", "points_on_patch"]
 
 
 def placed_cuts(job: Job, patch: Patch) -> tuple[SurfaceCut, ...]:
@@ -64,11 +64,11 @@ def points_on_patch(job: Job, patch: Patch, anchors: Sequence[Anchor]) -> list[F
 
     form = Form(patch.mesh, patch.design.clearance_mm or 0.0, read_body(job.result_folder("body")))
     on_lines = any(isinstance(anchor, LineAnchor) for anchor in anchors)
-    placed = place_among_lines(form, anchors, _laid_lines(job) if on_lines else {})
+    placed = place_among_lines(form, anchors, laid_lines(job) if on_lines else {})
     return list(nearest_on_mesh(patch.mesh, np.stack([point.point_mm for point in placed]))[0])
 
 
-def _laid_lines(job: Job) -> dict[str, SurfacePath]:
+def laid_lines(job: Job) -> dict[str, SurfacePath]:
     """Return the tape lines as laid on any of the job's forms; these lie beside each other."""
     from fitkit.job.patch_files import read_tape_lines
 

@@ -12,6 +12,8 @@ from fitkit.workflow.drawn_body import draw_body
 from fitkit.workflow.step_report import Progress, part_of
 
 if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
     from fitkit.job.job_folder import Job
     from fitkit.patch.patch import Patch
 
@@ -50,7 +52,7 @@ class PatchRow:
     edges: tuple[PatchEdgeRow, ...]
 
 
-_Row = TypeVar("_Row", LineRow, PatchRow)
+_Row = TypeVar("_Row", bound="DataclassInstance")
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,6 +33,7 @@ def _templates(job: Job, progress: Progress | None) -> Made:
     from fitkit.template.mark_numbers import mark_numbers
     from fitkit.template.rivet_joint import rivet_holes
     from fitkit.workflow.artwork import artwork_on
+    from fitkit.workflow.straps import laid_straps, seats_on
 
     files: dict[str, bytes] = {}
     findings: list[Finding] = []
@@ -43,12 +44,15 @@ def _templates(job: Job, progress: Progress | None) -> Made:
     rows, remarks = rivet_holes(flats)
     findings += remarks
     marks = mark_numbers(flats)
+    straps = laid_straps(job)
+    findings += [finding for strap in straps for finding in strap.findings]
     every: list[Template] = []
     for index, design in enumerate(designs):
         if progress is not None:
             progress(index / len(designs), f"drawing the template of '{design.name}'")
         art, twin_art, remarks = artwork_on(job, flats[index])
         findings += remarks
+        seats = seats_on(flats[index], straps)
         every += make_templates(
             flats[index],
             number=numbers[design.name],
@@ -60,11 +64,19 @@ def _templates(job: Job, progress: Progress | None) -> Made:
             numbers=marks,
             art_mm=art,
             twin_art_mm=twin_art,
+            seats=seats.drawn,
+            twin_seats=seats.twin,
         )
     if job.settings.attachment:
         from fitkit.workflow.attachments import attachment_drawings
 
         every += attachment_drawings(job)
+    if straps:
+        from fitkit.job.strap_files import strap_files
+        from fitkit.workflow.straps import strap_drawings
+
+        every += strap_drawings(job, straps, number=len(every) + 1)
+        files |= strap_files(straps)
     for template in every:
         stem = template_stem(template)
         files[f"{stem}.json"] = template_file(template)

@@ -101,6 +101,10 @@ def _trimmed(
     for one in divided.settings.attachment:
         if one.on == _SCRAP:  # it stays on the patch, whose next make says that it lies off it
             text = with_changed_row(text, "attachment", one.name, {"on": patch})
+    for strap in divided.settings.strap:
+        if _SCRAP in strap.on:
+            on = [patch if name == _SCRAP else name for name in strap.on]
+            text = with_changed_row(text, "strap", strap.name, {"on": on})
     return divided.with_text(text), name
 
 

@@ -23,6 +23,7 @@ ORDER = [
     "body",
     "patch",
     "flatten",
+    "holding",
     "template",
     "motion",
     "trace",

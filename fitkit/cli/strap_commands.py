@@ -1,0 +1,188 @@
+"""``fitkit strap``: straps by text."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from fitkit.cli.answer import answering
+from fitkit.cli.arguments import AsJson, JobFolder, Name, NewName
+from fitkit.cli.design_rows import finish_edit, finish_rows, finish_shown, written_length
+from fitkit.cli.progress_lines import shown_progress
+
+__all__ = ["strap_app"]
+
+strap_app = typer.Typer(
+    no_args_is_help=True,
+    help="List, add, change, rename, take out and look at straps.\n\n"
+    "A PLACE is HEIGHT@BEARING (1200@30; bearing 0 is the front, 90 the wearer's left), "
+    "LIMB:ALONG@BEARING ('left arm:0.5@90'), X,Y,Z, 'on LINE:ALONG', or a landmark.",
+)
+
+Through = Annotated[
+    list[str] | None,
+    typer.Option(metavar="PLACE", help="A place that it runs over on its way; repeat it."),
+]
+Over = Annotated[
+    str | None, typer.Option(metavar="form|body", help="What it lies on between the plates.")
+]
+Pair = Annotated[
+    bool | None, typer.Option("--pair/--no-pair", help="A mirrored one on the other side too.")
+]
+Width = Annotated[str | None, typer.Option(help="Its width; 25 mm if not given.")]
+Thickness = Annotated[str | None, typer.Option(help="Its thickness; 3 mm if not given.")]
+Material = Annotated[str | None, typer.Option(help="As leather, the default.")]
+Closing = Annotated[
+    str | None, typer.Option(metavar="HOW", help="buckle (else), post or 'hook and loop'.")
+]
+Play = Annotated[
+    str | None, typer.Option(help="How much farther it can be let out and taken in; 10 mm.")
+]
+Pitch = Annotated[str | None, typer.Option(help="From hole to hole; 20 mm.")]
+Rivets = Annotated[str | None, typer.Option(help="What holds its ends, as 'blind 4'.")]
+Note = Annotated[str | None, typer.Option(help="Words for the template.")]
+
+
+@strap_app.command("list")
+def list_command(job: JobFolder, as_json: AsJson = False) -> None:
+    """List the straps as they are told in job.toml."""
+    with answering("strap list", as_json=as_json):
+        finish_rows("strap", job, as_json=as_json)
+
+
+@strap_app.command("add")
+def add_command(
+    job: JobFolder,
+    name: Name,
+    riveted: Annotated[
+        tuple[str, str],
+        typer.Option("--from", metavar="PATCH PLACE", help="The plate it is riveted to, where."),
+    ],
+    closed: Annotated[
+        tuple[str, str],
+        typer.Option("--to", metavar="PATCH PLACE", help="The plate it is closed on, where."),
+    ],
+    through: Through = None,
+    over: Over = None,
+    pair: Pair = None,
+    width: Width = None,
+    thickness: Thickness = None,
+    material: Material = None,
+    closing: Closing = None,
+    play: Play = None,
+    pitch: Pitch = None,
+    rivets: Rivets = None,
+    note: Note = None,
+    as_json: AsJson = False,
+) -> None:
+    """Add a strap between two plates."""
+    with answering("strap add", as_json=as_json):
+        from fitkit.workflow.edit_job import add_row, anchor_values
+
+        values = {
+            "name": name,
+            "on": [riveted[0], closed[0]],
+            "at": [anchor_values(riveted[1]), anchor_values(closed[1])],
+            **_told(through, over, pair, width, thickness, material, closing, play, pitch, rivets,
+                    note),
+        }  # fmt: skip
+        finish_edit("strap add", add_row(job, "strap", values), as_json=as_json)
+
+
+@strap_app.command("change")
+def change_command(
+    job: JobFolder,
+    name: Name,
+    through: Through = None,
+    over: Over = None,
+    pair: Pair = None,
+    width: Width = None,
+    thickness: Thickness = None,
+    material: Material = None,
+    closing: Closing = None,
+    play: Play = None,
+    pitch: Pitch = None,
+    rivets: Rivets = None,
+    note: Note = None,
+    without: Annotated[
+        list[str] | None, typer.Option(metavar="KEY", help="Take a setting out, as 'through'.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Change a strap: what is not given stays."""
+    with answering("strap change", as_json=as_json):
+        from fitkit.workflow.edit_job import change_row
+
+        values = _told(through, over, pair, width, thickness, material, closing, play, pitch,
+                       rivets, note)  # fmt: skip
+        if not values and not without:
+            raise typer.BadParameter("Say what to change, as --width 20.")
+        report = change_row(job, "strap", name, values, without=without or ())
+        finish_edit("strap change", report, as_json=as_json)
+
+
+@strap_app.command("rename")
+def rename_command(job: JobFolder, name: Name, new: NewName, as_json: AsJson = False) -> None:
+    """Give a strap another name; all that was set for it stays."""
+    with answering("strap rename", as_json=as_json):
+        from fitkit.workflow.edit_job import rename_row
+
+        finish_edit("strap rename", rename_row(job, "strap", name, new), as_json=as_json)
+
+
+@strap_app.command("remove")
+def remove_command(job: JobFolder, name: Name, as_json: AsJson = False) -> None:
+    """Take a strap out."""
+    with answering("strap remove", as_json=as_json):
+        from fitkit.workflow.edit_job import remove_row
+
+        finish_edit("strap remove", remove_row(job, "strap", name), as_json=as_json)
+
+
+@strap_app.command("show")
+def show_command(job: JobFolder, as_json: AsJson = False) -> None:
+    """Draw the straps over the plates; tell their lengths and how far they can be set."""
+    with answering("strap show", as_json=as_json):
+        from fitkit.workflow.show_straps import show_straps
+
+        with shown_progress() as progress:
+            shown = show_straps(job, progress=progress)
+
+        def show() -> None:
+            for row in shown.rows:
+                print(f"{row.name:24s} {row.words}")
+                for piece in row.pieces:
+                    print(f"{'':7s}cut {row.count} of {piece}")
+
+        finish_shown("strap show", shown, show, as_json=as_json)
+
+
+def _told(
+    through: list[str] | None,
+    over: str | None,
+    pair: bool | None,
+    width: str | None,
+    thickness: str | None,
+    material: str | None,
+    closing: str | None,
+    play: str | None,
+    pitch: str | None,
+    rivets: str | None,
+    note: str | None,
+) -> dict[str, Any]:
+    """Return what the options say as values of a ``[[strap]]`` row."""
+    from fitkit.workflow.edit_job import anchor_values
+
+    lengths = {"width_mm": width, "thickness_mm": thickness, "play_mm": play, "pitch_mm": pitch}
+    given: dict[str, Any] = {
+        "through": [anchor_values(place) for place in through] if through else None,
+        "over": over,
+        "pair": pair,
+        **{key: None if told is None else written_length(told) for key, told in lengths.items()},
+        "material": material,
+        "closing": closing,
+        "rivets": rivets,
+        "note": note,
+    }
+    return {key: value for key, value in given.items() if value is not None}

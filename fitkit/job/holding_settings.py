@@ -1,0 +1,47 @@
+"""Sections of ``job.toml`` about what holds the plates on the wearer."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from fitkit.job.line_settings import AnchorSection
+from fitkit.job.setting_words import LengthAboveZero, LengthFromZero, Name, Section
+from fitkit.materials.rivet import rivet_named
+from fitkit.materials.sheet_material import sheet_material_named
+
+__all__ = ["StrapSection"]
+
+
+class StrapSection(Section):
+    """A ``[[strap]]`` from one plate to another, or round a limb back to the same.
+
+    It is riveted to the first of the two patches in ``on`` and closed on the second, lying on each
+    ``at`` a place: that of the rivet nearest the plate's edge, or at the edge itself, when the
+    rivets follow inwards. ``through`` names places on its way. ``over = "body"`` lets it lie close
+    to the body between the plates. With ``pair`` there is a mirrored one on the wearer's other
+    side. ``play_mm`` is how much longer than over padding, and shorter than on the bare body, it
+    can be set; ``pitch_mm`` is from hole to hole.
+    """
+
+    name: Name
+    on: tuple[str, str]
+    at: tuple[AnchorSection, AnchorSection]
+    through: list[AnchorSection] = Field(default_factory=list)
+    over: Literal["form", "body"] = "form"
+    pair: bool = False
+    width_mm: LengthAboveZero = 25.0
+    thickness_mm: LengthAboveZero = 3.0
+    material: str = "leather"
+    closing: Literal["buckle", "post", "hook and loop"] = "buckle"
+    play_mm: LengthFromZero = 10.0
+    pitch_mm: LengthAboveZero = 20.0
+    rivets: str = "blind 4"
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> StrapSection:
+        sheet_material_named(self.material)
+        rivet_named(self.rivets)
+        return self

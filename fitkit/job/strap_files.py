@@ -1,0 +1,102 @@
+"""Straps as files: their lines, lengths and seats as JSON, and a list to cut them by."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fitkit.holding.bought import Bought
+from fitkit.holding.strap import Strap
+from fitkit.job.plain_json import json_bytes
+from fitkit.job.result_reading import read_result_json, reading_result
+
+__all__ = ["STRAPS_FILE", "read_bought", "strap_files"]
+
+STRAPS_FILE = "straps.json"
+_FORMAT = 1
+_COLUMNS = ("piece", "count", "width_mm", "thickness_mm", "material", "length_mm", "holes_at_mm",
+            "shortest_mm", "worn_mm", "longest_mm")  # fmt: skip
+
+
+def strap_files(straps: Sequence[Strap]) -> dict[str, bytes]:
+    """Return ``straps.json`` and ``straps.csv``, lengths in mm."""
+    values = {
+        "format": _FORMAT,
+        "unit": "mm",
+        "straps": [_strap(strap) for strap in straps],
+        "bought": [asdict(one) for strap in straps for one in strap.bought],
+    }
+    return {STRAPS_FILE: json_bytes(values, indent=1), "straps.csv": _table(straps)}
+
+
+def read_bought(folder: Path) -> tuple[Bought, ...]:
+    """Return what has to be bought for the straps of a result; nothing where it has none.
+
+    Raises
+    ------
+    JobError
+        When the file is damaged.
+    """
+    if not (folder / STRAPS_FILE).is_file():
+        return ()
+    values = read_result_json(folder, STRAPS_FILE, _FORMAT)
+    with reading_result(folder, STRAPS_FILE):
+        return tuple(Bought.from_dict(row) for row in values["bought"])
+
+
+def _strap(strap: Strap) -> dict[str, Any]:
+    setting = strap.fit.setting
+    return {
+        "name": strap.design.name,
+        "on": [{"patch": sheet.patch, "twin": sheet.twin} for sheet in strap.sheets],
+        "pair": strap.design.paired,
+        "words": strap.in_words(),
+        "length_mm": round(strap.run.length_mm, 1),
+        "bare_change_mm": round(strap.run.bare_change_mm, 1),
+        "worn_mm": round(setting.worn_mm, 1),
+        "shortest_mm": round(setting.shortest_mm, 1),
+        "longest_mm": round(setting.longest_mm, 1),
+        "reach_mm": [round(one, 1) for one in setting.reach_mm],
+        "line_mm": np.round(strap.run.points_mm[::8], 1).tolist(),
+        "pieces": [
+            {
+                "name": piece.name,
+                "length_mm": round(piece.length_mm, 1),
+                "holes_mm": np.round(piece.holes_mm, 2).tolist(),
+            }
+            for piece in strap.fit.pieces
+        ],
+        "seats": [
+            {
+                "patch": seat.patch,
+                "twin": seat.twin,
+                "holes_mm": np.round(seat.holes_mm, 2).tolist(),
+                "hole_mm": seat.hole_mm,
+                "words": seat.words,
+            }
+            for seat in strap.seats
+        ],
+    }
+
+
+def _table(straps: Sequence[Strap]) -> bytes:
+    text = io.StringIO()
+    table = csv.writer(text, lineterminator="\r\n")
+    table.writerow(_COLUMNS)
+    for strap in straps:
+        design, setting = strap.design, strap.fit.setting
+        for piece in strap.fit.pieces:
+            holes = " ".join(f"{x:.1f}" for x in np.sort(piece.holes_mm[:, 0]))
+            settings = (setting.shortest_mm, setting.worn_mm, setting.longest_mm)
+            table.writerow(
+                [piece.name, strap.count, f"{design.width_mm:g}", f"{design.thickness_mm:g}",
+                 design.material, f"{piece.length_mm:.1f}", holes,
+                 *(f"{one:.1f}" for one in settings)]
+            )  # fmt: skip
+    return text.getvalue().encode("utf-8")
