@@ -19,7 +19,9 @@ class Bought:
     count
         Pieces, both sides together.
     where
-        What it is for.
+        What it is for: the strap's name.
+    on
+        The patches that it holds.
     length_mm
         Of each piece, for what is sold by length; None for what is counted.
     note
@@ -30,10 +32,11 @@ class Bought:
     size: str
     count: int
     where: str
+    on: tuple[str, ...]
     length_mm: float | None = None
     note: str = ""
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> Bought:
         """Return what was written as plain values."""
-        return cls(**values)
+        return cls(**{**values, "on": tuple(values["on"])})

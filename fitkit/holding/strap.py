@@ -234,31 +234,35 @@ def _bought(
     design: StrapDesign, rivet: Rivet, sheets: tuple[WornSheet, WornSheet], fit: StrapFit
 ) -> tuple[Bought, ...]:
     twice = 2 if design.paired else 1
-    where = f"'{design.name}'"
     width, thick = f"{design.width_mm:g} mm", design.thickness_mm
+
+    def row(
+        item: str, size: str, count: int = 1, *, length_mm: float | None = None, note: str = ""
+    ) -> Bought:
+        return Bought(item, size, count * twice, design.name, design.on, length_mm, note)
+
     grips = [sheets[0].thickness_mm + thick]
     made = []
     if design.closing == "buckle":
         grips.append(sheets[1].thickness_mm + 2.0 * thick)
-        made.append(Bought("buckle", width, twice, where, note="with a prong, bar as wide inside"))
+        made.append(row("buckle", width, note="with a prong, as wide inside"))
     elif design.closing == "post":
         post = rivet_named(POST)
         size = post.size_in_words(post.stock_length_for(sheets[1].thickness_mm + thick))
-        made.append(Bought(post.noun, size, twice, where))
+        made.append(row(post.noun, size))
     else:
-        tape = tape_mm(design)
         sewn = fit.pieces[0].tape_mm
         assert sewn is not None
-        made.append(Bought("hook tape", width, twice, where, tape, "glued and riveted or sewn on"))
-        made.append(Bought("loop tape", width, twice, where, sewn[1] - sewn[0], "sewn on"))
+        hook, loop = tape_mm(design), sewn[1] - sewn[0]
+        made.append(row("hook tape", width, length_mm=hook, note="glued and riveted, or sewn on"))
+        made.append(row("loop tape", width, length_mm=loop, note="sewn on"))
     for grip in grips:
         size = rivet.size_in_words(rivet.stock_length_for(grip))
-        made.append(Bought(rivet.noun, size, RIVETS * twice, where, note="washer on the leather"))
+        made.append(row(rivet.noun, size, RIVETS, note="with a washer on the leather"))
     for piece in fit.pieces:
         if piece.length_mm > LONGEST_DRAWN_MM:
-            size = f"{width} × {thick:g} mm"
-            item, told = f"strap, {design.material}", piece.in_words()
-            made.append(Bought(item, size, twice, where, piece.length_mm, told))
+            item, size = f"strap, {design.material}", f"{width} × {thick:g} mm"
+            made.append(row(item, size, length_mm=piece.length_mm, note=piece.in_words()))
     return tuple(made)
 
 

@@ -10,6 +10,7 @@ from fitkit.drawing.drawing import Drawing
 from fitkit.findings import Finding
 from fitkit.flatten.attachment_blank import AttachmentBlank
 from fitkit.flatten.flat_patch import FlatPatch
+from fitkit.holding.bought import Bought
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.sheets.cut_list import CutRow, SheetRow
 from fitkit.sheets.part_to_place import parts_to_place
@@ -174,6 +175,7 @@ def build_book(
     axes: Mapping[str, SegmentAxis],
     corrections: Mapping[str, Correction] | None = None,
     attachments: Sequence[AttachmentBlank] = (),
+    bought: Sequence[Bought] = (),
     own: Sequence[OwnHardware] = (),
     measures: Sequence[BookMeasure] = (),
     sheets: BookSheets | None = None,
@@ -192,6 +194,8 @@ def build_book(
         Of the body, to tell what is worn where.
     attachments
         In the order of their templates, which follow those of the patches.
+    bought
+        What the straps want.
 
     Raises
     ------
@@ -231,7 +235,7 @@ def build_book(
             number += 1
     over = {flat.design.name: flat.design.over for flat in flats}
     steps, findings = assembly_order(
-        plates, joints, over, standing=standing, held_by=_held_by(own, plates)
+        plates, joints, over, standing=standing, held_by=_held_by(own, bought, plates)
     )
     found = [
         finding
@@ -250,6 +254,7 @@ def build_book(
             plates,
             joints,
             attachments=[blank.design for blank in attachments],
+            bought=bought,
             own=own,
         ),
         steps,
@@ -276,8 +281,14 @@ def _page(
     )
 
 
-def _held_by(own: Sequence[OwnHardware], plates: Sequence[WornPlate]) -> dict[int, list[str]]:
+def _held_by(
+    own: Sequence[OwnHardware], bought: Sequence[Bought], plates: Sequence[WornPlate]
+) -> dict[int, list[str]]:
     held: dict[int, list[str]] = {}
+    for plate in plates:
+        straps = dict.fromkeys(one.where for one in bought if plate.design in one.on)
+        if straps:
+            held[plate.number] = [f"'{name}'" for name in straps]
     for one in own:
         for plate in plates:
             if plate.design == one.on:

@@ -12,6 +12,7 @@ import numpy as np
 
 from fitkit.flatten.edge_names import edge_treatment
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
+from fitkit.holding.bought import Bought
 from fitkit.materials.rivet import screw_for_hole
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.attachment_design import AttachmentDesign
@@ -82,9 +83,10 @@ def hardware_list(
     joints: Sequence[Joint],
     *,
     attachments: Sequence[AttachmentDesign] = (),
+    bought: Sequence[Bought] = (),
     own: Sequence[OwnHardware] = (),
 ) -> tuple[HardwareItem, ...]:
-    """Return the list: rivets by size and length, washers, screws, wire, the maker's own rows.
+    """Return the list: rivets by size and length, washers, screws, wire, straps', the maker's own.
 
     Raises
     ------
@@ -115,6 +117,10 @@ def hardware_list(
             items.append(HardwareItem("washer", size, on_soft, spare, None, where, note))
     items += _screws(attachments, stuff)
     items += _wires(flats)
+    items += [
+        HardwareItem(one.item, one.size, one.count, 0, one.length_mm, f"'{one.where}'", one.note)
+        for one in bought
+    ]
     items += _owns(own, stuff)
     return tuple(items)
 

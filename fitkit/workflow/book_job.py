@@ -100,6 +100,7 @@ def _content(job: Job, body: Body, digests: FileDigests, progress: Progress | No
         patch_designs,
     )
     from fitkit.job.flat_patch_files import read_flat_patch
+    from fitkit.job.strap_files import read_bought
     from fitkit.job.template_files import read_templates
     from fitkit.shop.build_book import build_book
     from fitkit.template.rivet_joint import rivet_holes
@@ -118,6 +119,7 @@ def _content(job: Job, body: Body, digests: FileDigests, progress: Progress | No
         axes=body.axes,
         corrections=corrections(settings),
         attachments=[read_attachment(blanks, one) for one in attachment_designs(settings)],
+        bought=read_bought(job.result_folder("templates")),
         own=own_hardware(settings),
         measures=_measures(job, body) if settings.book.measures else (),
         sheets=_sheets(job) if _holds(job, "sheets", digests) else None,

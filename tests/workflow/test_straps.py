@@ -179,6 +179,9 @@ def test_without_pair_only_the_side_it_lies_on_is_drilled(job: Job) -> None:
 
 def test_what_is_to_be_bought_counts_both_sides(job: Job) -> None:
     bought = read_bought(job.result_folder("templates"))
+    assert {(one.where, one.on) for one in bought} == {
+        ("left side strap", ("front plate", "back plate"))
+    }
     assert [(one.item, one.size, one.count) for one in bought] == [
         ("buckle", "25 mm", 2),
         ("blind rivet", "4 × 8", 4),
