@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-import open3d as o3d
 from scipy.spatial import cKDTree
 
 from fitkit.capture.camera import Camera
@@ -15,6 +13,7 @@ from fitkit.capture.capture_volume import seen_by
 from fitkit.capture.scan import CaptureVolume
 from fitkit.geometry.arrays import Bools, Floats, Ints, frozen_floats, frozen_ints
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.mesh_scene import MeshScene
 
 __all__ = ["LEAST_VIEWS", "Coverage", "cover_surface", "free_ways"]
 
@@ -115,7 +114,7 @@ def cover_surface(
     length = np.linalg.norm(scaled, axis=1, keepdims=True)
     normals = scaled / np.where(length > 0, length, 1.0)
     points = mesh.corners[shown].mean(axis=1)
-    scene, clear_mm = _scene(mesh), _clear_mm(mesh)
+    scene, clear_mm = MeshScene(mesh), _clear_mm(mesh)
     views = np.zeros(len(points), dtype=np.int64)
     squarest = np.zeros(len(points))
     for camera in cameras:
@@ -124,7 +123,7 @@ def cover_surface(
         cosine = np.einsum("ni,ni->n", towards, normals) / np.maximum(reach, 1e-9)
         facing = np.flatnonzero((cosine > np.cos(_STEEPEST_RAD)) & seen_by(camera, points))
         start = points[facing] + clear_mm * normals[facing]
-        free = facing[~_hidden(scene, start, camera.centre_mm() - start)]
+        free = facing[~scene.crossed(start, np.broadcast_to(camera.centre_mm(), start.shape))]
         views[free] += 1
         squarest[free] = np.maximum(squarest[free], cosine[free])
     angle = np.where(views > 0, np.arccos(np.clip(squarest, 0.0, 1.0)), 0.5 * np.pi)
@@ -137,12 +136,12 @@ def free_ways(mesh: TriangleMesh, points_mm: Floats, normals: Floats, ways: Floa
     A direction serves when it lies within 60 degrees of the normal and the surface itself
     does not stand in the way.
     """
-    scene, clear_mm = _scene(mesh), _clear_mm(mesh)
+    scene, clear_mm = MeshScene(mesh), _clear_mm(mesh)
     serves = normals @ ways.T > np.cos(np.deg2rad(60.0))
     place, way = np.nonzero(serves)
     start = points_mm[place] + clear_mm * normals[place]
     far = 10.0 * float(np.ptp(mesh.vertices, axis=0).max())
-    serves[place, way] = ~_hidden(scene, start, far * ways[way])
+    serves[place, way] = ~scene.crossed(start, start + far * ways[way])
     return np.asarray(serves, dtype=np.bool_)
 
 
@@ -154,21 +153,3 @@ def _cut_faces(mesh: TriangleMesh, volume: CaptureVolume) -> Bools:
 
 def _clear_mm(mesh: TriangleMesh) -> float:
     return _CLEAR * float(np.ptp(mesh.vertices, axis=0).max())
-
-
-def _scene(mesh: TriangleMesh) -> o3d.t.geometry.RaycastingScene:
-    tensor: Any = o3d.core.Tensor  # its stubs want more arguments than the library does
-    scene = o3d.t.geometry.RaycastingScene()
-    scene.add_triangles(
-        tensor(mesh.vertices.astype(np.float32)), tensor(mesh.faces.astype(np.uint32))
-    )
-    return scene
-
-
-def _hidden(scene: o3d.t.geometry.RaycastingScene, start: Floats, along: Floats) -> Bools:
-    """(N,) bool: whether the surface lies between the start and the end of each way."""
-    if len(start) == 0:
-        return np.zeros(0, dtype=np.bool_)
-    tensor: Any = o3d.core.Tensor  # its stubs want more arguments than the library does
-    rays = tensor(np.hstack([start, along]).astype(np.float32))
-    return np.asarray(scene.test_occlusions(rays, tnear=0.0, tfar=1.0).numpy(), dtype=np.bool_)

@@ -8,15 +8,14 @@ across that edge, so each photo says how far the rim should move.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import cv2
 import numpy as np
-import open3d as o3d
 
 from fitkit.capture.camera import Camera
 from fitkit.geometry.arrays import Bools, Bytes, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.mesh_scene import MeshScene
 
 __all__ = ["rim_likeness"]
 
@@ -66,14 +65,16 @@ def rim_likeness(
     Floats
         (V,) float: how many photos those are, shares of edges counted.
     """
-    scene = _scene(mesh)
+    scene = MeshScene(mesh)
     edges = mesh.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
     edges = edges[edges[:, 0] < edges[:, 1]]
     total = np.zeros((len(mesh.vertices), len(moves_mm)))
     count = np.zeros(len(mesh.vertices))
     for camera, picture in zip(cameras, pictures, strict=True):
         ends, share, place, outward = _rim(mesh, normal, edges, camera, above_mm)
-        free = _past_free(scene, camera.centre_mm(), place + clear_mm * outward)
+        centre = camera.centre_mm()
+        ways = place + clear_mm * outward - centre
+        free = ~scene.stopped(np.broadcast_to(centre, ways.shape), ways)
         ends, share, place, outward = ends[free], share[free], place[free], outward[free]
         strength, known = _edge_strength(picture, camera, place, outward, moves_mm)
         alone = _alone(camera, place, cell_mm)
@@ -81,15 +82,6 @@ def rim_likeness(
             np.add.at(total, ends[known, side], weight[known, None] * strength[known])
             np.add.at(count, ends[known, side], weight[known])
     return total / np.maximum(count, 1e-9)[:, None], count
-
-
-def _scene(mesh: TriangleMesh) -> o3d.t.geometry.RaycastingScene:
-    tensor: Any = o3d.core.Tensor  # its stubs want more arguments than the library does
-    scene = o3d.t.geometry.RaycastingScene()
-    scene.add_triangles(
-        tensor(mesh.vertices.astype(np.float32)), tensor(mesh.faces.astype(np.uint32))
-    )
-    return scene
 
 
 def _rim(
@@ -116,15 +108,6 @@ def _rim(
 def _between(values: Floats, ends: Ints, share: Floats) -> Floats:
     mixed: Floats = values[ends[:, 0]] + share[:, None] * (values[ends[:, 1]] - values[ends[:, 0]])
     return mixed
-
-
-def _past_free(scene: o3d.t.geometry.RaycastingScene, centre: Floats, place: Floats) -> Bools:
-    """(N,) bool: whether the ray from the camera through each place never meets the body."""
-    if len(place) == 0:
-        return np.zeros(0, dtype=np.bool_)
-    tensor: Any = o3d.core.Tensor  # its stubs want more arguments than the library does
-    rays = np.hstack([np.broadcast_to(centre, place.shape), place - centre]).astype(np.float32)
-    return ~np.asarray(scene.test_occlusions(tensor(rays)).numpy(), dtype=np.bool_)
 
 
 def _alone(camera: Camera, place: Floats, cell_mm: float) -> Floats:

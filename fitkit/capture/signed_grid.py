@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
-import open3d as o3d
 from numpy.typing import NDArray
 
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.mesh_scene import MeshScene
 
 __all__ = ["GridValues", "SignedGrid", "signed_grid", "upsampled"]
 
@@ -60,15 +60,11 @@ def signed_grid(
         A height that shall lie half-way between two layers of nodes, so that a cut there
         comes out flat.
     """
-    scene = o3d.t.geometry.RaycastingScene()
-    tensor: Any = o3d.core.Tensor  # its stubs want more arguments than the library does
-    scene.add_triangles(
-        tensor(mesh.vertices.astype(np.float32)), tensor(mesh.faces.astype(np.uint32))
-    )
+    scene = MeshScene(mesh)
 
     def distance(places: Floats) -> GridValues:
-        query = tensor(places.astype(np.float32))
-        found: GridValues = -scene.compute_signed_distance(query, nsamples=3).numpy()
+        query = scene.centred(places)
+        found: GridValues = -scene.scene.compute_signed_distance(query, nsamples=3).numpy()
         return found
 
     low, high = mesh.bounds_mm()

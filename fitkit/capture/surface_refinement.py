@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
-import open3d as o3d
 import scipy.sparse as sp
 
 from fitkit.capture.camera import Camera
@@ -21,6 +19,7 @@ from fitkit.capture.refinement_pass import SOME_CERTAINTY, RefinementPass, best_
 from fitkit.capture.surface_smoothing import Sparse, averaging, even_normals, smooth_moves
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.mesh_scene import MeshScene
 from fitkit.geometry.topology import vertex_adjacency
 
 __all__ = ["best_views", "refine_surface"]
@@ -199,20 +198,15 @@ def best_views(
     Ints
         (V,) int: how many of them see the vertex within 70 degrees of its normal.
     """
-    tensor: Any = o3d.core.Tensor  # its stubs want more arguments than the library does
-    scene = o3d.t.geometry.RaycastingScene()
-    scene.add_triangles(
-        tensor(mesh.vertices.astype(np.float32)), tensor(mesh.faces.astype(np.uint32))
-    )
+    scene = MeshScene(mesh)
     squareness = np.full((len(mesh.vertices), max(len(cameras), MOST_VIEWS)), -1.0, np.float32)
     for index, camera in enumerate(cameras):
         towards = _unit(camera.centre_mm() - mesh.vertices)
         cosine = np.einsum("vi,vi->v", towards, normal)
         facing = np.flatnonzero(cosine > _LEAST_COSINE)
         start = mesh.vertices[facing] + clear_mm * normal[facing]
-        rays = np.hstack([start, towards[facing]]).astype(np.float32)
-        hidden = scene.test_occlusions(tensor(rays)).numpy()
-        squareness[facing[~hidden], index] = cosine[facing[~hidden]]
+        free = facing[~scene.stopped(start, towards[facing])]
+        squareness[free, index] = cosine[free]
     order = np.argsort(-squareness, axis=1, kind="stable")[:, :MOST_VIEWS].astype(np.int64)
     count = (np.take_along_axis(squareness, order, axis=1) > 0).sum(axis=1).astype(np.int64)
     return order, count

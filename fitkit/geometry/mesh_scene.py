@@ -58,6 +58,12 @@ class MeshScene:
         beside: Floats = np.where(facing < 0, -1.0, 1.0) * np.linalg.norm(away, axis=1)
         return beside, found["primitive_ids"].numpy().astype(np.int64)
 
+    def stopped(self, starts_mm: Floats, ways: Floats) -> Bools:
+        """(N,) bool: whether the endless ray from each start along its way meets the surface."""
+        rays = np.hstack([starts_mm - self.centre_mm, ways]).astype(np.float32)
+        met: Bools = self.scene.test_occlusions(tensor(rays)).numpy()
+        return met
+
     def crossed(self, starts_mm: Floats, ends_mm: Floats) -> Bools:
         """(N,) bool: whether the straight way from each start to its end meets the surface."""
         way = ends_mm - starts_mm

@@ -104,13 +104,13 @@ def kept_mesh(name: str, folder: Path) -> TriangleMesh:
         with np.load(file) as kept:
             return TriangleMesh(kept["vertices"], kept["faces"])
     mesh = body_mesh(name)
-    folder.mkdir(parents=True, exist_ok=True)
     np.savez(file, vertices=mesh.vertices, faces=mesh.faces)
     return mesh
 
 
 def render_setting(setting: Setting, folder: Path) -> None:
     """Take what is missing of the photos into a folder."""
+    folder.mkdir(parents=True, exist_ok=True)
     told, cameras = setting_truth(setting)
     mesh = kept_mesh(setting.body, folder)
     if all((folder / camera.photo).exists() for camera in cameras):

@@ -1,0 +1,100 @@
+"""A surface moved to where the photos agree, in passes from coarse to fine."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from fitkit.capture.camera import Camera
+from fitkit.capture.closed_surface import mesh_of_grid
+from fitkit.capture.outline_moves import Outlines
+from fitkit.capture.photo_patches import PhotoStack
+from fitkit.capture.refinement_pass import SOME_CERTAINTY, RefinementPass
+from fitkit.capture.signed_grid import signed_grid
+from fitkit.capture.start_surface import HELD_MM, START_CELL_MM
+from fitkit.capture.surface_refinement import refine_surface
+from fitkit.capture.surface_smoothing import even_out, fair
+from fitkit.geometry.arrays import Floats
+from fitkit.geometry.mesh import TriangleMesh
+
+__all__ = ["first_pass", "refined_surface"]
+
+# Cell of the mesh each pass starts from (0: keep the last one's), whether the halved photos
+# are used, and how far to look. Lengths suit a body photographed whole.
+_PASSES = (
+    (START_CELL_MM, True, RefinementPass(12.0, 2.0, 4.0, 3, averaging=3)),
+    (5.0, True, RefinementPass(7.5, 1.25, 3.0, 3)),
+    (4.0, False, RefinementPass(4.0, 0.6, 2.2, 4)),
+    (0.0, False, RefinementPass(1.6, 0.3, 2.2, 4)),
+)
+
+
+def first_pass(
+    surface: TriangleMesh,
+    cameras: Sequence[Camera],
+    stacks: tuple[PhotoStack, PhotoStack],
+    *,
+    scale: float,
+    outlines: Outlines | None = None,
+) -> tuple[TriangleMesh, Floats]:
+    """Return the surface after the coarsest pass, and how certain each vertex is.
+
+    Parameters and values are those of :func:`fitkit.capture.surface_refinement.refine_surface`.
+    """
+    return refine_surface(surface, cameras, stacks[0], _PASSES[0][2].scaled(scale), outlines)
+
+
+def refined_surface(
+    surface: TriangleMesh,
+    certainty: Floats,
+    cameras: Sequence[Camera],
+    stacks: tuple[PhotoStack, PhotoStack],
+    near: cKDTree,
+    *,
+    scale: float,
+    outlines: Outlines | None,
+    say: Callable[[float], None],
+) -> TriangleMesh:
+    """Return the surface, after its first pass, moved to where the photos agree, ever finer.
+
+    Parameters
+    ----------
+    surface, certainty
+        Of :func:`first_pass`.
+    cameras, stacks
+        In the same order; the photos halved and whole.
+    near
+        Tree of the cloud's points. What neither they nor the patches hold is drawn flat.
+    scale
+        Size of the subject's detail against that of a body.
+    outlines
+        Where given, rims follow them, and what nothing holds bends least.
+    say
+        Told the fraction done.
+    """
+    for index, (cell_mm, halved, settings) in enumerate(_PASSES):
+        if cell_mm > 0 and index > 0:
+            cell_mm *= scale
+            grid = signed_grid(surface, cell_mm=cell_mm, margin_mm=4 * cell_mm)
+            surface = mesh_of_grid(grid)
+        if index > 0:
+            stack = stacks[0] if halved else stacks[1]
+            surface, certainty = refine_surface(
+                surface, cameras, stack, settings.scaled(scale), outlines
+            )
+        if index + 1 == len(_PASSES) or _PASSES[index + 1][0] > 0:
+            if outlines is None:
+                surface = even_out(surface, _freedom(surface, certainty, near, scale))
+            else:
+                surface = fair(surface, certainty)
+        say((index + 1) / len(_PASSES))
+    return surface
+
+
+def _freedom(surface: TriangleMesh, certainty: Floats, near: cKDTree, scale: float) -> Floats:
+    """(V,) float: 1 where neither the cloud nor the patches hold the surface, else 0."""
+    distance, _ = near.query(surface.vertices, workers=-1)
+    bare = np.clip(distance / (scale * HELD_MM) - 1.0, 0.0, 1.0)
+    return np.asarray(bare * np.clip(1.0 - certainty / SOME_CERTAINTY, 0.0, 1.0))
