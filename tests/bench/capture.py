@@ -121,18 +121,18 @@ def scores(told: Subject, solved: SolvedCameras, surface: TriangleMesh) -> dict[
         "rms": float(np.sqrt((off**2).mean())),
         "p95": float(np.percentile(off, 95)),
         "within_2_mm": float(np.mean(missing < 2.0)),
-        "scale_percent": 100.0 * (_scale_of_cameras(solved, told.cameras) - 1.0),
+        "scale_percent": scale_percent(solved, told.cameras),
         "girths": girths,
     }
 
 
-def _scale_of_cameras(solved: SolvedCameras, truth: tuple[Camera, ...]) -> float:
-    """Return size of the solved walk over that of the true one: of the cameras about their mean."""
+def scale_percent(solved: SolvedCameras, truth: tuple[Camera, ...]) -> float:
+    """Return by how many percent the solved walk, about its mean, is larger than the true one."""
     true = {camera.photo: camera.centre_mm() for camera in truth}
     got = np.array([camera.centre_mm() for camera in solved.cameras])
     want = np.array([true[camera.photo] for camera in solved.cameras])
     spread = [np.linalg.norm(walk - walk.mean(axis=0)) for walk in (got, want)]
-    return float(spread[0] / spread[1])
+    return 100.0 * float(spread[0] / spread[1] - 1.0)
 
 
 def run_one(case: str, chain: str) -> dict[str, Any]:
