@@ -26,7 +26,7 @@ from fitkit.holding.strap_pieces import (
     too_short_mm,
 )
 from fitkit.holding.strap_run import StrapEnd, StrapRun, run_strap
-from fitkit.holding.worn_sheet import ACROSS, WornSheet
+from fitkit.holding.worn_sheet import WornSheet
 from fitkit.materials.rivet import Rivet, rivet_named
 
 __all__ = ["LONGEST_DRAWN_MM", "Strap", "lay_strap"]
@@ -135,9 +135,13 @@ def lay_strap(
         over_body=design.over == "body",
     )
     fit = fit_strap(design, run.length_mm, run.bare_change_mm)
-    seats = [_first_seat(design, rivet, run, sheets[0]), _last_seat(design, rivet, run, sheets[1])]
+    seats = [
+        _first_seat(design, rivet, run, sheets[0]),
+        _last_seat(design, rivet, run, sheets[1]),
+    ]
     if design.paired:
-        seats += [_mirrored(seat, sheet) for seat, sheet in zip(tuple(seats), sheets, strict=True)]
+        own = zip(tuple(seats), sheets, strict=True)
+        seats += [seat.on_other_side(paired=sheet.paired) for seat, sheet in own]
     bought = _bought(design, rivet, sheets, fit)
     findings = _findings(design, rivet, run, fit, sheets)
     return Strap(design, sheets, run, fit, tuple(seats), bought, findings)
@@ -211,23 +215,6 @@ def _footprint(run: StrapRun, covers: tuple[float, float], width_mm: float) -> F
     at = np.linspace(low, high, max(int(np.ceil((high - low) / _SIDE_STEP_MM)), 1) + 1)
     left, right = (run.beside(at, aside) for aside in (0.5 * width_mm, -0.5 * width_mm))
     return np.vstack([right, left[::-1]])
-
-
-def _mirrored(seat: Seat, sheet: WornSheet) -> Seat:
-    """Return the seat of the strap on the wearer's other side.
-
-    On a plate made in a pair it lies on the twin, in the same place of the patch as drawn; on one
-    in the middle it lies across.
-    """
-    if sheet.paired:
-        return Seat(
-            seat.name, seat.patch, not seat.twin, seat.holes_mm, seat.hole_mm,
-            seat.least_edge_mm, seat.outline_mm, seat.words,
-        )  # fmt: skip
-    return Seat(
-        seat.name, seat.patch, seat.twin, seat.holes_mm * ACROSS, seat.hole_mm,
-        seat.least_edge_mm, (seat.outline_mm * ACROSS)[::-1], seat.words,
-    )  # fmt: skip
 
 
 def _bought(

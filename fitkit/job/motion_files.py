@@ -12,7 +12,7 @@ import numpy as np
 
 from fitkit.body.joints import Joint
 from fitkit.job.plain_json import json_bytes
-from fitkit.job.result_reading import read_result_json
+from fitkit.job.result_reading import read_result_json, reading_result
 from fitkit.motion.lames import LameFastening
 from fitkit.motion.motion_findings import carrier_name
 from fitkit.motion.pivot import PlacedPivot, pivot_sizes
@@ -20,7 +20,7 @@ from fitkit.motion.riding_plate import RidingPlate
 from fitkit.motion.sweep import Swept
 from fitkit.motion.trim import Trim
 
-__all__ = ["MOTION_FILE", "motion_files", "read_motion"]
+__all__ = ["MOTION_FILE", "motion_files", "read_lames", "read_motion", "read_pivots"]
 
 MOTION_FILE = "motion.json"
 _FORMAT = 1
@@ -81,6 +81,7 @@ def motion_files(
             "pivots_mm": _rounded(one.pivots_mm),
             "slide_mm": _rounded(one.slide_mm),
             "slot_mm": round(one.slot_mm, 1),
+            "slot_ends_mm": _rounded(one.slot_ends_mm),
             "gap_mm": round(one.gap_mm, 1),
         }
         for one in lames
@@ -89,6 +90,7 @@ def motion_files(
         {
             "patch": one.patch,
             "joint": one.joint,
+            "screw_mm": one.screw_mm,
             **pivot_sizes(one.screw_mm),
             "holes_mm": _rounded(one.holes_mm),
             "rise_mm": round(one.rise_mm, 2),
@@ -107,6 +109,53 @@ def read_motion(folder: Path) -> dict[str, Any]:
         When it is missing or damaged.
     """
     return read_result_json(folder, MOTION_FILE, _FORMAT)
+
+
+def read_pivots(folder: Path) -> tuple[PlacedPivot, ...]:
+    """Return the pivots that were placed.
+
+    Raises
+    ------
+    JobError
+        When the file is missing or damaged.
+    """
+    values = read_motion(folder)
+    with reading_result(folder, MOTION_FILE):
+        return tuple(
+            PlacedPivot(
+                row["patch"],
+                row["joint"],
+                float(row["screw_mm"]),
+                np.array(row["holes_mm"]),
+                float(row["rise_mm"]),
+            )
+            for row in values["pivots"]
+        )
+
+
+def read_lames(folder: Path) -> tuple[LameFastening, ...]:
+    """Return where lames are fastened to each other, plates told by their patches.
+
+    Raises
+    ------
+    JobError
+        When the file is missing or damaged.
+    """
+    values = read_motion(folder)
+    with reading_result(folder, MOTION_FILE):
+        patch_of = {row["name"]: row["patch"] for row in values["plates"]}
+        return tuple(
+            LameFastening(
+                patch_of[row["upper"]],
+                patch_of[row["lower"]],
+                np.array(row["pivots_mm"]),
+                np.array(row["slide_mm"]),
+                float(row["slot_mm"]),
+                np.array(row["slot_ends_mm"]),
+                float(row["gap_mm"]),
+            )
+            for row in values["lames"]
+        )
 
 
 def _range(one: Swept, after: Swept | None) -> dict[str, Any]:

@@ -70,10 +70,10 @@ STEPS = (
     Step("body", "body", 2, ("scan",), beside=(*MEASURES_FILES, *SHOWN_FILES)),
     Step("patches", "patches", 2, ("body",), beside=(STRAPS_SHOWN,)),
     Step("blanks", "blanks", 3, ("patches",)),
-    Step("templates", "templates", 4, ("body", "blanks")),
+    Step("templates", "templates", 4, ("body", "blanks"), where_made=("motion",)),
     Step("pages", "out", 2, ("templates",)),
     Step("sheets", "sheets", 1, ("templates",)),
-    Step("motion", "motion", 3, ("body", "patches"), on_request=True),
+    Step("motion", "motion", 4, ("body", "patches"), on_request=True),
     Step(
         "book",
         "book",

@@ -143,6 +143,8 @@ class LameFastening:
         (3,) float mm at rest: amid the overlap, farthest from the axis.
     slot_mm
         Length of the slot there over its ends: the travel and the hole.
+    slot_ends_mm
+        (2, 3) float mm at rest: between which places of the upper plate the slide goes.
     gap_mm
         How far the lower one's edge slips out from under the upper one at most.
     """
@@ -152,6 +154,7 @@ class LameFastening:
     pivots_mm: Floats
     slide_mm: Floats
     slot_mm: float
+    slot_ends_mm: Floats
     gap_mm: float
 
 
@@ -228,21 +231,34 @@ def _fastening(
     pivots = [spots[covered[side[off[side].argmin()]]] for side in sides]
     far = covered[int(off.argmax())]
     rim = covered[covered < len(lower.feelers_mm)]
-    travel = gap = 0.0
+    gap = 0.0
+    slides = [spots[far]]
     for asked in ranges:
         for part in np.linspace(0.0, 1.0, _STEPS)[1:].tolist():
             pose = pose_of(joints, asked.turned(part))
             motion = upper.carried(pose).inverse() @ lower.carried(pose)
-            travel = max(travel, float(np.linalg.norm(motion.apply(spots[far]) - spots[far])))
+            slides.append(motion.apply(spots[far]))
             if len(rim):
                 moved = motion.apply(spots[rim])
                 apart = np.linalg.norm(moved - over.nearest_mm(moved), axis=1)
                 gap = max(gap, float((apart - at_rest[rim]).max()))
+    ends = _track(np.array(slides))
     return LameFastening(
         upper.name,
         lower.name,
         np.array(pivots),
         spots[far],
-        travel + row.hole_mm,
+        float(np.linalg.norm(ends[1] - ends[0])) + row.hole_mm,
+        ends,
         gap if gap > _SLIPPED_MM else 0.0,
     )
+
+
+def _track(places: Floats) -> Floats:
+    """(2, 3) float mm: ends of the straight way that holds places, the first of them at rest."""
+    off = places - places[0]
+    farthest = off[int(np.linalg.norm(off, axis=1).argmax())]
+    way = farthest / max(float(np.linalg.norm(farthest)), 1e-300)
+    along = off @ way
+    ends: Floats = places[0] + np.array([[along.min()], [along.max()]]) * way
+    return ends

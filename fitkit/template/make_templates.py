@@ -221,6 +221,10 @@ def _with_seats(part: Part, seats: Sequence[FlatSeat], blank: BlankEdges) -> Par
             *part.footprints,
             *(NamedLine(seat.name, place(seat.outline_mm)) for seat in covered),
         ),
+        inner_lines=(
+            *part.inner_lines,
+            *(NamedLine("slot", place(slot)) for seat in seats for slot in seat.slots_mm),
+        ),
     )
 
 

@@ -3,42 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fitkit.errors import DesignError, FitkitError
+from fitkit.workflow.job_plates import JobPlates
 
 if TYPE_CHECKING:
-    from fitkit.body.body import Body
-    from fitkit.flatten.flat_patch import FlatPatch
     from fitkit.geometry.arrays import Floats
-    from fitkit.geometry.mesh import TriangleMesh
-    from fitkit.holding.seat import FlatSeat
     from fitkit.holding.strap import Strap
     from fitkit.holding.strap_design import StrapDesign
     from fitkit.holding.worn_sheet import WornSheet
     from fitkit.job.job_folder import Job
-    from fitkit.patch.design import Anchor, PatchDesign
     from fitkit.template.template import Template
 
-__all__ = ["SeatsOn", "laid_straps", "seats_on", "strap_drawings", "straps_picture"]
+__all__ = ["laid_straps", "strap_drawings", "straps_picture"]
 
-# Of a plate's places so many are enough to tell how far out it lies.
-_EVERY = 10
 # A place farther than this off its plate is meant for another.
 _OFF_PLATE_MM = 40.0
 # Plates on forms of their own lie so near to that of the picture at most.
 _SAME_PLATE_MM = 15.0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class SeatsOn:
-    """What is drilled and marked on a blank: on the part as drawn, and on its twin."""
-
-    drawn: tuple[FlatSeat, ...] = ()
-    twin: tuple[FlatSeat, ...] = ()
 
 
 def laid_straps(job: Job) -> tuple[Strap, ...]:
@@ -54,7 +39,7 @@ def laid_straps(job: Job) -> tuple[Strap, ...]:
     designs = strap_designs(job.settings)
     if not designs:
         return ()
-    plates = _Plates(job)
+    plates = JobPlates(job)
     straps = []
     for design in designs:
         try:
@@ -64,17 +49,6 @@ def laid_straps(job: Job) -> tuple[Strap, ...]:
             cause = error.cause if f"'{design.name}'" in error.cause else said
             raise DesignError(cause, error.remedy) from error
     return tuple(straps)
-
-
-def seats_on(flat: FlatPatch, straps: Sequence[Strap]) -> SeatsOn:
-    """Return where straps sit on a blank."""
-    from fitkit.holding.seat import laid_seat
-
-    own = [seat for strap in straps for seat in strap.seats if seat.patch == flat.design.name]
-    return SeatsOn(
-        tuple(laid_seat(flat, seat) for seat in own if not seat.twin),
-        tuple(laid_seat(flat, seat) for seat in own if seat.twin),
-    )
 
 
 def strap_drawings(job: Job, straps: Sequence[Strap], *, number: int) -> list[Template]:
@@ -104,7 +78,7 @@ def straps_picture(job: Job, straps: Sequence[Strap]) -> bytes:
     from fitkit.geometry.nearest import nearest_on_mesh
     from fitkit.holding.worn_sheet import ACROSS
 
-    plates = _Plates(job)
+    plates = JobPlates(job)
     form = plates.form(plates.upper(straps[0].design.on))
     middles = form.corners.mean(axis=1)
     values = np.full(len(middles), -1)
@@ -128,68 +102,7 @@ def straps_picture(job: Job, straps: Sequence[Strap]) -> bytes:
     )
 
 
-class _Plates:
-    """The plates of a job as worn, and the forms they lie on."""
-
-    def __init__(self, job: Job) -> None:
-        from fitkit.job.body_files import read_body
-        from fitkit.job.designs import patch_designs
-
-        self._job = job
-        self._designs = patch_designs(job.settings)
-        self.body: Body = read_body(job.result_folder("body"))
-        self._sheets: dict[str, tuple[WornSheet, ...]] = {}
-        self._forms: dict[str, TriangleMesh] = {}
-
-    def design(self, name: str) -> PatchDesign:
-        """Return a patch's design."""
-        return next(one for one in self._designs if one.name == name)
-
-    def sheets(self, name: str) -> tuple[WornSheet, ...]:
-        """Return a patch's sheet as drawn, and its twin's."""
-        from fitkit.holding.worn_sheet import worn_sheets
-        from fitkit.job.patch_files import read_patch
-
-        if name not in self._sheets:
-            folder = self._job.result_folder("patches")
-            self._sheets[name] = worn_sheets(read_patch(folder, self.design(name)))
-        return self._sheets[name]
-
-    def form(self, name: str) -> TriangleMesh:
-        """Return the form that a patch lies on."""
-        from fitkit.geometry.mesh_files import mesh_from_ply
-        from fitkit.job.result_reading import read_result_bytes
-        from fitkit.workflow.patches_step import form_file
-
-        file = form_file(self.design(name), self._designs)
-        if file not in self._forms:
-            content = read_result_bytes(self._job.result_folder("patches"), file)
-            self._forms[file] = mesh_from_ply(content)
-        return self._forms[file]
-
-    def place(self, mesh: TriangleMesh, name: str, anchor: Anchor) -> Floats:
-        """Return where an anchor lies on a form, (3,) mm."""
-        from fitkit.patch.design import LineAnchor
-        from fitkit.patch.form import Form
-        from fitkit.patch.line_anchor import place_among_lines
-        from fitkit.workflow.place_cuts import laid_lines
-
-        form = Form(mesh, self.design(name).clearance_mm or 0.0, self.body)
-        lines = laid_lines(self._job) if isinstance(anchor, LineAnchor) else {}
-        return place_among_lines(form, [anchor], lines)[0].point_mm
-
-    def upper(self, names: tuple[str, str]) -> str:
-        """Return which of two patches lies farther out."""
-        from fitkit.geometry.nearest import nearest_on_mesh
-
-        def away(name: str) -> float:
-            some = self.sheets(name)[0].mesh.vertices[::_EVERY]
-            return float(nearest_on_mesh(self.body.mesh, some)[2].mean())
-
-        return names[0] if names[0] == names[1] else max(names, key=away)
-
-
-def _laid(plates: _Plates, design: StrapDesign) -> Strap:
+def _laid(plates: JobPlates, design: StrapDesign) -> Strap:
     from fitkit.geometry.geodesic import join_paths, shortest_legs
     from fitkit.geometry.nearest import nearest_on_mesh
     from fitkit.geometry.surface_point import SurfacePoint
@@ -218,7 +131,7 @@ def _laid(plates: _Plates, design: StrapDesign) -> Strap:
 
 
 def _on_plate(
-    plates: _Plates, design: StrapDesign, name: str, at: Floats
+    plates: JobPlates, design: StrapDesign, name: str, at: Floats
 ) -> tuple[WornSheet, Floats]:
     """Return the plate that a place is nearest to, as drawn or its twin, and the place on it."""
     from fitkit.geometry.nearest import nearest_on_mesh

@@ -19,11 +19,15 @@ __all__ = ["templates"]
 def templates(job: Job, *, digests: FileDigests, progress: Progress | None = None) -> StepReport:
     """Draw every template, mirrored twins included, if stale. Hold the lock."""
     return run_step(
-        job, "templates", lambda told: _templates(job, told), digests=digests, progress=progress
+        job,
+        "templates",
+        lambda told: _templates(job, digests, told),
+        digests=digests,
+        progress=progress,
     )
 
 
-def _templates(job: Job, progress: Progress | None) -> Made:
+def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
     from fitkit.export.drawing_picture import png_of_drawing
     from fitkit.export.drawing_svg import svg_of_drawing
     from fitkit.job.designs import corrections, part_numbers, patch_designs
@@ -33,7 +37,8 @@ def _templates(job: Job, progress: Progress | None) -> Made:
     from fitkit.template.mark_numbers import mark_numbers
     from fitkit.template.rivet_joint import rivet_holes
     from fitkit.workflow.artwork import artwork_on
-    from fitkit.workflow.straps import laid_straps, seats_on
+    from fitkit.workflow.seats import moving_seats, seats_on
+    from fitkit.workflow.straps import laid_straps
 
     files: dict[str, bytes] = {}
     findings: list[Finding] = []
@@ -45,14 +50,16 @@ def _templates(job: Job, progress: Progress | None) -> Made:
     findings += remarks
     marks = mark_numbers(flats)
     straps = laid_straps(job)
-    findings += [finding for strap in straps for finding in strap.findings]
+    moving, remarks = moving_seats(job, digests)
+    findings += [*(finding for strap in straps for finding in strap.findings), *remarks]
+    fastened = [*(seat for strap in straps for seat in strap.seats), *moving]
     every: list[Template] = []
     for index, design in enumerate(designs):
         if progress is not None:
             progress(index / len(designs), f"drawing the template of '{design.name}'")
         art, twin_art, remarks = artwork_on(job, flats[index])
         findings += remarks
-        seats = seats_on(flats[index], straps)
+        seats = seats_on(flats[index], fastened)
         every += make_templates(
             flats[index],
             number=numbers[design.name],
