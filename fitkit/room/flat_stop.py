@@ -31,7 +31,7 @@ _WAYS = {
 
 def build(page: RoomPage) -> None:
     """Fill the page."""
-    chosen = _Chosen(page.session)
+    chosen = _Chosen(page)
     page.live(lambda: _patches(chosen), of=lambda: (page.session.revision, chosen.name))
     with box("fk-two"):
         with box():
@@ -41,20 +41,21 @@ def build(page: RoomPage) -> None:
     page.live(
         lambda: _other_ways(page, chosen),
         of=lambda: (page.session.revision, page.session.working, chosen.name),
+        about=lambda: chosen.name,
     )
 
 
 class _Chosen:
     """The patch that this page looks at."""
 
-    def __init__(self, session: RoomSession) -> None:
-        self._session = session
+    def __init__(self, page: RoomPage) -> None:
+        self._page = page
         self._name = ""
         self.viewer: Viewer | None = None
 
     def turn_to(self, patch: SeenFlat) -> None:
         """Choose a patch and look at it from its side."""
-        self._name = patch.name
+        self.name = patch.name
         if self.viewer is not None:
             self.viewer.look(patch.side)
 
@@ -66,10 +67,11 @@ class _Chosen:
     @name.setter
     def name(self, name: str) -> None:
         self._name = name
+        self._page.look_soon()
 
     @property
     def all(self) -> tuple[SeenFlat, ...]:
-        session = self._session
+        session = self._page.session
         depends = session.versions("blanks", "templates")
         try:
             return session.seen("flat", depends, lambda: see_flat(session.job()))

@@ -26,6 +26,7 @@ def tick(label: str, value: bool, keep: Callable[[Any], Any]) -> KeptInput:
     """Put a box to tick on the page."""
     with box("fk-ticked", "label"):
         made = KeptInput(value, keep, kind="tick")
+        made._props["data-key"] = label
         words(label, "span")
     return made
 

@@ -47,6 +47,11 @@ class KeptInput(Element, component="kept_input.js"):
 
         self.on("keep", kept)
 
+    def take_over(self, other: KeptInput) -> None:
+        """Go on in the place of another in the browser, with what is half typed there."""
+        changed = self._is != other._is
+        self._props["shown"] = other._props["shown"] + changed
+
     def show(self, value: Any) -> None:
         """Show another value, also in place of one that was typed and could not be kept."""
         if value != self._is:

@@ -39,8 +39,8 @@ _KINDS = {
 
 def line_panel(page: RoomPage, desk: DesignDesk, do: Do, name: str) -> None:
     """Put what can be told of a line on the page."""
-    assert desk.lines is not None
-    row = desk.row("line", name)
+    assert desk.now.lines is not None
+    row = desk.now.row("line", name)
     if row is None:
         with box("fk-card"):
             words(name, "h2")
@@ -52,30 +52,28 @@ def line_panel(page: RoomPage, desk: DesignDesk, do: Do, name: str) -> None:
         fields.name_field()
         _TOLD[row["kind"]](fields, row)
         with box("fk-row"):
-            if not has_twin(desk.lines, name):
+            if not has_twin(desk.now.lines, name):
                 twin = mirrored_row(twin_name(name), name)
-                button("On the other side too", lambda: do(desk.add_line, twin), small=True)
-            if name not in desk.lines.faults:
+                button("On the other side too", lambda: do(desk.editing.add_line, twin), small=True)
+            if name not in desk.now.lines.faults:
                 button("One beside it", lambda: do(_add_beside, desk, name), small=True)
-            button("Take it out", lambda: do(desk.remove), small=True)
-        for fact in line_facts(desk.lines, name):
+            button("Take it out", lambda: do(desk.editing.remove), small=True)
+        for fact in line_facts(desk.now.lines, name):
             words(fact, "p", "fk-soft fk-number")
 
 
 async def _add_beside(desk: DesignDesk, name: str) -> None:
-    assert desk.lines is not None
-    await desk.add_line(parallel_row(desk.lines, name))
+    assert desk.now.lines is not None
+    await desk.editing.add_line(parallel_row(desk.now.lines, name))
 
 
 def _level(fields: RowFields, row: Row) -> None:
     desk = fields.desk
-    assert desk.lines is not None
     axis = row.get("axis", "trunk")
-    axes = [(name, name) for name in desk.lines.drawn.form.body.axes]
+    axes = [(name, name) for name in fields.lines.drawn.form.body.axes]
 
     async def onto(other: Any) -> None:
-        assert desk.lines is not None
-        fields.do(desk.tell_line, fields.name, on_axis(desk.lines, str(other)))
+        fields.do(desk.editing.tell_line, fields.name, on_axis(fields.lines, str(other)))
 
     fields.add(choice("Round the", axis, onto, axes), lambda row: row.get("axis", "trunk"))
     if "between" in row:
@@ -84,7 +82,7 @@ def _level(fields: RowFields, row: Row) -> None:
     elif "along" in row:
         _slid(fields, "Along, 0 at its start", "along", 0.0, 1.0, 0.005, float)
     else:
-        low_mm, high_mm = axis_range_mm(desk.lines, "trunk")
+        low_mm, high_mm = axis_range_mm(fields.lines, "trunk")
         _slid(
             fields, "Height over the floor, mm", "height_mm", low_mm, high_mm, 1.0, parse_length_mm
         )
@@ -106,7 +104,7 @@ def _slid(
         return float(row.get(key, 0.0))
 
     async def slid(value: Any) -> None:
-        await fields.desk.try_line(fields.name, {key: float(value)})
+        await fields.desk.trying.line(fields.name, {key: float(value)})
 
     keep = fields.keeps(lambda value: {key: read(value)})
     now = is_now(fields.row())
@@ -131,8 +129,8 @@ def _places(fields: RowFields, row: Row) -> None:
                 words(str(number), "span", "fk-place-number").props("aria-hidden=true")
                 _place(fields, number, anchor_words(place))
     desk = fields.desk
-    if desk.drawing != fields.name and not row.get("closed"):
-        button("Draw on from its end", partial(_draw_on, desk, fields.name), small=True)
+    if desk.now.stroke.line != fields.name and not row.get("closed"):
+        button("Draw on from its end", partial(desk.drawing.draw_on, fields.name), small=True)
 
 
 def _kind_told(fields: RowFields, kind: str) -> Row:
@@ -144,7 +142,7 @@ def _place(fields: RowFields, number: int, told: str) -> None:
     desk = fields.desk
 
     def moved(text: Any) -> Awaitable[None]:
-        return desk.tell_line(fields.name, {}, moved={number: anchor_values(str(text))})
+        return desk.editing.tell_line(fields.name, {}, moved={number: anchor_values(str(text))})
 
     def read(row: Row) -> str:
         points = row.get("points", [])
@@ -155,22 +153,13 @@ def _place(fields: RowFields, number: int, told: str) -> None:
 
         def without() -> None:
             points = [p for i, p in enumerate(fields.row()["points"], 1) if i != number]
-            fields.do(desk.tell_line, fields.name, {"points": points})
+            fields.do(desk.editing.tell_line, fields.name, {"points": points})
 
         button("Leave out", without, small=True, label=f"Leave out place {number}")
 
 
-def _draw_on(desk: DesignDesk, name: str) -> None:
-    row = desk.row("line", name)
-    if row is not None:
-        desk.take("line")
-        desk.kind, desk.drawing = row["kind"], name
-        desk.told()
-
-
 def _parallel(fields: RowFields, row: Row) -> None:
-    assert fields.desk.lines is not None
-    others = [(one.name, one.name) for one in fields.desk.lines.told if one.name != fields.name]
+    others = [(one.name, one.name) for one in fields.lines.told if one.name != fields.name]
     of = choice("Parallel to", row["of"], fields.keeps(lambda v: {"of": str(v)}), others)
     fields.add(of, lambda row: row["of"])
     apart = fields.keeps(lambda v: {"distance_mm": parse_length_mm(v, what="distance")})

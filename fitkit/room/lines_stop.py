@@ -11,9 +11,10 @@ from fastapi import FastAPI
 from nicegui import context, ui
 
 from fitkit.errors import FitkitError
-from fitkit.room.design_desk import DesignDesk, Tool, desk_of
+from fitkit.room.design_desk import DesignDesk, desk_of
 from fitkit.room.design_lists import line_list, patch_list
 from fitkit.room.design_shown import show_design
+from fitkit.room.design_state import Tool
 from fitkit.room.form_fields import tick
 from fitkit.room.line_panel import line_panel
 from fitkit.room.page import RoomPage
@@ -59,18 +60,22 @@ def build(page: RoomPage) -> None:
 
     with box("fk-desk"):
         with box("fk-desk-view"):
-            page.live(lambda: _tools(desk, do), of=lambda: (desk.tool, desk.kind, desk.both_sides))
+            page.live(lambda: _tools(desk, do), of=lambda: _what_is_in_hand(desk))
             page.live(lambda: _says(desk, do), of=lambda: _what_is_said(desk))
             viewer = Viewer("The body, with its lines and patches")
             _looks(viewer)
         with box("fk-desk-side"):
             _steps(page, desk, do)
-            with box("fk-desk-scroll"):
-                page.live(lambda: _chosen(page, desk, do), of=lambda: _panel_key(desk))
-                page.live(lambda: patch_list(desk), of=lambda: (desk.patches, desk.chosen))
-                page.live(lambda: line_list(desk, do), of=lambda: (desk.lines, desk.chosen))
-                page.live(strip, of=lambda: (page.session.revision, desk.lines is None))
+            with box("fk-desk-scroll") as beside:
+                page.live(lambda: _chosen(page, desk, do), of=lambda: _what_is_chosen(desk))
+                page.live(lambda: patch_list(desk), of=lambda: (desk.now.patches, desk.now.chosen))
+                page.live(lambda: line_list(desk, do), of=lambda: (desk.now.lines, desk.now.chosen))
+                page.live(strip, of=lambda: (page.session.revision, desk.now.lines is None))
     _join(viewer, desk, do)
+    desk.followers.add(page.look_soon, within=viewer)
+    # Whoever chose it in a list farther down sees it.
+    to_top = f"getHtmlElement({beside.id})?.scrollTo({{top: 0}})"
+    page.follow(lambda: ui.run_javascript(to_top), of=lambda: (desk.now.chosen, desk.now.region))
     page.follow(lambda: do(desk.refresh), of=lambda: page.session.revision)
     do(desk.refresh)
 
@@ -106,39 +111,39 @@ def _join(viewer: Viewer, desk: DesignDesk, do: Callable[..., None]) -> None:
     """Let a view show the desk, and the desk hear what is done in the view."""
 
     def show() -> None:
-        show_design(viewer, desk)
+        show_design(viewer, desk.now)
 
-    desk.follow(show, within=viewer)
+    desk.followers.add(show, within=viewer)
 
     async def hovered(ray: Ray | None) -> None:
-        picked = await desk.hover(ray)
+        picked = await desk.pointing.hover(ray)
         if picked is None:
             viewer.answer(None)
         else:
             viewer.answer(picked.point.point_mm, "body" if picked.line is None else "line")
 
     async def picked(ray: Ray) -> None:
-        do(desk.click, ray)
+        do(desk.drawing.click, ray)
 
     async def dragged(place: str, phase: str, ray: Ray) -> None:
         number = place.removeprefix("place ")
         if not number.isdigit():
             return
         if phase == "cancel":
-            desk.let_go()
+            desk.trying.end()
         elif phase == "end":
-            do(desk.drag_point, int(number), ray, keep=True)
+            do(desk.pointing.drag, int(number), ray, keep=True)
         else:
-            await desk.drag_point(int(number), ray, keep=False)
+            await desk.pointing.drag(int(number), ray, keep=False)
         viewer.answer(None)
 
     async def pressed(key: str) -> None:
         if key in ("undo", "redo"):
-            do(desk.step, back=key == "undo")
+            do(desk.editing.step, back=key == "undo")
         elif key == "remove":
-            do(desk.remove)
+            do(desk.editing.remove)
         elif key == "stop":
-            desk.stop_drawing()
+            desk.drawing.lift()
 
     viewer.on_pick(picked)
     viewer.on_hover(hovered)
@@ -153,29 +158,29 @@ def _looks(viewer: Viewer) -> None:
             button(side.title(), lambda side=side: viewer.look(side), small=True)
 
 
+def _what_is_in_hand(desk: DesignDesk) -> tuple[object, ...]:
+    return desk.now.tool, desk.now.kind, desk.now.both_sides
+
+
 def _tools(desk: DesignDesk, do: Callable[..., None]) -> None:
+    now = desk.now
     with box("fk-row").props('role=group aria-label="What a click does"'):
         for tool, title in _TOOLS:
-            made = button(title, lambda tool=tool: desk.take(tool), first=desk.tool == tool)
-            made.props(f"aria-pressed={str(desk.tool == tool).lower()}")
-    if desk.tool != "line":
+            made = button(title, lambda tool=tool: desk.drawing.take(tool), first=now.tool == tool)
+            made.props(f"aria-pressed={str(now.tool == tool).lower()}")
+    if now.tool != "line":
         return
     with box("fk-row"):
         for kind, title in _KINDS:
-            made = button(title, lambda kind=kind: _run(desk, kind), small=True)
-            made.classes("fk-chosen" if desk.kind == kind else "")
-            made.props(f"aria-pressed={str(desk.kind == kind).lower()}")
+            made = button(title, lambda kind=kind: desk.drawing.run(kind), small=True)
+            made.classes("fk-chosen" if now.kind == kind else "")
+            made.props(f"aria-pressed={str(now.kind == kind).lower()}")
 
         async def both(wanted: bool) -> None:
-            desk.both_sides = bool(wanted)
+            desk.show(both_sides=bool(wanted))
 
-        tick("On both sides", desk.both_sides, both)
+        tick("On both sides", now.both_sides, both)
         _typed_place(desk, do)
-
-
-def _run(desk: DesignDesk, kind: DrawnKind) -> None:
-    desk.kind = kind
-    desk.stop_drawing()
 
 
 def _typed_place(desk: DesignDesk, do: Callable[..., None]) -> None:
@@ -189,7 +194,7 @@ def _typed_place(desk: DesignDesk, do: Callable[..., None]) -> None:
         }
 
         async def drawn(text: str) -> None:
-            await desk.place(anchor_values(text))
+            await desk.drawing.place(anchor_values(text))
 
         typed.on(
             "keydown.enter",
@@ -199,28 +204,30 @@ def _typed_place(desk: DesignDesk, do: Callable[..., None]) -> None:
 
 
 def _what_is_said(desk: DesignDesk) -> tuple[object, ...]:
-    return desk.tool, desk.kind, desk.first is None, desk.drawing, desk.doing, desk.fault
+    now = desk.now
+    return now.tool, now.kind, now.stroke.first is None, now.stroke.line, now.doing, now.fault
 
 
 def _says(desk: DesignDesk, do: Callable[..., None]) -> None:
     """Say what to do next."""
+    now = desk.now
     with box("fk-says").props("role=status"):
-        if desk.fault is not None:
-            words(f"{desk.fault.cause} {desk.fault.remedy}", "span")
-        elif desk.doing:
-            words(f"One moment: {desk.doing}.", "span")
-        elif desk.tool == "line" and desk.drawing is not None:
+        if now.fault is not None:
+            words(f"{now.fault.cause} {now.fault.remedy}", "span")
+        elif now.doing:
+            words(f"One moment: {now.doing}.", "span")
+        elif now.tool == "line" and now.stroke.line is not None:
             words("Click on for the next place.", "span")
-            button("Close it", lambda: do(desk.close_line), small=True)
-            button("Done", desk.stop_drawing, small=True, first=True)
-        elif desk.tool == "line" and desk.first is not None:
-            on_rim = "Click a place on the circle." if desk.kind == "round" else None
+            button("Close it", lambda: do(desk.drawing.close), small=True)
+            button("Done", desk.drawing.lift, small=True, first=True)
+        elif now.tool == "line" and now.stroke.first is not None:
+            on_rim = "Click a place on the circle." if now.kind == "round" else None
             words(on_rim or "Click where it goes next.", "span")
-            button("Leave it", desk.stop_drawing, small=True)
-        elif desk.tool == "line":
-            middle = "Click the middle of the circle." if desk.kind == "round" else None
+            button("Leave it", desk.drawing.lift, small=True)
+        elif now.tool == "line":
+            middle = "Click the middle of the circle." if now.kind == "round" else None
             words(middle or "Click where the line begins; on a line it stays on it.", "span")
-        elif desk.tool == "patch":
+        elif now.tool == "patch":
             words("Click inside the lines that go round it.", "span")
         else:
             words("Click a line or a patch; drag a yellow place to move it.", "span")
@@ -232,20 +239,20 @@ def _says(desk: DesignDesk, do: Callable[..., None]) -> None:
 def _steps(page: RoomPage, desk: DesignDesk, do: Callable[..., None]) -> None:
     """Offer a step back and one forward, by buttons that stay in place to be pressed again."""
     with box("fk-row") as row:
-        back = button("Undo", lambda: do(desk.step, back=True))
-        forward = button("Redo", lambda: do(desk.step, back=False))
+        back = button("Undo", lambda: do(desk.editing.step, back=True))
+        forward = button("Redo", lambda: do(desk.editing.step, back=False))
 
         async def ghost(wanted: bool) -> None:
             do(desk.show_ghost, bool(wanted))
 
-        tick("Form over the body", desk.ghost_wanted, ghost)
+        tick("Form over the body", desk.now.ghost_wanted, ghost)
 
     def follow() -> None:
         try:
             edits = edits_to_step(page.session.job())
         except FitkitError:
             return
-        first = "the place just set" if desk.first is not None else None
+        first = "the place just set" if desk.now.stroke.first is not None else None
         for made, title, what in (
             (back, "Undo", first or edits.to_undo),
             (forward, "Redo", edits.to_redo),
@@ -254,27 +261,24 @@ def _steps(page: RoomPage, desk: DesignDesk, do: Callable[..., None]) -> None:
             made.props["aria-label"] = f"{title}: {what}" if what else title
             made.update()
 
-    page.follow(follow, of=lambda: (page.session.revision, desk.first is None), within=row)
+    def depends() -> tuple[object, ...]:
+        return page.session.revision, desk.now.stroke.first is None
+
+    page.follow(follow, of=depends, within=row)
     follow()
 
 
-def _panel_key(desk: DesignDesk) -> tuple[object, ...]:
-    row = None if desk.chosen is None else desk.row(desk.chosen.section, desk.chosen.name)
-    shape = None if row is None else (row.get("kind"), len(row.get("points", ())), row.get("axis"))
-    edges = None
-    if desk.chosen is not None and desk.chosen.section == "patch" and desk.patches is not None:
-        edges = [one.edges for one in desk.patches.patches if one.design.name == desk.chosen.name]
-    return desk.chosen, shape, str(edges), desk.region, desk.lines is None
+def _what_is_chosen(desk: DesignDesk) -> tuple[object, ...]:
+    return desk.now.chosen, desk.now.region, desk.now.lines, desk.now.patches
 
 
 def _chosen(page: RoomPage, desk: DesignDesk, do: Callable[..., None]) -> None:
-    if desk.lines is None:
+    now = desk.now
+    if now.lines is None:
         return
-    if desk.region is not None:
+    if now.region is not None:
         new_patch_panel(desk, do)
-    elif desk.chosen is not None and desk.chosen.section == "line":
-        line_panel(page, desk, do, desk.chosen.name)
-    elif desk.chosen is not None:
-        patch_panel(page, desk, do, desk.chosen.name)
-    # Whoever chose it in a list farther down sees it.
-    ui.run_javascript("document.querySelector('.fk-desk-scroll').scrollTo({top: 0})")
+    elif now.chosen_line is not None:
+        line_panel(page, desk, do, now.chosen_line)
+    elif now.chosen_patch is not None:
+        patch_panel(page, desk, do, now.chosen_patch)

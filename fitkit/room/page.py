@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 from typing import Any
 
-from nicegui import ui
+from nicegui import context, ui
 from nicegui.element import Element
 
 from fitkit.errors import FitkitError
+from fitkit.room.in_place import build_in_place
+from fitkit.room.page_parts import words
 from fitkit.room.session import RoomSession
 
 __all__ = ["RoomPage"]
 
-_SECONDS_BETWEEN_LOOKS = 0.4
+# What changes together is looked at once.
+_SECONDS_TO_GATHER = 0.03
 
 
 @dataclass(slots=True)
@@ -22,13 +26,16 @@ class _Part:
     """Something to do when what it depends on has changed, as long as ``within`` is there."""
 
     depends: Callable[[], Hashable]
-    act: Callable[[], None]
+    act: Callable[[], object]
     within: Element | None
     last: Hashable
 
 
 class RoomPage:
     """One page in one browser tab.
+
+    Its parts are looked at whenever the session says that something changed; whoever changes
+    anything else that they depend on calls :meth:`look_soon`.
 
     Parameters
     ----------
@@ -39,12 +46,21 @@ class RoomPage:
     def __init__(self, session: RoomSession) -> None:
         self.session = session
         self._parts: list[_Part] = []
-        ui.timer(_SECONDS_BETWEEN_LOOKS, self._look)
+        self._client = context.client
+        self._loop = asyncio.get_running_loop()
+        self._due: asyncio.TimerHandle | None = None
+        session.followers.add(self.look_soon, within=self._client.content)
 
     def live(
-        self, build: Callable[[], None], *, of: Callable[[], Hashable] | None = None
+        self,
+        build: Callable[[], None],
+        *,
+        of: Callable[[], Hashable] | None = None,
+        about: Callable[[], Hashable] | None = None,
     ) -> Element:
         """Build a part of the page here and now, and anew whenever something changes.
+
+        What is built anew as it was stays where it is in the browser (:mod:`fitkit.room.in_place`).
 
         Parameters
         ----------
@@ -53,23 +69,35 @@ class RoomPage:
             was wrong where it cannot.
         of
             Returns what the part depends on; the session's revision if not given.
+        about
+            Returns what its buttons and fields act on: those for another thing are new ones. The
+            open job always is part of it.
         """
         box = ui.element("div").classes("fk-live")
+        was: Hashable = None
+
+        def told() -> None:
+            try:
+                build()
+            except FitkitError as error:
+                words(f"{error.cause} {error.remedy}", classes="fk-wrong-words")
 
         def anew() -> None:
-            box.clear()
-            with box:
-                try:
-                    build()
-                except FitkitError as error:
-                    ui.label(f"{error.cause} {error.remedy}").classes("fk-wrong-words")
+            nonlocal was
+            now = (self.session.folder, about and about())
+            build_in_place(box, told, afresh=now != was)
+            was = now
 
         self.follow(anew, of=of or (lambda: self.session.revision), within=box)
         anew()
         return box
 
     def follow(
-        self, act: Callable[[], None], *, of: Callable[[], Hashable], within: Element | None = None
+        self,
+        act: Callable[[], object],
+        *,
+        of: Callable[[], Hashable],
+        within: Element | None = None,
     ) -> None:
         """Call ``act`` whenever what ``of`` returns has changed.
 
@@ -101,15 +129,24 @@ class RoomPage:
         except FitkitError as error:
             self.tell(error)
 
+    def look_soon(self) -> None:
+        """Look in a moment whether something that parts depend on has changed."""
+        if self._due is None:
+            self._due = self._loop.call_later(_SECONDS_TO_GATHER, self._look)
+
     def _look(self) -> None:
-        for part in list(self._parts):
-            if part.within is not None and part.within.is_deleted:
-                self._parts.remove(part)
-                continue
-            try:
-                now = part.depends()
-                if now != part.last:
-                    part.last = now
-                    part.act()
-            except FitkitError:
-                continue  # the job cannot be read as it is; the course says why
+        self._due = None
+        if self._client.content.is_deleted:
+            return
+        with self._client:
+            for part in list(self._parts):
+                if part.within is not None and part.within.is_deleted:
+                    self._parts.remove(part)
+                    continue
+                try:
+                    now = part.depends()
+                    if now != part.last:
+                        part.last = now
+                        part.act()
+                except FitkitError:
+                    continue  # the job cannot be read as it is; the course says why

@@ -130,7 +130,7 @@ def labelled(label: str, make: Callable[[], KeptInput]) -> KeptInput:
     """Put a field on the page with its label above it."""
     with box("fk-field"):
         made = make()
-        made._props["id"] = f"fk-{made.id}"
+        made._props |= {"id": f"fk-{made.id}", "data-key": label}
         name = words(label, "label")
         name._props["for"] = f"fk-{made.id}"
         name.move(target_index=0)

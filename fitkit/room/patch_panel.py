@@ -7,6 +7,7 @@ from functools import partial
 from typing import Any, get_args
 
 from nicegui import ui
+from nicegui.events import GenericEventArguments
 
 from fitkit.errors import InputError
 from fitkit.materials.forming import Forming
@@ -34,28 +35,26 @@ def new_patch_panel(desk: DesignDesk, do: Do) -> None:
             named = ui.element("input").classes("fk-input")
             named._props |= {"aria-label": "Name of the new patch", "autocomplete": "off"}
             named._props |= {"placeholder": "breast plate", "autofocus": True}
-        named.on(
-            "keydown.enter", lambda event: do(desk.add_patch, str(event.args)), js_handler=_VALUE
-        )
+
+        def name_it(event: GenericEventArguments) -> None:
+            do(desk.editing.add_patch, str(event.args))
+
+        named.on("keydown.enter", name_it, js_handler=_VALUE)
         with box("fk-row"):
-            kept = button("Name it", lambda: None, first=True)
-            kept.on(
-                "click",
-                lambda event: do(desk.add_patch, str(event.args)),
-                js_handler=f"() => emit(document.getElementById('c{named.id}').value)",
-            )
-            button("Leave it", desk.stop_drawing)
+            kept = ui.button("Name it", color=None).props("no-caps unelevated")
+            kept.classes("fk-button fk-first").on("click", name_it, js_handler=_VALUE_BESIDE)
+            button("Leave it", desk.drawing.lift)
 
 
 _VALUE = "(event) => emit(event.target.value)"
+_VALUE_BESIDE = "(event) => emit(event.target.closest('.fk-card').querySelector('input').value)"
 
 
 def patch_panel(page: RoomPage, desk: DesignDesk, do: Do, name: str) -> None:
     """Put what can be told of a patch on the page."""
-    row = desk.row("patch", name)
-    if row is None or desk.lines is None:
+    row, patches = desk.now.row("patch", name), desk.now.patch_views
+    if row is None or desk.now.lines is None:
         return
-    patches = desk.patches.patches if desk.patches else ()
     view = next((one for one in patches if one.design.name == name), None)
     fields = RowFields(page, desk, do, "patch", name)
     with fields.box:
@@ -72,7 +71,7 @@ def patch_panel(page: RoomPage, desk: DesignDesk, do: Do, name: str) -> None:
 
 
 def _stuff(fields: RowFields) -> None:
-    form_mm = fields.desk.lines.job.settings.form.room_mm() if fields.desk.lines else 0.0
+    form_mm = fields.lines.job.settings.form.room_mm()
     materials = [(one.name, one.name) for one in sheet_materials()]
     with box("fk-pair"):
         fields.one_of("Material", "material", materials, bare="card")
@@ -112,9 +111,7 @@ def _place(fields: RowFields, row: Row) -> None:
         fields.one_of("Drawn on", "side", list(_SIDES), bare="centre")
         pair = tick("In a pair", bool(row.get("pair")), fields.keeps(_paired(fields)))
         fields.add(pair, lambda row: bool(row.get("pair", False)))
-        lines = (
-            [(one.name, one.name) for one in fields.desk.lines.told] if fields.desk.lines else []
-        )
+        lines = [(one.name, one.name) for one in fields.lines.told]
         fields.one_of("Opened along", "seam", [("", "where it is shortest"), *lines], bare="")
         ways = [("", "any way"), ("up", "up"), ("round", "round"), *lines]
         fields.one_of("Grain runs", "grain", ways, bare="")
@@ -163,22 +160,22 @@ def _lap(fields: RowFields, line: str) -> None:
 
 def _more(desk: DesignDesk, do: Do, name: str, view: PatchView | None) -> None:
     """Divide it, join it, take it out."""
-    assert desk.lines is not None
-    patches = desk.patches.patches if desk.patches else ()
+    told, patches = desk.now.lines, desk.now.patch_views
+    assert told is not None
     others = [(one.design.name, one.design.name) for one in patches if one.design.name != name]
-    lines = [(one.name, one.name) for one in desk.lines.told if view and one.name not in view.edges]
-    folder = desk.lines.job.folder
+    lines = [(one.name, one.name) for one in told.told if view and one.name not in view.edges]
+    folder = told.job.folder
 
     async def divided(line: Any) -> None:
         new = free_name(f"{name} 2", [one.design.name for one in patches])
-        do(desk.edit, partial(split_patch, folder, name, str(line), new))
+        do(desk.editing.edit, partial(split_patch, folder, name, str(line), new))
 
     async def joined(other: Any) -> None:
-        do(desk.edit, partial(join_patches, folder, name, str(other)))
+        do(desk.editing.edit, partial(join_patches, folder, name, str(other)))
 
     with box("fk-pair"):
         if lines:
             choice("Divide it along", "", divided, [("", "choose a line"), *lines])
         if others:
             choice("Join it with", "", joined, [("", "choose a patch"), *others])
-    button("Take it out", lambda: do(desk.remove), small=True)
+    button("Take it out", lambda: do(desk.editing.remove), small=True)

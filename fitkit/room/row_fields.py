@@ -13,6 +13,7 @@ from fitkit.room.page_parts import box, field
 from fitkit.units import parse_length_mm
 
 if TYPE_CHECKING:
+    from fitkit.workflow.design_view import LinesView
     from fitkit.workflow.edit_job import Section
 
 __all__ = ["Do", "Row", "RowFields", "typed_length_mm"]
@@ -42,11 +43,22 @@ class RowFields:
         self._section: Section = section
         self._shown: list[tuple[KeptInput, Callable[[Row], Any]]] = []
         self.box = box("fk-card")
-        page.follow(self.refresh, of=lambda: (str(self.row()), desk.trial is None), within=self.box)
+        self.box._props["data-key"] = f"{section} {name}"  # its fields are of no other row
+
+        def depends() -> tuple[object, ...]:
+            return str(self.row()), desk.now.trial is None
+
+        page.follow(self.refresh, of=depends, within=self.box)
+
+    @property
+    def lines(self) -> LinesView:
+        """The lines of the job, which are laid before there is a card."""
+        assert self.desk.now.lines is not None
+        return self.desk.now.lines
 
     def row(self) -> Row:
         """Return the row as the job has it."""
-        return self.desk.row(self._section, self.name) or {}
+        return self.desk.now.row(self._section, self.name) or {}
 
     def add(self, made: KeptInput, read: Callable[[Row], Any]) -> None:
         """Have a field follow what ``read`` returns of the row."""
@@ -60,7 +72,8 @@ class RowFields:
 
     def keeps(self, values: Callable[[Any], Row]) -> Callable[[Any], Awaitable[None]]:
         """Return what keeps a typed value, or puts the old one back and says why."""
-        tell = self.desk.tell_line if self._section == "line" else self.desk.tell_patch
+        editing = self.desk.editing
+        tell = editing.tell_line if self._section == "line" else editing.tell_patch
         return self.acts(lambda text: tell(self.name, values(text)))
 
     def acts(self, act: Callable[[Any], Awaitable[Any]]) -> Callable[[Any], Awaitable[None]]:
@@ -79,7 +92,7 @@ class RowFields:
 
     def name_field(self) -> None:
         """Put the name on the page, to be changed."""
-        keep = self.acts(lambda text: self.desk.rename(self._section, self.name, str(text)))
+        keep = self.acts(lambda text: self.desk.editing.rename(self._section, self.name, str(text)))
         self.add(field("Name", self.name, keep), lambda row: row["name"])
 
     def length(self, label: str, key: str, *, hint: str = "") -> None:

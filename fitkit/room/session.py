@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from fitkit.errors import JobBusyError, JobError
+from fitkit.room.followers import Followers
 from fitkit.room.work import Work
 from fitkit.workflow.check_job import JobCheck, check_job
 from fitkit.workflow.made_files import MadeFile, made_files
@@ -39,6 +40,8 @@ class RoomSession:
         Raised whenever something in the job changed, by whoever it was.
     work
         The long work that runs or ran last; None before the first.
+    followers
+        Told whenever either changed, and as work goes on.
     """
 
     def __init__(self, shelf: Path, folder: Path | None = None) -> None:
@@ -46,6 +49,7 @@ class RoomSession:
         self.folder = folder
         self.revision = 0
         self.work: Work | None = None
+        self.followers = Followers()
         self._stamp: object = None
         self._checked: tuple[int, JobCheck] | None = None
         self._made: tuple[int, dict[str, Mapping[str, MadeFile]]] = (-1, {})
@@ -119,6 +123,7 @@ class RoomSession:
         # What is told here need not be noticed again: pages are built anew once.
         self._stamp = job_stamp(self.folder) if self.folder is not None else None
         self.revision += 1
+        self.followers.tell()
 
     # -- long work -----------------------------------------------------------------------
 
@@ -167,7 +172,7 @@ class RoomSession:
             self.changed()
 
         self.changed()
-        await work.start(self.job(), arguments, ended=ended)
+        await work.start(self.job(), arguments, heard=self.followers.tell, ended=ended)
 
     async def stop_work(self) -> None:
         """Stop the work that is going on; the job stays as the last finished step left it."""

@@ -17,9 +17,9 @@ __all__ = ["template_strip"]
 
 def template_strip(session: RoomSession, desk: DesignDesk) -> None:
     """Show the templates in a row; pointing at one lights up its patch."""
-    if desk.lines is None:
+    if desk.now.lines is None:
         return
-    pictures = template_pictures(desk.lines.job, session.made("templates"))
+    pictures = template_pictures(desk.now.lines.job, session.made("templates"))
     if not pictures:
         return
     with box("fk-card"):
@@ -40,16 +40,16 @@ def _template(session: RoomSession, desk: DesignDesk, patch: str, name: str) -> 
             address = made_address(session, "templates", name)
             image._props |= {"src": address, "alt": "", "loading": "lazy"}
             words(name.split("-")[0].lstrip("0"), "span", "fk-number")
-    card.on("pointerenter", partial(desk.point_at, patch))
-    card.on("pointerleave", partial(desk.point_at, None))
-    card.on("focus", partial(desk.point_at, patch))
-    card.on("blur", partial(desk.point_at, None))
+    card.on("pointerenter", partial(desk.pointing.at, patch))
+    card.on("pointerleave", partial(desk.pointing.at, None))
+    card.on("focus", partial(desk.pointing.at, patch))
+    card.on("blur", partial(desk.pointing.at, None))
     card.on("click", partial(desk.choose, "patch", patch))
 
     def light() -> None:
-        lit = patch in (desk.pointed, desk.chosen_patch)
+        lit = patch in (desk.now.pointed, desk.now.chosen_patch)
         if lit != ("fk-lit" in card.classes):
             card.classes(add="fk-lit") if lit else card.classes(remove="fk-lit")
 
-    desk.follow(light, within=card)
+    desk.followers.add(light, within=card)
     light()

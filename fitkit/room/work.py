@@ -70,9 +70,14 @@ class Work:
         return self.ending is None
 
     async def start(
-        self, folder: Path, arguments: Mapping[str, Any], *, ended: Callable[[], None]
+        self,
+        folder: Path,
+        arguments: Mapping[str, Any],
+        *,
+        heard: Callable[[], None],
+        ended: Callable[[], None],
     ) -> None:
-        """Begin; ``ended`` is called once, however it ends."""
+        """Begin; ``heard`` is called as it goes on, and ``ended`` once, however it ends."""
         try:
             self._process = await asyncio.create_subprocess_exec(
                 sys.executable,
@@ -92,7 +97,7 @@ class Work:
             self._end("failed", f"The work cannot be started: {error}.", "Close other programs.")
             ended()
             return
-        self._reader = asyncio.create_task(self._read(ended))
+        self._reader = asyncio.create_task(self._read(heard, ended))
 
     async def stop(self) -> None:
         """Stop it and wait until it has ended; what was made before stays."""
@@ -108,7 +113,7 @@ class Work:
         if self._reader is not None:
             await self._reader
 
-    async def _read(self, ended: Callable[[], None]) -> None:
+    async def _read(self, heard: Callable[[], None], ended: Callable[[], None]) -> None:
         process = self._process
         assert process is not None
         assert process.stdout is not None
@@ -117,6 +122,7 @@ class Work:
             with contextlib.suppress(ValueError):
                 said = json.loads(line)
                 self._hear(said)
+            heard()
         code = await process.wait()
         if process.stdin is not None:
             process.stdin.close()

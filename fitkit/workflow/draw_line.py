@@ -25,6 +25,7 @@ __all__ = [
     "on_axis",
     "parallel_row",
     "twin_name",
+    "with_moved",
 ]
 
 DrawnKind: TypeAlias = Literal["geodesic", "through", "round"]
@@ -119,6 +120,13 @@ def next_leg(
         rows.append(mirrored_row(free_name("twin", known), leg))
     redrawn = redrawn_lines(lines, rows)
     return [line.path for line in redrawn.drawn.lines if line.name not in known]
+
+
+def with_moved(
+    points: Sequence[Mapping[str, Any]], moved: Mapping[int, Mapping[str, Any]]
+) -> list[Mapping[str, Any]]:
+    """Return the places of a line with some of them, counted from 1, elsewhere."""
+    return [moved.get(number, point) for number, point in enumerate(points, 1)]
 
 
 def axis_range_mm(lines: LinesView, axis: str) -> tuple[float, float]:
