@@ -77,6 +77,10 @@ class TriangleMesh:
         """Return the same faces over other vertices."""
         return TriangleMesh(vertices, self.faces)
 
+    def mirrored(self) -> TriangleMesh:
+        """Return the mesh as the wearer's other side would have it, left (+x) for right."""
+        return TriangleMesh(self.vertices * [-1.0, 1.0, 1.0], self.faces[:, ::-1])
+
     def faces_only(self, keep: Ints | np.ndarray) -> tuple[TriangleMesh, Ints]:
         """Return the mesh of the chosen faces and, per new vertex, its old index.
 

@@ -129,9 +129,7 @@ def _both_sides(patch: Patch) -> list[tuple[TriangleMesh, Ints, Floats]]:
     lap = np.repeat(widths, [len(edge) for edge in rim])
     sheets = [(patch.mesh, vertices, lap)]
     if patch.design.paired:
-        flip = np.array([-1.0, 1.0, 1.0])
-        other = TriangleMesh(patch.mesh.vertices * flip, patch.mesh.faces[:, ::-1])
-        sheets.append((other, vertices, lap))
+        sheets.append((patch.mesh.mirrored(), vertices, lap))
     return sheets
 
 

@@ -14,7 +14,7 @@ from fitkit.patch.anchor import describe_anchor, place_anchors
 from fitkit.patch.design import Anchor, LineAnchor
 from fitkit.patch.form import Form
 
-__all__ = ["place_among_lines"]
+__all__ = ["line_meetings", "place_among_lines"]
 
 # Lines that come nearer to each other than this meet: what putting them on the mesh makes one.
 _MEETING_MM = 1e-3
@@ -56,7 +56,7 @@ def _on_line(
     if anchor.along is not None:
         return path.point_at(anchor.along * path.length_mm())
     if anchor.crossing is not None:
-        meetings = _meetings(path, paths[anchor.crossing])
+        meetings = line_meetings(path, paths[anchor.crossing])
         if not meetings:
             raise DesignError(
                 f"The lines '{anchor.line}' and '{anchor.crossing}' do not meet.",
@@ -79,8 +79,8 @@ def _on_line(
     return SurfacePoint(on[best], int(path.faces[best]))
 
 
-def _meetings(first: SurfacePath, second: SurfacePath) -> list[SurfacePoint]:
-    """Places where two lines meet, in order along the first."""
+def line_meetings(first: SurfacePath, second: SurfacePath) -> list[SurfacePoint]:
+    """Return the places where two lines meet, in order along the first."""
     a, b = first.round_points_mm, second.round_points_mm
     order = np.argsort(second.faces, kind="stable")
     low = np.searchsorted(second.faces[order], first.faces, side="left")

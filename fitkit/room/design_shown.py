@@ -12,7 +12,8 @@ from fitkit.workflow.design_view import line_places_mm, place_mm
 
 __all__ = ["patch_colour", "show_design"]
 
-_INK, _PREVIEW = "#141414", "#0072b2"
+_INK, _PREVIEW, _MARK = "#141414", "#0072b2", "#ffffff"
+_PALER = 0.45  # the other of a pair, which is made and not drawn
 # Okabe and Ito's colours (2008), made pale so that ink stands on them; neighbours differ.
 _PALE = ("#9fd0ea", "#f3cf8b", "#8fd3bd", "#e8b9d2", "#f6ec9a", "#e6b39a", "#a9b9d6")
 
@@ -43,6 +44,9 @@ def _meshes(now: DesignState) -> Iterator[ShownMesh]:
         if patch.mesh is not None:
             name = f"patch {patch.design.name}"
             yield ShownMesh(name, patch.mesh, colour=patch_colour(index), lift=1)
+        if patch.twin is not None:
+            name = f"twin {patch.design.name}"
+            yield ShownMesh(name, patch.twin, colour=patch_colour(index), opacity=_PALER, lift=1)
     if now.region is not None:
         yield ShownMesh("region", now.region.mesh, colour="#ffd166", lift=2)
     if now.ghost is not None:
@@ -75,6 +79,11 @@ def _discs(now: DesignState) -> Iterator[Disc]:
             name = f"number {patch.design.name}"
             at, faces = _at(patch.label_mm), _at(patch.label_faces)
             yield Disc(name, at, patch.number, fill="#ffffffd0", sizePx=26, faces=faces)
+    if now.tool == "line":
+        for mark in now.lines.drawn.form.body.landmarks.values():
+            meant = mark.name == now.pointed_landmark
+            text, size_px = (mark.name, 26) if meant else ("", 11)
+            yield Disc(f"landmark {mark.name}", _at(mark.at_mm), text, fill=_MARK, sizePx=size_px)
     lines = now.trial or now.lines
     if now.chosen_line is not None:
         for number, place in enumerate(line_places_mm(lines, now.chosen_line), 1):

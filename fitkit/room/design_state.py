@@ -66,9 +66,9 @@ class DesignState:
         What a new patch is to be made of, once it has a name.
     chosen
         The line or patch that is looked at.
-    pointed, pointed_line
-        The patch that is pointed at, on the body or on its template, and the line that a click
-        would mean.
+    pointed, pointed_line, pointed_landmark
+        The patch that is pointed at, on the body or on its template, and the line or landmark that
+        a click would mean.
     ghost, ghost_wanted
         The form over the body, and whether it is to be seen.
     fault
@@ -89,6 +89,7 @@ class DesignState:
     chosen: Chosen | None = None
     pointed: str | None = None
     pointed_line: str | None = None
+    pointed_landmark: str | None = None
     ghost: FormGhost | None = None
     ghost_wanted: bool = False
     fault: FitkitError | None = None

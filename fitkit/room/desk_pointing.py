@@ -26,17 +26,21 @@ class Pointing:
         self._desk = desk
         self._hovers = 0
 
-    def at(self, patch: str | None, *, line: str | None = None) -> None:
-        """Light up a patch, on the body and on paper, or a line."""
-        if (patch, line) != (self._desk.now.pointed, self._desk.now.pointed_line):
-            self._desk.show(pointed=patch, pointed_line=line)
+    def at(
+        self, patch: str | None, *, line: str | None = None, landmark: str | None = None
+    ) -> None:
+        """Light up a patch, on the body and on paper, or a line, or name a landmark."""
+        now = self._desk.now
+        if (patch, line, landmark) != (now.pointed, now.pointed_line, now.pointed_landmark):
+            self._desk.show(pointed=patch, pointed_line=line, pointed_landmark=landmark)
 
     def picked(self, seen: DesignState, ray: Ray, stroke: Stroke) -> Picked | None:
         """Return what lies under the pointer; a line is not drawn onto what leans on it."""
+        drawing = seen.tool == "line"
         if seen.lines is None:
             return None
         own = leaning_lines(seen.lines, stroke.line) if stroke.line else frozenset()
-        return pick(seen.lines, ray, patches=seen.patches, without=own)
+        return pick(seen.lines, ray, patches=seen.patches, landmarks=drawing, without=own)
 
     async def hover(self, ray: Ray | None) -> Picked | None:
         """Say what is under the pointer, and show how the line being drawn would run there."""
@@ -59,9 +63,10 @@ class Pointing:
         if mine != self._hovers or (places and places != desk.drawing.places(desk.now.stroke)):
             return picked  # the pointer has been elsewhere since
         self._run_ahead(ahead)
-        line = None if picked is None or now.tool == "patch" else picked.line
+        landmark = None if picked is None else picked.landmark
+        line = None if picked is None or landmark or now.tool == "patch" else picked.line
         patch = None if picked is None or line or now.tool == "line" else picked.patch
-        self.at(patch, line=line)
+        self.at(patch, line=line, landmark=landmark)
         return picked
 
     def _run_ahead(self, ahead: Sequence[SurfacePath]) -> None:
@@ -82,7 +87,7 @@ class Pointing:
         if now.lines is None or name is None or row is None:
             return
         own = leaning_lines(now.lines, name)
-        picked = await asyncio.to_thread(pick, now.lines, ray, without=own)
+        picked = await asyncio.to_thread(pick, now.lines, ray, landmarks=True, without=own)
         if picked is None:
             desk.trying.end()
             return

@@ -120,7 +120,8 @@ def _join(viewer: Viewer, desk: DesignDesk, do: Callable[..., None]) -> None:
         if picked is None:
             viewer.answer(None)
         else:
-            viewer.answer(picked.point.point_mm, "body" if picked.line is None else "line")
+            on_body = picked.line is None and picked.landmark is None
+            viewer.answer(picked.meant_mm, "body" if on_body else "line")
 
     async def picked(ray: Ray) -> None:
         do(desk.drawing.click, ray)

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from fitkit.geometry.mesh import TriangleMesh
     from fitkit.geometry.surface_point import SurfacePoint
     from fitkit.patch.design import Anchor, PatchDesign, TapeLineDesign
+    from fitkit.patch.form import Form
     from fitkit.patch.lined_form import LinedForm
 
 __all__ = [
@@ -74,6 +75,8 @@ class PatchView:
     mesh, label_mm, label_faces
         Its surface, (3,) float mm a place well inside it, and (3,) float the way outwards there;
         None when it cannot be found.
+    twin
+        Of a pair, where the other one lies: its mirror image, on the body as that is there.
     edges
         The lines that its border runs along.
     fault
@@ -85,6 +88,7 @@ class PatchView:
     mesh: TriangleMesh | None = None
     label_mm: Floats | None = None
     label_faces: Floats | None = None
+    twin: TriangleMesh | None = None
     edges: tuple[str, ...] = ()
     fault: FitkitError | None = None
 
@@ -114,6 +118,18 @@ class PatchesView:
         """Return the patch that a point of the body lies in."""
         index = int(self.patch_of_face[self.lined.face_at(point)])
         return None if index < 0 else self.patches[index]
+
+    def pair_at(self, point: SurfacePoint) -> PatchView | None:
+        """Return the pair whose mirrored one lies at a point of the body."""
+        from fitkit.geometry.nearest import nearest_on_mesh
+        from fitkit.geometry.surface_point import SurfacePoint
+
+        if not any(patch.design.paired for patch in self.patches):
+            return None
+        across = np.array([point.point_mm * [-1.0, 1.0, 1.0]])
+        places_mm, faces, _ = nearest_on_mesh(self.lines.drawn.form.mesh, across)
+        found = self.patch_at(SurfacePoint(places_mm[0], int(faces[0])))
+        return found if found is not None and found.design.paired else None
 
 
 def view_lines(
@@ -201,7 +217,9 @@ def view_patches(lines: LinesView, *, before: PatchesView | None = None) -> Patc
             owner[region & (owner < 0)] = index
         was = kept.get(design.name)
         if was is not None and was.mesh is not None and _same_mesh(was.mesh, found.mesh):
-            found = replace(found, mesh=was.mesh)
+            found = replace(found, mesh=was.mesh, twin=was.twin)
+        if found.mesh is not None and design.paired != (found.twin is not None):
+            found = replace(found, twin=_twin(found.mesh, drawn.form) if design.paired else None)
         patches.append(found)
     return PatchesView(lines, lined, tuple(patches), owner)
 
@@ -370,6 +388,13 @@ def _view_patch(
         label_faces=normal / np.linalg.norm(normal),
         edges=edges,
     ), region
+
+
+def _twin(mesh: TriangleMesh, form: Form) -> TriangleMesh:
+    from fitkit.geometry.nearest import nearest_on_mesh
+
+    other = mesh.mirrored()
+    return other.with_vertices(nearest_on_mesh(form.mesh, other.vertices)[0])
 
 
 def _middle_face(mesh: TriangleMesh) -> int:

@@ -41,3 +41,10 @@ def test_a_choice_of_faces_keeps_only_their_vertices() -> None:
 def test_a_face_of_a_missing_vertex_is_refused() -> None:
     with pytest.raises(ShapeError):
         TriangleMesh(np.zeros((3, 3)), np.array([[0, 1, 3]]))
+
+
+def test_the_mirror_image_of_a_solid_faces_outwards() -> None:
+    other = CUBE.mirrored()
+    assert other.volume_mm3() == pytest.approx(8.0, abs=1e-12)
+    np.testing.assert_array_equal(other.bounds_mm(), [[-2, 0, 0], [0, 2, 2]])
+    np.testing.assert_array_equal(other.mirrored().vertices, CUBE.vertices)

@@ -23,7 +23,7 @@ from fitkit.workflow.design_view import (
     view_lines,
     view_patches,
 )
-from fitkit.workflow.edit_job import add_row, change_line
+from fitkit.workflow.edit_job import add_row, anchor_values, change_line, change_row
 from fitkit.workflow.form_ghost import form_ghost, same_form
 from tests.patch.upright import cylinder_form
 
@@ -116,6 +116,32 @@ def test_a_patch_has_the_area_of_its_piece_of_the_cylinder(folder: Path) -> None
     assert belly.label_faces[1] < -0.8  # it faces the front
     assert patches.patch_at(at(patches.lines, 0, 150)) is belly
     assert patches.patch_at(at(patches.lines, 90, 150)) is None
+
+
+def test_the_other_of_a_pair_lies_on_the_other_side(folder: Path) -> None:
+    change_line(folder, "right", {}, moved={1: {"height_mm": 80, "bearing_deg": 250}})
+    change_line(folder, "right", {}, moved={2: {"height_mm": 320, "bearing_deg": 250}})
+    for name, bearing_deg in (("edge", 310), ("across", 30)):
+        places = [{"height_mm": z, "bearing_deg": bearing_deg} for z in (80, 320)]
+        add_row(folder, "line", {"name": name, "kind": "geodesic", "points": places})
+    told = {"lines": ["low", "high", "right", "edge"], "side": "right", "pair": True}
+    change_row(folder, "patch", "belly", told | {"inside": anchor_values("200@280")})
+    before = view_patches(viewed(folder))
+    (plate,) = before.patches
+    assert plate.mesh is not None
+    assert plate.twin is not None
+    assert plate.twin.area_mm2() == pytest.approx(plate.mesh.area_mm2(), rel=0.01)
+    low, high = plate.mesh.bounds_mm()[:, 0]
+    np.testing.assert_allclose(plate.twin.bounds_mm()[:, 0], [-high, -low], atol=0.5)
+    lines = before.lines
+    assert before.patch_at(at(lines, 80, 200)) is None
+    assert before.pair_at(at(lines, 80, 200)) is plate
+    assert before.pair_at(at(lines, 0, 200)) is None
+    assert view_patches(lines, before=before).patches[0].twin is plate.twin
+    change_row(folder, "patch", "belly", {}, without=["pair"])
+    (single,) = view_patches(viewed(folder, lines), before=before).patches
+    assert single.mesh is plate.mesh
+    assert single.twin is None
 
 
 def test_a_patch_that_a_new_line_does_not_touch_keeps_its_mesh(folder: Path) -> None:

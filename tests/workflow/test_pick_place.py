@@ -85,6 +85,31 @@ def test_a_line_is_meant_within_reach_and_no_farther(lines: LinesView) -> None:
     assert picked(lines, 0.0, 298.0, without={"high"}).line is None
 
 
+def test_where_two_lines_cross_the_crossing_is_meant(lines: LinesView) -> None:
+    found = picked(lines, 51.0, 298.5)
+    assert place_of(lines, found) == {"line": "left", "crossing": "high"}
+    np.testing.assert_allclose(found.meant_mm, [50.0, -86.6, 300.0], atol=0.5)
+    assert picked(lines, 51.0, 290.0).crossing is None
+    assert picked(lines, 51.0, 298.5, without={"left"}).crossing is None
+
+
+def test_a_crossing_that_is_one_of_several_is_told_by_its_place(lines: LinesView) -> None:
+    places = [{"height_mm": z, "bearing_deg": b} for z, b in ((280, 0), (320, 20), (280, 40))]
+    view = redrawn_lines(lines, [drawn_row(lines, "wave", "through", places)])
+    (wave,) = (line.path for line in view.drawn.lines if line.name == "wave")
+    high = wave.points_mm[np.abs(wave.points_mm[:, 2] - 300.0).argmin()]
+    found = picked(view, float(high[0]), 300.0)
+    assert (found.crossing, found.meant_mm[2]) == (None, pytest.approx(300.0, abs=0.01))
+    assert set(place_of(view, found)) == {"line", "along"}
+
+
+def test_near_its_end_a_line_is_met_at_its_end(lines: LinesView) -> None:
+    found = picked(lines, 51.0, 318.5)
+    assert place_of(lines, found) == {"line": "left", "along": 1.0}
+    np.testing.assert_allclose(found.meant_mm[2], 320.0, atol=0.01)
+    assert 0.97 < picked(lines, 51.0, 315.0).along < 1.0
+
+
 def test_a_landmark_goes_before_a_line(lines: LinesView) -> None:
     assert picked(lines, 1.0, 251.0).landmark is None
     found = picked(lines, 1.0, 251.0, landmarks=True)
