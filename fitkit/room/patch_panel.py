@@ -13,6 +13,7 @@ from fitkit.errors import InputError
 from fitkit.materials.forming import Forming
 from fitkit.materials.sheet_material import sheet_materials
 from fitkit.room.design_desk import DesignDesk
+from fitkit.room.edge_fields import edge_fields
 from fitkit.room.form_fields import choice, tick
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, field, words
@@ -20,6 +21,7 @@ from fitkit.room.row_fields import Do, Row, RowFields, typed_length_mm
 from fitkit.workflow.design_view import PatchView
 from fitkit.workflow.divide_patches import join_patches, split_patch
 from fitkit.workflow.draw_line import free_name
+from fitkit.workflow.pad_patch import pad_patch, pad_under
 
 __all__ = ["new_patch_panel", "patch_panel"]
 
@@ -66,7 +68,9 @@ def patch_panel(page: RoomPage, desk: DesignDesk, do: Do, name: str) -> None:
         _over(fields, [one.design.name for one in patches if one.design.name != name])
         _place(fields, row)
         if view is not None:
-            _edges(fields, view)
+            told = row.get("edges", {})
+            edge_fields(fields, tuple(dict.fromkeys([*view.edges, *_seam(row), *told])))
+            _opened(fields, view)
         _more(desk, do, name, view)
 
 
@@ -82,6 +86,7 @@ def _stuff(fields: RowFields) -> None:
         fields.one_of("Least strain", "ease", least, bare="")
         fields.length("Room under it, mm", "clearance_mm", hint=f"{form_mm:g}")
         fields.length("Bridges hollows by, mm", "bridge_mm", hint="0")
+        _pad(fields)
 
 
 def _over(fields: RowFields, others: list[str]) -> None:
@@ -92,18 +97,7 @@ def _over(fields: RowFields, others: list[str]) -> None:
         words("Lies over", "span", "fk-label")
         with box("fk-pair"):
             for other in others:
-                _lies_over(fields, other)
-
-
-def _lies_over(fields: RowFields, other: str) -> None:
-    def read(row: Row) -> bool:
-        return other in row.get("over", ())
-
-    def values(wanted: Any) -> Row:
-        rest = [name for name in fields.row().get("over", ()) if name != other]
-        return {"over": ([*rest, other] if wanted else rest) or None}
-
-    fields.add(tick(other, read(fields.row()), fields.keeps(values)), read)
+                fields.listed(other, "over")
 
 
 def _place(fields: RowFields, row: Row) -> None:
@@ -121,6 +115,11 @@ def _place(fields: RowFields, row: Row) -> None:
     )
 
 
+def _seam(row: Row) -> tuple[str, ...]:
+    """Return the edge that opening it makes, where it is opened."""
+    return ("seam",) if row.get("seam") else ()
+
+
 def _paired(fields: RowFields) -> Callable[[Any], Row]:
     def values(wanted: Any) -> Row:
         if wanted and fields.row().get("side", "centre") == "centre":
@@ -133,29 +132,33 @@ def _paired(fields: RowFields) -> Callable[[Any], Row]:
     return values
 
 
-def _edges(fields: RowFields, view: PatchView) -> None:
+def _opened(fields: RowFields, view: PatchView) -> None:
+    """Offer what is decided about cuts and holes."""
+    with box("fk-pair"):
+        fields.number("Cuts until it strains, %", "cut_to_pct", hint="as the sheet bears")
+        fields.length("Hole at a cut's tip, mm", "stop_hole_mm", hint="usual")
+        fields.number("Grain turned by, degrees", "grain_deg", hint="0")
     with box("fk-field"):
-        words("Laps along its edges, mm", "span", "fk-label")
+        words("Keeps its length along", "span", "fk-label")
         with box("fk-pair"):
             for line in view.edges:
-                _lap(fields, line)
+                fields.listed(line, "hold")
 
 
-def _lap(fields: RowFields, line: str) -> None:
-    def read(row: Row) -> str:
-        lap = row.get("edges", {}).get(line, {}).get("lap_mm")
-        return "" if lap is None else f"{lap:g}"
+def _pad(fields: RowFields) -> None:
+    """Offer a pad under just this patch."""
+    desk, name = fields.desk, fields.name
 
-    def values(text: Any) -> Row:
-        lap_mm = typed_length_mm(text, f"lap along {line}")
-        was = fields.row().get("edges", {}).get(line, {})
-        rest = {key: value for key, value in was.items() if key != "lap_mm"}
-        edge = rest if lap_mm is None else {**rest, "lap_mm": lap_mm}
-        return {"edges": {line: edge or None}}
+    def now() -> str:
+        pad = pad_under(fields.lines.job.settings, name)
+        return "" if pad is None else f"{pad.thickness_mm:g}"
 
-    fields.add(
-        field(line, read(fields.row()), fields.keeps(values), hint="0", classes="fk-short"), read
-    )
+    async def kept(text: Any) -> None:
+        thickness_mm = typed_length_mm(text, "pad") or None
+        await desk.editing.edit(partial(pad_patch, desk.session.job(), name, thickness_mm))
+
+    made = field("Pad under it, mm", now(), fields.acts(kept), hint="0", classes="fk-short")
+    fields.add(made, lambda _: now())
 
 
 def _more(desk: DesignDesk, do: Do, name: str, view: PatchView | None) -> None:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Mapping
 from typing import TYPE_CHECKING, Any, TypeAlias
 
+from fitkit.errors import InputError
 from fitkit.room.design_desk import DesignDesk
-from fitkit.room.form_fields import choice
+from fitkit.room.form_fields import choice, tick
 from fitkit.room.kept_input import KeptInput
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, field
@@ -104,6 +105,29 @@ class RowFields:
         keep = self.keeps(lambda text: {key: typed_length_mm(text, label)})
         self.add(field(label, read(self.row()), keep, hint=hint, classes="fk-short"), read)
 
+    def number(self, label: str, key: str, *, hint: str = "") -> None:
+        """Put a number without a unit of length on the page; left empty it is taken out."""
+
+        def read(row: Row) -> str:
+            return "" if row.get(key) is None else f"{row[key]:g}"
+
+        keep = self.keeps(lambda text: {key: _typed_number(text, label)})
+        self.add(field(label, read(self.row()), keep, hint=hint, classes="fk-short"), read)
+
+    def listed(self, name: str, key: str) -> None:
+        """Put a box to tick on the page for a name that a list of the row holds or not."""
+
+        def read(row: Row) -> bool:
+            return name in row.get(key, ())
+
+        def values(wanted: Any) -> Row:
+            rest = [one for one in self.row().get(key, ()) if one != name]
+            return {key: ([*rest, name] if wanted else rest) or None}
+
+        made = tick(name, read(self.row()), self.keeps(values))
+        made._props["data-key"] = f"{key} {name}"
+        self.add(made, read)
+
     def one_of(self, label: str, key: str, options: list[tuple[str, str]], *, bare: str) -> None:
         """Put a choice on the page; ``bare`` stands where nothing is set, nothing is ``""``."""
 
@@ -117,6 +141,16 @@ class RowFields:
             options = [*options, (now, now)]
         keep = self.keeps(lambda value: {key: as_told.get(value, value) if value != "" else None})
         self.add(choice(label, now, keep, options), read)
+
+
+def _typed_number(text: Any, what: str) -> float | None:
+    told = str(text).strip().removesuffix("%").strip().replace(",", ".")
+    if not told:
+        return None
+    try:
+        return float(told)
+    except ValueError as error:
+        raise InputError(f"{what}: '{text}' is not a number.", "Write one such as 5.") from error
 
 
 def typed_length_mm(text: Any, what: str) -> float | None:
