@@ -74,7 +74,7 @@ def _view(page: RoomPage) -> None:
     show()
     page.follow(show, of=lambda: session.versions("body"), within=viewer)
     marks.join(viewer)
-    page.live(marks.panel, of=marks.panel_key)
+    page.live(marks.panel, of=marks.panel_key, about=lambda: (marks.kind, marks.chosen))
 
 
 def _body(session: RoomSession) -> SeenBody | None:

@@ -69,6 +69,7 @@ def build(page: RoomPage) -> None:
             page.live(
                 lambda: movement_panel(page, look.motion, look.range, _all_findings(page)),
                 of=chosen,
+                about=lambda: look.range_name,
             )
         page.live(lambda: trim_list(page, look.motion), of=look.depends)
         page.live(lambda: _wishes(page, look), of=look.depends)

@@ -17,8 +17,9 @@ from fitkit.room.session import RoomSession
 
 __all__ = ["RoomPage"]
 
-# What changes together is looked at once.
+# What changes together is looked at once; what a page keeps for itself is looked at now and then.
 _SECONDS_TO_GATHER = 0.03
+_SECONDS_BETWEEN_LOOKS = 0.5
 
 
 @dataclass(slots=True)
@@ -34,8 +35,8 @@ class _Part:
 class RoomPage:
     """One page in one browser tab.
 
-    Its parts are looked at whenever the session says that something changed; whoever changes
-    anything else that they depend on calls :meth:`look_soon`.
+    Its parts are looked at as soon as the session says that something changed. What else they
+    depend on is found a little later, or at once after :meth:`look_soon`: it has to be cheap to ask.
 
     Parameters
     ----------
@@ -50,6 +51,7 @@ class RoomPage:
         self._loop = asyncio.get_running_loop()
         self._due: asyncio.TimerHandle | None = None
         session.followers.add(self.look_soon, within=self._client.content)
+        ui.timer(_SECONDS_BETWEEN_LOOKS, self._look)
 
     def live(
         self,
@@ -135,7 +137,9 @@ class RoomPage:
             self._due = self._loop.call_later(_SECONDS_TO_GATHER, self._look)
 
     def _look(self) -> None:
-        self._due = None
+        if self._due is not None:
+            self._due.cancel()
+            self._due = None
         if self._client.content.is_deleted:
             return
         with self._client:

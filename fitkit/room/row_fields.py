@@ -47,7 +47,7 @@ class RowFields:
         self.box._props["data-key"] = f"{section} {name}"  # its fields are of no other row
 
         def depends() -> tuple[object, ...]:
-            return str(self.row()), desk.now.trial is None
+            return desk.now.lines, desk.now.trial is None
 
         page.follow(self.refresh, of=depends, within=self.box)
 
