@@ -36,7 +36,7 @@ class RoomPage:
     """One page in one browser tab.
 
     Its parts are looked at as soon as the session says that something changed. What else they
-    depend on is found a little later, or at once after :meth:`look_soon`: it has to be cheap to ask.
+    depend on is found a little later, or at once after :meth:`look_soon`; asking has to be cheap.
 
     Parameters
     ----------

@@ -6,6 +6,7 @@ What the view shows is asked of it as values, not read off its pixels.
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,7 @@ from PIL import Image
 from fitkit.job.body_files import body_files
 from fitkit.job.job_folder import open_job
 from fitkit.job.made_from import FileDigests
-from fitkit.workflow.edit_job import list_rows
+from fitkit.workflow.edit_job import add_row, list_rows, remove_row
 from tests.patch.upright import cylinder_form
 from tests.room.browser import launched_browser, open_room_of, watched_page
 
@@ -101,10 +102,28 @@ def state(page: Any) -> dict[str, Any]:
     return found
 
 
+# Where a point is on the screen, once the view has come to rest there.
+_SPOT = f"""async (point) => {{
+  const frame = () => new Promise(requestAnimationFrame);
+  const seen = () => {{
+    const {{ x, y }} = {VIEW}.canvas.getBoundingClientRect();
+    const [right, down] = {VIEW}.project(point);
+    return [x + right, y + down];
+  }};
+  let [now, still] = [seen(), 0];
+  while (still < 2) {{
+    await frame();
+    const next = seen();
+    still = Math.hypot(next[0] - now[0], next[1] - now[1]) < 0.1 ? still + 1 : 0;
+    now = next;
+  }}
+  return now;
+}}"""
+
+
 def spot(page: Any, point: tuple[float, float, float]) -> tuple[float, float]:
-    box = page.locator(".fk-view-canvas").bounding_box()
-    x, y = page.evaluate(f"p => {VIEW}.project(p)", list(point))
-    return box["x"] + x, box["y"] + y
+    x, y = page.evaluate(_SPOT, list(point))
+    return x, y
 
 
 def click(page: Any, point: tuple[float, float, float]) -> None:
@@ -161,23 +180,11 @@ def test_lines_drawn_by_clicks_bound_a_patch_that_is_undone_and_redone(
     page.wait_for_function(f"() => {VIEW}.state().marked.includes('patch belly plate')")
 
     for _ in range(4):
-        undo = page.get_by_role("button", name="Undo")
-        before = (folder / "job.toml").read_bytes()
-        undo.click()
-        waits_for_change(page, folder, before)
+        page.get_by_role("button", name="Undo").click()
+    waits_until(page, lambda: (folder / "job.toml").read_text(encoding="utf-8") == TEXT)
     shows_lines(page, "line low", "line high")
-    assert (folder / "job.toml").read_text(encoding="utf-8") == TEXT
     page.get_by_role("button", name="Redo").click()
     shows_lines(page, "line low", "line high", "line line")
-
-
-def waits_for_change(page: Any, folder: Path, before: bytes) -> None:
-    for _ in range(200):
-        if (folder / "job.toml").read_bytes() != before:
-            page.wait_for_timeout(500)  # the buttons follow
-            return
-        page.wait_for_timeout(50)
-    raise AssertionError("the job did not change")
 
 
 def test_turning_the_body_is_no_click(page: Any, folder: Path) -> None:
@@ -323,3 +330,77 @@ def test_it_draws_only_when_something_changed(page: Any) -> None:
     frames = state(page)["frames"]
     page.wait_for_timeout(1500)
     assert state(page)["frames"] == frames
+
+
+def test_a_press_and_typing_go_on_while_the_page_is_built_anew(page: Any, folder: Path) -> None:
+    """Another program changes the job between press and release, and between two letters."""
+    low = page.get_by_role("button", name="low 628 mm").bounding_box()
+    page.mouse.move(low["x"] + 0.5 * low["width"], low["y"] + 0.5 * low["height"])
+    page.mouse.down()
+    add_row(folder, "line", {"name": "belt", "kind": "level", "height_mm": 200})
+    shows_lines(page, "line low", "line high", "line belt")
+    page.get_by_role("button", name="belt 628 mm").wait_for()
+    page.mouse.up()
+    page.wait_for_function(f"() => {VIEW}.state().marked.includes('line low')")
+
+    name = page.get_by_role("textbox", name="Name", exact=True)
+    page.wait_for_function("() => document.querySelector('.fk-card input').value === 'low'")
+    name.select_text()
+    page.keyboard.type("he")
+    remove_row(folder, "line", "belt")
+    shows_lines(page, "line low", "line high")
+    page.keyboard.type("m")
+    page.keyboard.press("Enter")
+    shows_lines(page, "line hem", "line high")
+
+
+def touches(hand: Any, phase: str, *places: tuple[float, float]) -> None:
+    points = [{"x": x, "y": y, "id": number} for number, (x, y) in enumerate(places)]
+    hand.send("Input.dispatchTouchEvent", {"type": phase, "touchPoints": points})
+
+
+def test_two_fingers_come_nearer_and_neither_draw_nor_drag(page: Any, folder: Path) -> None:
+    draw(page, RIGHT_LOW, RIGHT_HIGH)
+    page.wait_for_function(f"() => 'place 2' in {VIEW}.state().discs")
+    take(page, "Draw a line", "where the line begins")
+    hand, before = page.context.new_cdp_session(page), state(page)
+    (x, y), (u, v) = spot(page, MIDDLE), spot(page, RIGHT_HIGH)
+    touches(hand, "touchStart", (x, y))
+    touches(hand, "touchStart", (x, y), (x + 40, y))
+    for step in range(1, 6):
+        touches(hand, "touchMove", (x - 8 * step, y), (x + 40 + 8 * step, y))
+    touches(hand, "touchEnd")
+    away = f"Math.hypot(...{VIEW}.state().eye.map((value, i) => value - [0, 0, 200][i]))"
+    far = math.dist(before["eye"], (0.0, 0.0, 200.0))
+    page.wait_for_function(f"() => {away} < {0.8 * far}")
+    assert "first" not in state(page)["discs"]
+
+    # A place in hand is put back where a second finger comes down.
+    page.get_by_role("button", name="Front").click()
+    page.wait_for_function(f"() => {away} > {0.95 * far}")
+    touches(hand, "touchStart", (u, v))
+    touches(hand, "touchMove", (u + 30, v - 20))
+    touches(hand, "touchStart", (u + 30, v - 20), (u + 80, v))
+    touches(hand, "touchEnd")
+    place = f"{VIEW}.state().discs['place 2'].at"
+    page.wait_for_function(f"() => Math.abs({place}[2] - 320) < 1")
+    assert list_rows(folder, "line")[2]["points"][1]["height_mm"] == pytest.approx(320, abs=1)
+
+
+def test_a_pen_may_tremble(page: Any, folder: Path) -> None:
+    take(page, "Draw a line", "where the line begins")
+    hand = page.context.new_cdp_session(page)
+
+    def pen(kind: str, x: float, y: float) -> None:
+        told = {"x": x, "y": y, "button": "left", "clickCount": 1, "pointerType": "pen"}
+        hand.send("Input.dispatchMouseEvent", {"type": kind, **told})
+
+    for number, point in enumerate((RIGHT_LOW, RIGHT_HIGH)):
+        x, y = spot(page, point)
+        pen("mousePressed", x, y)
+        pen("mouseMoved", x + 4, y + 4)  # a mouse that is moved so far turns the body
+        pen("mouseReleased", x + 4, y + 4)
+        if number == 0:
+            page.wait_for_function(f"() => 'first' in {VIEW}.state().discs")
+    shows_lines(page, "line low", "line high", "line line")
+    waits_until(page, lambda: lines(folder) == ["low", "high", "line"])
