@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any, assert_never
 import numpy as np
 
 from fitkit.body.side import Side
+from fitkit.errors import JobError
+from fitkit.holding.pad import PadDesign
 from fitkit.holding.strap_design import StrapDesign
 from fitkit.job.settings import (
     AnchorSection,
@@ -74,6 +76,7 @@ __all__ = [
     "line_designs",
     "named_girths",
     "own_hardware",
+    "pad_designs",
     "padding_designs",
     "part_number_words",
     "part_numbers",
@@ -330,6 +333,29 @@ def strap_designs(settings: JobSettings) -> tuple[StrapDesign, ...]:
         )
         for row in settings.strap
     )
+
+
+def pad_designs(settings: JobSettings) -> tuple[PadDesign, ...]:
+    """Return the pads in the order of the file.
+
+    Raises
+    ------
+    JobError
+        When there is no room for one under its plate.
+    """
+    under = {patch.name: patch.clearance_mm or 0.0 for patch in patch_designs(settings)}
+    made = []
+    for row in settings.pad:
+        room = settings.form.padding_mm or under[row.on]
+        thickness = room / row.layers if row.thickness_mm is None else row.thickness_mm
+        if thickness <= 0:
+            raise JobError(
+                f"The pad '{row.name}' has no thickness: '{row.on}' lies on the body without room.",
+                "Give it a thickness_mm, or the patch a clearance_mm.",
+            )
+        material = sheet_material_named(row.material).name
+        made.append(PadDesign(row.name, row.on, thickness, material, row.layers, row.edge_mm))
+    return tuple(made)
 
 
 def own_hardware(settings: JobSettings) -> tuple[OwnHardware, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
@@ -11,7 +11,27 @@ from fitkit.job.setting_words import LengthAboveZero, LengthFromZero, Name, Sect
 from fitkit.materials.rivet import rivet_named
 from fitkit.materials.sheet_material import sheet_material_named
 
-__all__ = ["StrapSection"]
+__all__ = ["PadSection", "StrapSection"]
+
+
+class PadSection(Section):
+    """A ``[[pad]]`` glued inside a patch, ending ``edge_mm`` inside its own edge.
+
+    Without ``thickness_mm`` it fills the padding of ``[form]``, else all of the room under the
+    plate.
+    """
+
+    name: Name
+    on: str
+    thickness_mm: LengthAboveZero | None = None
+    material: str = "foam"
+    layers: Annotated[int, Field(ge=1, le=20)] = 1
+    edge_mm: LengthFromZero = 10.0
+
+    @model_validator(mode="after")
+    def _known(self) -> PadSection:
+        sheet_material_named(self.material)
+        return self
 
 
 class StrapSection(Section):

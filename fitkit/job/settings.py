@@ -13,7 +13,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from fitkit.drawing.paper import paper_named
 from fitkit.job.book_settings import BookSection, HardwareSection
-from fitkit.job.holding_settings import StrapSection
+from fitkit.job.holding_settings import PadSection, StrapSection
 from fitkit.job.line_settings import (
     AnchorSection,
     FormSection,
@@ -76,6 +76,7 @@ __all__ = [
     "MotionSection",
     "NeedSection",
     "NestSection",
+    "PadSection",
     "PaddingSection",
     "ParallelSection",
     "PatchSection",
@@ -149,6 +150,7 @@ class JobSettings(Section):
     attachment: list[AttachmentSection] = Field(default_factory=list)
     artwork: list[ArtworkSection] = Field(default_factory=list)
     strap: list[StrapSection] = Field(default_factory=list)
+    pad: list[PadSection] = Field(default_factory=list)
     motion: MotionSection = MotionSection()
     need: list[NeedSection] = Field(default_factory=list)
     lames: list[LamesSection] = Field(default_factory=list)

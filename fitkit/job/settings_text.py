@@ -180,6 +180,8 @@ def _known_words(path: Sequence[Any], values: dict[str, Any]) -> list[str]:
         model = words.HardwareSection
     elif names and names[0] == "strap":
         model = words.StrapSection
+    elif names and names[0] == "pad":
+        model = words.PadSection
     elif names and names[0] == "stock":
         model = words.BadZoneSection if names[-1] == "bad" else words.StockSection
     elif names and names[0] == "pinned":
@@ -312,7 +314,7 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
         if part.on not in patch_names:
             remedy = f"Use one of: {', '.join(patch_names) or 'none drawn yet'}."
             add("attachment", index, part.name, "on", f"there is no patch '{part.on}'.", remedy)
-    problems += _strap_problems(text, settings, stems)
+    problems += _holding_problems(text, settings, stems)
     for index, bought in enumerate(settings.hardware):
         if bought.on and bought.on not in patch_names:
             remedy = f"Use one of: {', '.join(patch_names) or 'none drawn yet'}; or leave it out."
@@ -333,8 +335,8 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
     return problems
 
 
-def _strap_problems(text: str, settings: JobSettings, taken: Mapping[str, str]) -> list[Problem]:
-    """Return straps whose names are taken, or whose plates or lines are not there."""
+def _holding_problems(text: str, settings: JobSettings, taken: Mapping[str, str]) -> list[Problem]:
+    """Return straps and pads whose names are taken, or whose plates or lines are not there."""
     from fitkit.job.settings import file_stem
 
     problems: list[Problem] = []
@@ -342,27 +344,31 @@ def _strap_problems(text: str, settings: JobSettings, taken: Mapping[str, str]) 
     patches = [patch.name for patch in settings.patch]
     lines = [line.name for line in settings.line]
 
-    def add(index: int, name: str, key: str, cause: str, remedy: str) -> None:
-        spot = _line_of(text, ("strap", index, key))
-        problems.append(Problem(f'[[strap]] "{name}"', spot, cause, remedy))
+    def add(section: str, index: int, name: str, key: str, cause: str, remedy: str) -> None:
+        spot = _line_of(text, (section, index, key))
+        problems.append(Problem(f'[[{section}]] "{name}"', spot, cause, remedy))
 
-    for index, row in enumerate(settings.strap):
-        stem = file_stem(row.name)
+    named: list[tuple[str, int, str, tuple[str, ...]]]
+    named = [("strap", i, row.name, row.on) for i, row in enumerate(settings.strap)]
+    named += [("pad", i, row.name, (row.on,)) for i, row in enumerate(settings.pad)]
+    for section, index, name, on in named:
+        stem = file_stem(name)
         if stem in seen:
             cause = f"the name is taken by '{seen[stem]}' already."
-            add(index, row.name, "name", cause, "Give it a name of its own.")
-        seen.setdefault(stem, row.name)
-        for wanted in row.on:
+            add(section, index, name, "name", cause, "Give it a name of its own.")
+        seen.setdefault(stem, name)
+        for wanted in on:
             if wanted not in patches:
                 remedy = f"Use one of: {', '.join(patches) or 'none drawn yet'}."
-                add(index, row.name, "on", f"there is no patch '{wanted}'.", remedy)
-        for key, places in (("at", row.at), ("through", row.through)):
+                add(section, index, name, "on", f"there is no patch '{wanted}'.", remedy)
+    for index, strap in enumerate(settings.strap):
+        for key, places in (("at", strap.at), ("through", strap.through)):
             for place in places:
                 for wanted in filter(None, (place.line, place.crossing)):
                     if wanted not in lines:
                         remedy = f"Use one of: {', '.join(lines) or 'none drawn yet'}."
                         cause = f"there is no tape line '{wanted}' ({key})."
-                        add(index, row.name, key, cause, remedy)
+                        add("strap", index, strap.name, key, cause, remedy)
     return problems
 
 

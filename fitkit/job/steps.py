@@ -180,6 +180,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 **_artwork(settings),
                 **_attachments(settings),
                 **_straps(settings),
+                **_pads(settings),
             }
         case "pages":
             return {
@@ -239,6 +240,14 @@ def _straps(settings: JobSettings) -> dict[str, Any]:
     if not settings.strap:
         return {}
     return {"[[strap]]": [row.model_dump(mode="json") for row in settings.strap]}
+
+
+def _pads(settings: JobSettings) -> dict[str, Any]:
+    """Return what the job says on pads, nothing where it has none."""
+    if not settings.pad:
+        return {}
+    rows = [row.model_dump(mode="json") for row in settings.pad]
+    return {"[[pad]]": [rows, settings.form.padding_mm, settings.form.room_mm()]}
 
 
 def _attachments(settings: JobSettings) -> dict[str, Any]:

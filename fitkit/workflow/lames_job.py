@@ -127,6 +127,7 @@ def _named_elsewhere(job: Job, text: str, patch: str, names: list[str]) -> str:
             text = with_changed_row(text, "patch", row.name, {"over": over})
     standing = [("attachment", one.name) for one in job.settings.attachment if one.on == patch]
     standing += [("hardware", one.name) for one in job.settings.hardware if one.on == patch]
+    standing += [("pad", one.name) for one in job.settings.pad if one.on == patch]
     for section, name in standing:
         text = with_changed_row(text, section, name, {"on": names[0]})
     for strap in job.settings.strap:

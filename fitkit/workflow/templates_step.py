@@ -53,13 +53,13 @@ def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Mad
     moving, remarks = moving_seats(job, digests)
     findings += [*(finding for strap in straps for finding in strap.findings), *remarks]
     fastened = [*(seat for strap in straps for seat in strap.seats), *moving]
+    seats = {flat.design.name: seats_on(flat, fastened) for flat in flats}
     every: list[Template] = []
     for index, design in enumerate(designs):
         if progress is not None:
             progress(index / len(designs), f"drawing the template of '{design.name}'")
         art, twin_art, remarks = artwork_on(job, flats[index])
         findings += remarks
-        seats = seats_on(flats[index], fastened)
         every += make_templates(
             flats[index],
             number=numbers[design.name],
@@ -71,8 +71,8 @@ def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Mad
             numbers=marks,
             art_mm=art,
             twin_art_mm=twin_art,
-            seats=seats.drawn,
-            twin_seats=seats.twin,
+            seats=seats[design.name].drawn,
+            twin_seats=seats[design.name].twin,
         )
     if job.settings.attachment:
         from fitkit.workflow.attachments import attachment_drawings
@@ -84,6 +84,12 @@ def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Mad
 
         every += strap_drawings(job, straps, number=len(every) + 1)
         files |= strap_files(straps)
+    if job.settings.pad:
+        from fitkit.workflow.pads import laid_pads, pad_drawings
+
+        pads = laid_pads(job, flats, rows, seats)
+        findings += [finding for pad in pads for finding in pad.findings]
+        every += pad_drawings(job, pads, flats, number=len(every) + 1)
     for template in every:
         stem = template_stem(template)
         files[f"{stem}.json"] = template_file(template)

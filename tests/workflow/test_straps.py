@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 from fitkit.body.body import Body, SegmentAxis
 from fitkit.body.side import Side
 from fitkit.cli.app import app
-from fitkit.errors import DesignError
+from fitkit.errors import DesignError, JobError
 from fitkit.job.body_files import body_files
 from fitkit.job.job_folder import Job, open_job
 from fitkit.job.made_from import FileDigests
@@ -275,3 +275,29 @@ def test_at_the_edge_the_rivets_follow_inwards(job: Job) -> None:
     middle = RADIUS + ROOM + 1.0 + 1.5
     inset = 10.0 * middle / (RADIUS + ROOM + 0.5)
     assert strap.run.length_mm == pytest.approx(middle * np.radians(85.0) + inset, abs=1.0)
+
+
+def test_pad_under_a_pair_fills_its_room_and_keeps_clear_of_the_strap(job: Job) -> None:
+    pad = '\n[[pad]]\nname = "left lining"\non = "front plate"\n'
+    (job.folder / "job.toml").write_text(TEXT + STRAP + pad, encoding="utf-8")
+    assert open_job(job.folder).state("blanks").state == "fresh"
+    make_job(job.folder, until="templates")
+    drawn = read_templates(job.result_folder("templates"))
+    left, right = drawn[-2:]
+    assert [(one.number, one.name, one.side) for one in (left, right)] == [
+        (8, "left lining", Side.LEFT),
+        (9, "right lining", Side.RIGHT),
+    ]
+    assert (left.material, left.thickness_mm) == ("foam", ROOM)
+    # One rivet is punched; the other, 20 mm from the plate's edge, is cut out to the pad's own.
+    assert len(left.drawing.holes) == 1
+    height = np.ptp(drawn[0].outline_mm[:, 1]) - 20.0
+    assert np.ptp(left.outline_mm[:, 1]) == pytest.approx(height, abs=1.0)
+    for wrong, said in (
+        (pad.replace("front plate", "frnot plate"), "no patch 'frnot plate'"),
+        (pad.replace("left lining", "back plate"), "taken by 'back plate'"),
+        (pad + "edge = 5\n", "Did you mean 'edge_mm'?"),
+    ):
+        with pytest.raises(JobError) as caught:
+            job.with_text(TEXT + STRAP + wrong)
+        assert said in f"{caught.value.cause} {caught.value.remedy}"
