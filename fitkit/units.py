@@ -10,7 +10,13 @@ import re
 
 from fitkit.errors import InputError
 
-__all__ = ["MM_PER_UNIT", "format_length_mm", "parse_length_mm", "radians_from_degrees"]
+__all__ = [
+    "MM_PER_UNIT",
+    "format_length_mm",
+    "parse_length_mm",
+    "parse_number",
+    "radians_from_degrees",
+]
 
 MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 """Millimetres in one of each unit (the inch is 25.4 mm exactly, by definition since 1959)."""
@@ -45,6 +51,28 @@ def parse_length_mm(text: str | float, *, what: str = "length") -> float:
     if not math.isfinite(value):
         raise InputError(f"The {what} '{text}' is not finite.", "Give a finite number.")
     return value * MM_PER_UNIT[unit]
+
+
+def parse_number(text: str, *, sign: str, what: str, example: str) -> float:
+    """Return a typed number; the sign of its unit, ``"°"`` or ``"%"``, may stand behind it.
+
+    Raises
+    ------
+    InputError
+        When it is not a finite number.
+
+    Examples
+    --------
+    >>> parse_number(" 12,5 °", sign="°", what="angle", example="120")
+    12.5
+    """
+    try:
+        value = float(text.strip().removesuffix(sign).strip().replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise InputError(f"The {what} '{text}' is not a number.", f"Give one, as {example}.")
+    return value
 
 
 def format_length_mm(length_mm: float, *, decimals: int = 1) -> str:

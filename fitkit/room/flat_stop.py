@@ -5,6 +5,7 @@ from __future__ import annotations
 from nicegui import ui
 
 from fitkit.errors import FitkitError
+from fitkit.room.flat_wishes import blank_wishes, cut_wishes
 from fitkit.room.made_routes import made_address
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, picture, show_findings, table, words
@@ -191,6 +192,7 @@ def _other_ways(page: RoomPage, chosen: _Chosen) -> None:
         return
     with box("fk-even"):
         _forming(page, patch)
+        blank_wishes(page, patch)
         _cuts(page, patch)
 
 
@@ -267,3 +269,4 @@ def _cuts(page: RoomPage, patch: SeenFlat) -> None:
             button("Without cuts",
                    lambda: page.try_to(lambda: take_out_cuts(session.job(), patch.name)),
                    small=True)  # fmt: skip
+        cut_wishes(page, patch)

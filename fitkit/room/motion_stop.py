@@ -172,7 +172,9 @@ class _Look:
 
     async def _show(self, part: float) -> None:
         session = self._session
-        of = (session.folder, session.versions("body", "patches", "motion"), session.revision)
+        motion, chosen = self.motion, self.range
+        fresh = motion is not None and motion.fresh
+        of = (session.folder, session.versions("body", "patches", "motion"), fresh)
         if of != self._moving_of:
             self._moving_of, self._moving = of, None
             self._moving = await asyncio.to_thread(read_moving_body, session.job())
@@ -180,8 +182,7 @@ class _Look:
             self.revision += 1
         if self._moving is None or self._viewer is None:
             return
-        motion, chosen = self.motion, self.range
-        if motion is None or not motion.fresh:
+        if not fresh:
             chosen, part = None, 0.0  # what was found is of other plates
         posed = await asyncio.to_thread(pose_body, self._moving, chosen, part)
         _show_posed(self._viewer, posed, motion if part == 0.0 else None)

@@ -64,8 +64,12 @@ class RoomSession:
         Raises
         ------
         JobError
-            When the folder is not a job, or work goes on in the one that is open.
+            When the folder is not a job, or work goes on in another one that is open.
         """
+        if self.folder is not None and folder.resolve() == self.folder.resolve():
+            check_job(folder)
+            self.changed()
+            return
         if self.working:
             raise JobBusyError(
                 "Work is going on in the open job.", "Wait until it is done, or stop it."

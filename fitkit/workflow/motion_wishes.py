@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from fitkit.errors import InputError
+from fitkit.units import parse_number
 from fitkit.workflow.edit_settings import change_setting, read_job_settings
 from fitkit.workflow.step_report import StepReport
 
@@ -36,17 +36,11 @@ def want_angle(folder: Path | str, movement: str, degrees: str) -> StepReport:
     JobError
         When the job would not hold together with it; nothing is written then.
     """
-    told = degrees.strip().removesuffix("°").strip()
-    if not told:
+    if not degrees.strip():
         return change_setting(
             folder, "motion.wanted", movement, None, words=f"the {movement} goes by the norm"
         )
-    try:
-        angle = float(told.replace(",", "."))
-    except ValueError as error:
-        raise InputError(
-            f"'{degrees}' is not an angle.", "Give degrees from hanging and straight, as 120."
-        ) from error
+    angle = parse_number(degrees, sign="°", what=f"angle of the {movement}", example="120")
     return change_setting(
         folder, "motion.wanted", movement, angle, words=f"the {movement} wanted to {angle:g}°"
     )

@@ -10,6 +10,7 @@ from fitkit.findings import Finding
 
 if TYPE_CHECKING:
     from fitkit.flatten.cut_choice import CutChoice
+    from fitkit.flatten.flat_patch import FlatPatch
     from fitkit.flatten.sheet_demand import SheetDemand
     from fitkit.geometry.arrays import Bytes
     from fitkit.geometry.mesh import TriangleMesh
@@ -33,6 +34,8 @@ class SeenFlat:
         What the plate asks of its sheet.
     choices
         Relief cuts to choose from, the first without any.
+    lines
+        The tape lines round it, in the order of its edges; ``"seam"`` where it was opened.
     has_cuts
         Whether it is cut already.
     strain_file, cuts_file
@@ -50,6 +53,7 @@ class SeenFlat:
     side: str
     demand: SheetDemand
     choices: tuple[CutChoice, ...]
+    lines: tuple[str, ...]
     has_cuts: bool
     strain_file: str
     cuts_file: str
@@ -98,6 +102,7 @@ def see_flat(folder: Path | str) -> tuple[SeenFlat, ...]:
                 _facing(flat.form),
                 sheet_demand(flat),
                 read_cut_choices(blanks, design.name),
+                _lines_of(flat),
                 bool(design.cuts),
                 f"{stem}-strain.png",
                 f"{stem}.cuts.png",
@@ -106,6 +111,14 @@ def see_flat(folder: Path | str) -> tuple[SeenFlat, ...]:
             )
         )
     return tuple(seen)
+
+
+def _lines_of(flat: FlatPatch) -> tuple[str, ...]:
+    """Return the names of the edges of a blank, its seams as one, its relief cuts left out."""
+    from fitkit.flatten.edge_names import SEAM, is_cut_edge, is_seam
+
+    names = (edge.line for edge in flat.outline if not is_cut_edge(edge.line))
+    return tuple(dict.fromkeys(SEAM if is_seam(name) else name for name in names))
 
 
 def _templates_by_patch(folder: Path) -> dict[str, tuple[str, ...]]:

@@ -210,6 +210,13 @@ def test_from_lines_to_the_printed_page(page: Any, shelf: Path, tmp_path: Path) 
     page.get_by_role("heading", name="belly plate, laid flat").wait_for()
     plate = "document.querySelector('.fk-view')?.view?.state().meshes['belly plate']"
     page.wait_for_function(f"() => {plate}?.triangles > 50")
+    held = page.get_by_role("group", name="Lines that keep their true length")
+    held.get_by_label("hem").check()
+    page.get_by_role("button", name="Lay flat").wait_for()
+    assert open_job(folder).settings.patch[0].hold == ["hem"]
+    held.get_by_label("hem").uncheck()
+    page.get_by_role("button", name="Lay flat").wait_for(state="detached")
+    assert open_job(folder).settings.patch[0].hold == []
     page.get_by_role("button", name="Try them side by side").click()
     page.get_by_role("row", name="dish: stretch the middle").get_by_role("button").click(
         timeout=120_000

@@ -15,6 +15,7 @@ from scipy.interpolate import PchipInterpolator
 from fitkit.capture.camera import Camera
 from fitkit.capture.marker_sheet import marker_sheet
 from fitkit.capture.photo import Photo
+from fitkit.geometry.arrays import Bytes
 from fitkit.geometry.mesh import TriangleMesh
 from tests.truth.camera_walk import camera_at, phone_lens
 from tests.truth.mannequin import turned_solid
@@ -43,8 +44,9 @@ _PROFILE = (
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HeadScene:
-    """Photos as read, with all that is true about them."""
+    """Photos as taken, (H, W, 3) uint8 RGB each, and as read, with all that is true about them."""
 
+    pictures: tuple[Bytes, ...]
     photos: tuple[Photo, ...]
     cameras: tuple[Camera, ...]
     sheets: tuple[PlacedSheet, ...]
@@ -97,7 +99,7 @@ def head_photos(count: int = 16, *, height_px: int = 600, seed: int = 5) -> Head
     scene, sheets = head_scene()
     lens = phone_lens(height_px * 3 // 4, height_px)
     rng = np.random.default_rng(seed)
-    cameras, photos = [], []
+    cameras, pictures, photos = [], [], []
     for k in range(count):
         azimuth = np.radians(-90.0 + 360.0 * k / count) + rng.normal(0.0, 0.01)
         height, reach = ((360.0, 760.0), (600.0, 600.0))[k % 2]
@@ -110,7 +112,8 @@ def head_photos(count: int = 16, *, height_px: int = 600, seed: int = 5) -> Head
             roll_rad=float(rng.normal(0.0, 0.02)),
         )
         rgb = render_photo(scene, camera, seed=seed * 1000 + k)
+        pictures.append(rgb)
         grey = np.asarray(np.round(rgb @ [0.299, 0.587, 0.114]), dtype=np.uint8)
         cameras.append(camera)
         photos.append(Photo(camera.photo, grey, 1456.0 * height_px / 2016.0, True, "phone"))
-    return HeadScene(tuple(photos), tuple(cameras), sheets, head_form())
+    return HeadScene(tuple(pictures), tuple(photos), tuple(cameras), sheets, head_form())
