@@ -86,8 +86,8 @@ def _body(session: RoomSession) -> SeenBody | None:
 
 def _about(page: RoomPage) -> None:
     if not page.session.made("body"):
-        words("There is no body yet. It comes from the photos, or from the tape list alone.",
-              "p", "fk-soft")  # fmt: skip
+        words("There is no body yet. It comes from the photos, from the tape list alone, or from "
+              "a mesh made elsewhere.", "p", "fk-soft")  # fmt: skip
     show_findings(state_of_stop(stop_named("body"), page.session).findings)
 
 

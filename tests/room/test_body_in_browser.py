@@ -200,7 +200,7 @@ def test_a_dropped_mesh_is_asked_about_and_becomes_the_body(
     page: Any, shelf: Path, tmp_path: Path
 ) -> None:
     folder = shelf / "column"
-    small = tmp_path / "..evil name.obj.ply"
+    small = tmp_path / "evil name.obj.ply"
     small.write_bytes(ply_bytes(COLUMN.with_vertices(0.08 * COLUMN.vertices)))
     open_stop(page, "Column", "body")
     page.set_input_files(".fk-drop input[multiple]", [str(small)])
