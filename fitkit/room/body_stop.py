@@ -10,7 +10,7 @@ from nicegui import ui
 from fitkit.errors import FitkitError
 from fitkit.room.body_marks import BodyMarks
 from fitkit.room.made_routes import made_address
-from fitkit.room.mesh_panel import add_mesh_routes, mesh_panel
+from fitkit.room.mesh_panel import add_mesh_routes, mesh_panel, mesh_panel_key
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, field, mark, picture, show_findings, table, words
 from fitkit.room.session import RoomSession
@@ -42,9 +42,7 @@ def build(page: RoomPage) -> None:
             page.live(lambda: _tape_list(page))
     with box("fk-even"):
         page.live(lambda: _stand_in(page))
-        page.live(
-            lambda: mesh_panel(page), of=lambda: (page.session.revision, page.session.working)
-        )
+        page.live(lambda: mesh_panel(page), of=lambda: mesh_panel_key(page.session))
 
 
 def add_routes(app: FastAPI, session: RoomSession) -> Mapping[str, int]:

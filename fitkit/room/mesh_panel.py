@@ -26,11 +26,11 @@ from fitkit.workflow.take_in_mesh import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Hashable, Mapping
 
     from fitkit.body.mesh_unit import MeshUnit
 
-__all__ = ["add_mesh_routes", "mesh_panel"]
+__all__ = ["add_mesh_routes", "mesh_panel", "mesh_panel_key"]
 
 _ADDRESS = "/drop/mesh"
 _MOST_BYTES = 400_000_000
@@ -43,16 +43,15 @@ _FRONTS = (("", "found by itself"), ("-y", "-y"), ("y", "y"), ("z", "z"), ("-z",
 def mesh_panel(page: RoomPage) -> None:
     """Put the card on the page."""
     session = page.session
-    waiting = mesh_to_take(session.job())
-    settings = read_job_settings(session.job())["body"]
+    waiting, name, front = _known(session)
     with box("fk-card"):
         words("A mesh from elsewhere", "h2")
         if waiting is not None:
             _ask(page, waiting)
             return
-        if settings["from_mesh"]:
-            words(f"The body is that of the mesh '{settings['from_mesh']}'.", "p")
-            _turn(page, str(settings["front"] or ""))
+        if name:
+            words(f"The body is that of the mesh '{name}'.", "p")
+            _turn(page, front)
             button("Without the mesh again", lambda: page.try_to(lambda: _without(session)),
                    small=True)  # fmt: skip
         else:
@@ -70,6 +69,25 @@ def mesh_panel(page: RoomPage) -> None:
             idle="or drop it here: PLY, OBJ, STL, OFF, GLB",
             sent=sent,
         )
+
+
+def mesh_panel_key(session: RoomSession) -> Hashable:
+    """Return what the card depends on; what was chosen on it is not lost for less."""
+    return session.working, str(_known(session))
+
+
+def _known(session: RoomSession) -> tuple[MeshToTake | None, str, str]:
+    """Return the mesh that waits, the one that the body is of, and where the front is told."""
+
+    def read() -> tuple[MeshToTake | None, str, str]:
+        try:
+            told = read_job_settings(session.job())["body"]
+            waiting = mesh_to_take(session.job())
+        except FitkitError:
+            return None, "", ""  # which the head of the page tells
+        return waiting, str(told["from_mesh"] or ""), str(told["front"] or "")
+
+    return session.seen("mesh", session.revision, read)
 
 
 def _ask(page: RoomPage, waiting: MeshToTake) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
 
 from nicegui import ui
 
@@ -11,14 +12,38 @@ from fitkit.findings import Finding
 from fitkit.room.form_fields import choice
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, field, show_findings, table, words
+from fitkit.room.session import RoomSession
 from fitkit.workflow.edit_settings import read_job_settings
 from fitkit.workflow.motion_wishes import keep_untrimmed, ride_on, want_angle
 from fitkit.workflow.see_motion import SeenMotion, SeenRange, SeenTrim
 
-__all__ = ["lame_list", "movement_list", "movement_panel", "ride_list", "trim_list"]
+__all__ = [
+    "lame_list",
+    "motion_settings",
+    "movement_list",
+    "movement_panel",
+    "ride_list",
+    "trim_list",
+]
 
 _WHOLE_DEG = 180.0
 _NAMED = 2
+
+
+def motion_settings(session: RoomSession) -> Mapping[str, Any]:
+    """Return what the job says of motion; nothing where it cannot be read."""
+    told: Mapping[str, Any] = _settings(session).get("motion", {})
+    return told
+
+
+def _settings(session: RoomSession) -> Mapping[str, Any]:
+    def read() -> Mapping[str, Any]:
+        try:
+            return read_job_settings(session.job())
+        except FitkitError:
+            return {}  # which the head of the page tells
+
+    return session.seen("settings", session.revision, read)
 
 
 # -- movements -------------------------------------------------------------------------------
@@ -54,13 +79,10 @@ def movement_panel(
     if one is None or motion is None:
         return
 
-    def keep(text: str) -> None:
-        page.try_to(lambda: want_angle(page.session.job(), one.name, text))
-
     words(one.name, "h2")
     with box("fk-row"):
         if one.joint:
-            field("Wanted, degrees", f"{one.wanted_deg:.0f}", keep, classes="fk-angle fk-right")
+            _wanted(page, one)
         else:
             words(f"{one.wanted_deg:.0f}° wanted", "span")
         told = [one.because, f"{one.rest_deg:.0f}° at rest", f"free to {one.free_deg:.0f}°"]
@@ -78,6 +100,21 @@ def movement_panel(
                         f"{contact.depth_mm:.0f} mm deep at most",
                         "span",
                     )
+
+
+def _wanted(page: RoomPage, one: SeenRange) -> None:
+    """Put the field on the page; what the job says since goes before what was swept."""
+
+    def now() -> str:
+        degrees = motion_settings(page.session).get("wanted", {}).get(one.name, one.wanted_deg)
+        return f"{degrees:.0f}"
+
+    def keep(text: str) -> None:
+        page.try_to(lambda: want_angle(page.session.job(), one.name, text))
+        made.show(now())
+
+    made = field("Wanted, degrees", now(), keep, classes="fk-angle fk-right")
+    page.follow(lambda: made.show(now()), of=now, within=made)
 
 
 def _bar(one: SeenRange) -> None:
@@ -101,11 +138,8 @@ def _bar(one: SeenRange) -> None:
 
 def trim_list(page: RoomPage, motion: SeenMotion | None) -> None:
     """Put the trims that are offered on the page, to be taken up or refused."""
-    try:
-        kept = read_job_settings(page.session.job())["motion"]["keep"]
-    except FitkitError:
-        return
-    trims = motion.trims if motion is not None else ()
+    kept = motion_settings(page.session).get("keep", [])
+    trims = [trim for trim in (motion.trims if motion else ()) if trim.patch not in kept]
     if not trims and not kept:
         return
     with box("fk-card"):
@@ -162,10 +196,7 @@ def ride_list(page: RoomPage, motion: SeenMotion | None) -> None:
     """Put what each plate rides on, to be told otherwise."""
     if motion is None or not motion.rides:
         return
-    try:
-        told = read_job_settings(page.session.job())["motion"]["rides"]
-    except FitkitError:
-        return
+    told = motion_settings(page.session).get("rides", {})
     with box("fk-card"):
         words("What the plates are fastened to", "h2")
         with box("fk-rides"):
@@ -184,10 +215,7 @@ def _ride(page: RoomPage, patch: str, segment: str, told: str, segments: tuple[s
 
 def lame_list(page: RoomPage, motion: SeenMotion | None) -> None:
     """Put the rows of lames on the page, with the slots that the sweep asks of them."""
-    try:
-        rows = read_job_settings(page.session.job())["lames"]
-    except FitkitError:
-        return
+    rows = _settings(page.session).get("lames", [])
     if not rows:
         return
     with box("fk-card"):

@@ -12,6 +12,7 @@ from fitkit.findings import Finding
 from fitkit.room.form_fields import choice, slide, tick
 from fitkit.room.motion_lists import (
     lame_list,
+    motion_settings,
     movement_list,
     movement_panel,
     ride_list,
@@ -24,7 +25,7 @@ from fitkit.room.step_buttons import step_buttons
 from fitkit.room.stops import state_of_stop, stop_named
 from fitkit.room.turning_view import turning_view
 from fitkit.room.viewer import Disc, ShownLine, ShownMesh, Viewer
-from fitkit.workflow.edit_settings import change_setting, read_job_settings
+from fitkit.workflow.edit_settings import change_setting
 from fitkit.workflow.motion_wishes import want_need
 from fitkit.workflow.moving_body import MovingBody
 from fitkit.workflow.see_motion import (
@@ -52,10 +53,13 @@ _CAUTION = (
 
 def build(page: RoomPage) -> None:
     """Fill the page."""
+    session = page.session
     look = _Look(page)
 
-    def chosen() -> Hashable:
-        return look.depends(), look.range_name
+    def told(*keys: str) -> Hashable:
+        """Return what the job says of motion; no part is built anew for less."""
+        motion = motion_settings(session)
+        return session.working, look.found(), str([motion.get(key) for key in keys])
 
     with box("fk-two"):
         with box("fk-card"):
@@ -63,19 +67,22 @@ def build(page: RoomPage) -> None:
             look.join(turning_view("The body in motion, with its plates"))
             page.live(lambda: _turns(look), of=lambda: (look.range_name, look.revision))
         with box("fk-card fk-movements"):
-            page.live(lambda: movement_list(look.motion, look.range, look.choose), of=chosen)
+            page.live(
+                lambda: movement_list(look.motion, look.range, look.choose),
+                of=lambda: (look.found(), look.range_name),
+            )
     with box("fk-even"):
         with box("fk-card"):
             page.live(
                 lambda: movement_panel(page, look.motion, look.range, _all_findings(page)),
-                of=chosen,
+                of=lambda: (look.found(), look.range_name),
                 about=lambda: look.range_name,
             )
-        page.live(lambda: trim_list(page, look.motion), of=look.depends)
-        page.live(lambda: _wishes(page, look), of=look.depends)
-        page.live(lambda: ride_list(page, look.motion), of=look.depends)
-        page.live(lambda: lame_list(page, look.motion), of=look.depends)
-        page.live(lambda: _caution(page))
+        page.live(lambda: trim_list(page, look.motion), of=lambda: told("keep"))
+        page.live(lambda: _wishes(page, look), of=lambda: told("needs", "norms"))
+        page.live(lambda: ride_list(page, look.motion), of=lambda: told("rides"))
+        page.live(lambda: lame_list(page, look.motion), of=look.found)
+        page.live(lambda: _caution(page), of=look.found)
 
 
 class _Look:
@@ -94,9 +101,10 @@ class _Look:
         self.fault: FitkitError | None = None
         self.revision = 0
 
-    def depends(self) -> Hashable:
-        """Return what the lists depend on."""
-        return self._session.revision, self._session.working
+    def found(self) -> Hashable:
+        """Return what changes with what the last sweep found, or when that no longer holds."""
+        fresh = self.motion is not None and self.motion.fresh
+        return self._session.folder, self._session.versions("motion"), fresh
 
     @property
     def motion(self) -> SeenMotion | None:
@@ -266,7 +274,6 @@ def _wishes(page: RoomPage, look: _Look) -> None:
     session = page.session
     try:
         needs = known_needs(session.job(), look.motion)
-        settings = read_job_settings(session.job())["motion"]
     except FitkitError:
         return
 
@@ -281,7 +288,9 @@ def _wishes(page: RoomPage, look: _Look) -> None:
         if not any(need.wanted for need in needs):
             words("Without any of them, every movement is held against what is normal for a bare "
                   "body.", "p", "fk-soft")  # fmt: skip
-        choice("Norms of", settings["norms"], lambda value: _norms(page, value), _NORMS)
+        choice(
+            "Norms of", motion_settings(session)["norms"], lambda value: _norms(page, value), _NORMS
+        )
         step_buttons(page, step)
 
 
