@@ -72,13 +72,10 @@ def movement_list(
                 words(reached, "span", "fk-number" + " fk-is-wrong" * bool(one.contacts))
 
 
-def movement_panel(
-    page: RoomPage, motion: SeenMotion | None, one: SeenRange | None, findings: Iterable[Finding]
-) -> None:
+def movement_panel(page: RoomPage, one: SeenRange | None, findings: Iterable[Finding]) -> None:
     """Put what is known of one movement on the page, and how far it is wanted."""
-    if one is None or motion is None:
+    if one is None:
         return
-
     words(one.name, "h2")
     with box("fk-row"):
         if one.joint:
@@ -90,7 +87,7 @@ def movement_panel(
             told.append(f"to {one.trimmed_deg:.0f}° with the trims")
         words(", ".join(told), "p", "fk-grow fk-number")
     show_findings([one_of for one_of in findings if f" the {one.name} at " in one_of.message])
-    if motion.fresh and one.contacts:
+    if one.contacts:
         with box("fk-rows", "ol"):
             for number, contact in enumerate(one.contacts, start=1):
                 with box("fk-row fk-one-line", "li"):

@@ -74,11 +74,11 @@ def build(page: RoomPage) -> None:
     with box("fk-even"):
         with box("fk-card"):
             page.live(
-                lambda: movement_panel(page, look.motion, look.range, _all_findings(page)),
+                lambda: movement_panel(page, look.range, _all_findings(page)),
                 of=lambda: (look.found(), look.range_name),
                 about=lambda: look.range_name,
             )
-        page.live(lambda: trim_list(page, look.motion), of=lambda: told("keep"))
+        page.live(lambda: trim_list(page, look.motion), of=lambda: (told("keep"), look.fresh))
         page.live(lambda: _wishes(page, look), of=lambda: told("needs", "norms"))
         page.live(lambda: ride_list(page, look.motion), of=lambda: told("rides"))
         page.live(lambda: lame_list(page, look.motion), of=look.found)
@@ -102,9 +102,13 @@ class _Look:
         self.revision = 0
 
     def found(self) -> Hashable:
-        """Return what changes with what the last sweep found, or when that no longer holds."""
-        fresh = self.motion is not None and self.motion.fresh
-        return self._session.folder, self._session.versions("motion"), fresh
+        """Return what changes with what the last sweep found."""
+        return self._session.folder, self._session.versions("motion")
+
+    @property
+    def fresh(self) -> bool:
+        """Whether what it found is of the job as it is now."""
+        return self.motion is not None and self.motion.fresh
 
     @property
     def motion(self) -> SeenMotion | None:
@@ -181,8 +185,7 @@ class _Look:
     async def _show(self, part: float) -> None:
         session = self._session
         motion, chosen = self.motion, self.range
-        fresh = motion is not None and motion.fresh
-        of = (session.folder, session.versions("body", "patches", "motion"), fresh)
+        of = (session.folder, session.versions("body", "patches", "motion"), self.fresh)
         if of != self._moving_of:
             self._moving_of, self._moving = of, None
             self._moving = await asyncio.to_thread(read_moving_body, session.job())
@@ -190,7 +193,7 @@ class _Look:
             self.revision += 1
         if self._moving is None or self._viewer is None:
             return
-        if not fresh:
+        if not self.fresh:
             chosen, part = None, 0.0  # what was found is of other plates
         posed = await asyncio.to_thread(pose_body, self._moving, chosen, part)
         _show_posed(self._viewer, posed, motion if part == 0.0 else None)
