@@ -14,6 +14,7 @@ import pytest
 from fitkit.errors import JobBusyError
 from fitkit.job.job_folder import open_job
 from fitkit.room.session import RoomSession
+from fitkit.room.work import Work
 from fitkit.workflow.start_job import start_job
 
 PHOTOS = Path(__file__).parents[2] / "sample_scans" / "heron_warden" / "photos"
@@ -89,3 +90,14 @@ def test_a_worker_ends_when_its_room_is_gone(session: RoomSession) -> None:
     assert worker.wait(timeout=60) == 1
     worker.stdout.close()
     assert not (session.job() / "scan").exists()
+
+
+def test_the_open_job_is_opened_again_while_work_goes_on_in_it(session: RoomSession) -> None:
+    start_job(session.shelf / "other", name="Other")
+    session.work = Work("make", "Making")
+    revision = session.revision
+    session.take_up(session.shelf / "other" / ".." / "heron")
+    assert session.working
+    assert session.revision > revision
+    with pytest.raises(JobBusyError):
+        session.take_up(session.shelf / "other")
