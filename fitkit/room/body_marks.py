@@ -176,9 +176,11 @@ class BodyMarks:
     def _choose(self, name: str | None) -> None:
         self.chosen, self.putting = name, None
         self._show_discs()
+        self._page.look_soon()
 
     def _put_next(self, name: str | None) -> None:
         self.putting = (" ".join(name.split()) or None) if name else None
+        self._page.look_soon()
 
     async def _typed(self, mark: PlacedMark, axis: int, text: str) -> None:
         at = mark.at_mm.copy()
@@ -278,6 +280,7 @@ class BodyMarks:
             except FitkitError as error:
                 self._fault = error
         self._show_discs()
+        self._page.look_soon()
 
     def _show_discs(self) -> None:
         if self._viewer is None:

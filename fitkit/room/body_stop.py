@@ -42,7 +42,8 @@ def build(page: RoomPage) -> None:
             page.live(lambda: _tape_list(page))
     with box("fk-even"):
         page.live(lambda: _stand_in(page))
-        page.live(lambda: mesh_panel(page), of=lambda: mesh_panel_key(page.session))
+        page.live(lambda: mesh_panel(page), of=lambda: mesh_panel_key(page.session),
+                  about=lambda: mesh_panel_key(page.session))  # fmt: skip
 
 
 def add_routes(app: FastAPI, session: RoomSession) -> Mapping[str, int]:

@@ -65,11 +65,16 @@ def build(page: RoomPage) -> None:
         with box("fk-card"):
             page.live(lambda: _says(look), of=lambda: (look.range_name, look.revision))
             look.join(turning_view("The body in motion, with its plates"))
-            page.live(lambda: _turns(look), of=lambda: (look.range_name, look.revision))
+            page.live(
+                lambda: _turns(look),
+                of=lambda: (look.range_name, look.revision),
+                about=lambda: look.range_name,
+            )
         with box("fk-card fk-movements"):
             page.live(
                 lambda: movement_list(look.motion, look.range, look.choose),
                 of=lambda: (look.found(), look.range_name),
+                about=look.found,
             )
     with box("fk-even"):
         with box("fk-card"):
@@ -78,9 +83,13 @@ def build(page: RoomPage) -> None:
                 of=lambda: (look.found(), look.range_name),
                 about=lambda: look.range_name,
             )
-        page.live(lambda: trim_list(page, look.motion), of=lambda: (told("keep"), look.fresh))
+        page.live(
+            lambda: trim_list(page, look.motion),
+            of=lambda: (told("keep"), look.fresh),
+            about=lambda: (look.found(), str(motion_settings(session).get("keep"))),
+        )
         page.live(lambda: _wishes(page, look), of=lambda: told("needs", "norms"))
-        page.live(lambda: ride_list(page, look.motion), of=lambda: told("rides"))
+        page.live(lambda: ride_list(page, look.motion), of=lambda: told("rides"), about=look.found)
         page.live(lambda: lame_list(page, look.motion), of=look.found)
         page.live(lambda: _caution(page), of=look.found)
 
@@ -135,9 +144,8 @@ class _Look:
 
     def choose(self, name: str) -> None:
         """Look at the end of a range."""
-        self._chosen, self.part = name, 1.0
-        self.revision += 1
-        self._pose_soon()
+        self._chosen = name
+        self.turn(1.0)
         # Whoever chose it farther down a narrow page sees it.
         ui.run_javascript(
             "document.querySelector('.fk-view-box').scrollIntoView({block: 'nearest'})"
@@ -146,8 +154,12 @@ class _Look:
     def turn(self, part: float) -> None:
         """Look at another part of the range, 0 at rest to 1 at its end."""
         self.part = part
-        self.revision += 1
+        self._has_changed()
         self._pose_soon()
+
+    def _has_changed(self) -> None:
+        self.revision += 1
+        self._page.look_soon()
 
     async def slid(self, percent: float) -> None:
         """Follow the slider."""
@@ -178,7 +190,7 @@ class _Look:
                 await self._show(part)
         except FitkitError as error:
             self.fault = error
-            self.revision += 1
+            self._has_changed()
         finally:
             self._posing = False
 
@@ -190,7 +202,7 @@ class _Look:
             self._moving_of, self._moving = of, None
             self._moving = await asyncio.to_thread(read_moving_body, session.job())
             self.fault = None
-            self.revision += 1
+            self._has_changed()
         if self._moving is None or self._viewer is None:
             return
         if not self.fresh:
