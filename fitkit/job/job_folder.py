@@ -169,10 +169,11 @@ class Job:
     def steps(self) -> tuple[str, ...]:
         """Return the names of the steps this job needs.
 
-        There is no scan without photos, and no layout on sheets before some stock is told.
+        There is no scan without photos, and no layout on sheets before some stock is told or one
+        has been asked for.
         """
         left_out = set() if self.from_photos else {"scan"}
-        if not self.settings.stock:
+        if not self.settings.stock and MadeFrom.read(self.result_folder("sheets")) is None:
             left_out.add("sheets")
         return tuple(step.name for step in STEPS if step.name not in left_out)
 

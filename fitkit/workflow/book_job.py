@@ -6,6 +6,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fitkit.findings import Finding, Severity
 from fitkit.workflow.run_step import Made, run_step
 from fitkit.workflow.step_report import Progress, StepReport, part_of
 
@@ -46,9 +47,7 @@ def book_job(
     if measures is not None and job.settings.book.measures != measures:
         with job.locked("book"):
             job.with_text(with_setting(job.text, "book", "measures", measures)).keep_text()
-    # Where the job tells its stock, a book without the layout would be half a book.
-    also = ("sheets",) if job.settings.stock else ()
-    return make_job(folder, until="book", also=also, progress=progress)
+    return make_job(folder, until="book", progress=progress)
 
 
 def book(job: Job, *, digests: FileDigests, progress: Progress | None = None) -> StepReport:
@@ -87,7 +86,26 @@ def _made(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
     )
     if not content.measures:
         words += ", measures left out"
-    return Made(files, content.findings, words)
+    return Made(files, (*content.findings, *_left_out(job, digests)), words)
+
+
+def _left_out(job: Job, digests: FileDigests) -> tuple[Finding, ...]:
+    """Say which results are of an earlier state of the job, and so not in the book."""
+    return tuple(
+        Finding(
+            f"book-without-{step}",
+            Severity.NOTE,
+            "build book",
+            f"The {step} of this job {be} made before its last changes, so the book leaves "
+            f"{them} out.",
+            f"Run: fitkit {command} {job.called}, then make the book again.",
+        )
+        for step, command, be, them in (
+            ("sheets", "nest", "were", "them"),
+            ("motion", "motion", "was", "it"),
+        )
+        if job.state(step, digests).state == "stale"
+    )
 
 
 def _content(job: Job, body: Body, digests: FileDigests, progress: Progress | None) -> BuildBook:

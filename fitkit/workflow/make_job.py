@@ -59,6 +59,9 @@ def make_job(
         digests = FileDigests(job.folder)
         wanted = _all_steps() if until is None else {*steps_before(until), until}
         wanted |= set(also)
+        if "book" in wanted:
+            # Without the layout it would be half a book.
+            wanted.add("sheets")
         names = tuple(name for name in job.steps() if name in wanted)
         without_patches = not job.settings.patch and until in (None, "pages")
         if without_patches:

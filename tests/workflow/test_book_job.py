@@ -18,6 +18,7 @@ from fitkit.findings import Finding, Severity
 from fitkit.job.job_folder import open_job
 from fitkit.job.made_from import FileDigests
 from fitkit.workflow import book_job, check_job, make_job
+from fitkit.workflow.nest_job import nest_job
 from tests.workflow.quick_steps import JOB, job_folder
 
 pytestmark = pytest.mark.usefixtures("calls")
@@ -139,9 +140,26 @@ def test_sheets_and_motion_are_in_it_while_they_hold(folder: Path) -> None:
     assert "It stops the elbow. Trim it." in moving
     text = (folder / "job.toml").read_text(encoding="utf-8")
     (folder / "job.toml").write_text(text + "\n[motion]\nstep_deg = 4\n")
-    book_job(folder)
+    *_, made = book_job(folder)
     again = [" ".join(page.split()) for page in words_of(folder / "book" / "build-book.pdf")]
     assert not any(page.startswith("Moving in it") for page in again)
+    (told,) = [one for one in made.findings if one.code == "book-without-motion"]
+    assert "fitkit motion" in told.remedy
+
+
+def test_a_layout_of_an_earlier_state_is_laid_out_anew_for_the_book(folder: Path) -> None:
+    """Laid once without stock told, on sizes as sold; then the belt gets another thickness."""
+    nest_job(folder, seconds=0.0)
+    text = (folder / "job.toml").read_text(encoding="utf-8")
+    changed = text.replace("clearance_mm = 9", "clearance_mm = 9\nthickness_mm = 1.5")
+    assert changed != text
+    (folder / "job.toml").write_text(changed + "\n[nest]\nseconds = 0\n")
+    # As the room's button does.
+    reports = {report.step: report for report in make_job(folder, until="book")}
+    assert reports["sheets"].ran
+    assert not any(one.code.startswith("book-without") for one in reports["book"].findings)
+    pages = [" ".join(page.split()) for page in words_of(folder / "book" / "build-book.pdf")]
+    assert any(page.startswith("Sheets") and "Cut list" in page for page in pages)
 
 
 def test_left_to_itself_until_asked_for_and_stale_by_what_it_holds(folder: Path) -> None:
