@@ -25,6 +25,7 @@ from fitkit.shop.hardware_list import HardwareItem, OwnHardware, hardware_list
 from fitkit.shop.joint import riveted_joints
 from fitkit.shop.plan_facts import PlanFacts, plan_facts
 from fitkit.shop.plan_part import plan_of
+from fitkit.shop.seam_bevel import seam_bevels
 from fitkit.shop.worn_plate import WornPlate, worn_plates
 from fitkit.template.correction import Correction
 from fitkit.template.rivet_joint import RivetHoles
@@ -216,6 +217,8 @@ def build_book(
             flat = next(one for one in flats if one.design.name == name)
             own_rows = [row for row in rows if row.patch == name]
             facts = plan_facts(flat, rivets=own_rows, correction=corrections.get(name))
+            if sheet_material_named(flat.design.material).name == "foam":
+                facts = replace(facts, bevels=seam_bevels(flat, flats))
             known[name] = facts, gauge_sections(flat)
         facts, gauges = known[name]
         facts = replace(facts, twin=plate.twin)

@@ -122,7 +122,10 @@ def _roll(facts: PlanFacts) -> FormingStep:
         lines.append(f"it springs back: roll to about {tool:.0f} mm inside")
         source = "springback: Tabellenbuch Metall (factors seen, steps from memory)"
     else:
-        lines.append("it springs back: roll a little tighter, in several passes")
+        lines.append(
+            "it springs back: no value for this sheet and radius; roll a test strip, then a little "
+            "tighter, in several passes"
+        )
     return FormingStep("Roll", tuple(lines), "slip rolls, or over a pipe by hand", source)
 
 

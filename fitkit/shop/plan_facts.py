@@ -14,6 +14,7 @@ from fitkit.geometry.arrays import Floats
 from fitkit.materials.sheet_material import SheetMaterial, sheet_material_named
 from fitkit.shop.hole_timing import HoleTiming, hole_timing
 from fitkit.shop.plate_shape import PlateShape, plate_shape
+from fitkit.shop.seam_bevel import SeamBevel
 from fitkit.shop.turned_edge import TurnedEdge, turned_edges
 from fitkit.template.blank_edges import BlankEdges, blank_edges, shown_line
 from fitkit.template.correction import Correction
@@ -39,6 +40,8 @@ class PlanFacts:
         leans left leans right.
     beside
         ``(kind, line, width)`` of the strips beyond its edges that are not turned.
+    bevels
+        Where other plates meet its edges.
     """
 
     flat: FlatPatch
@@ -50,6 +53,7 @@ class PlanFacts:
     holes: tuple[HoleTiming, ...]
     beside: tuple[tuple[str, str, float], ...]
     twin: bool = False
+    bevels: tuple[SeamBevel, ...] = ()
 
     @property
     def laps(self) -> tuple[tuple[str, float], ...]:

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import math
+
 from fitkit.shop.forming_step import FormingPlan, FormingStep
 from fitkit.shop.hole_steps import holes_after, holes_before
 from fitkit.shop.plan_checks import plan_checks
 from fitkit.shop.plan_facts import PlanFacts
 from fitkit.shop.plate_words import radius_words, shape_words
+from fitkit.template.mirror import mirrored_name
 
 __all__ = ["card_plan", "foam_plan", "leather_plan"]
 
 _PRACTICE = "common practice, no source"
+# Plates that turn less than this are cut square: the knife strays as much; common practice.
+_SQUARE_DEG = 6.0
+_UNEVEN_DEG = 16.0
 
 
 def card_plan(facts: PlanFacts) -> FormingPlan:
@@ -66,10 +72,10 @@ def foam_plan(facts: PlanFacts) -> FormingPlan:
             "Cut",
             (
                 "knife square to the sheet, one long stroke; the template is the sheet's middle",
-                "where two edges meet at an angle bevel each by half of it",
+                *_bevels(facts),
             ),
             "fresh blades, rule",
-            "bevel: computed; blades: common practice",
+            "bevel: half the turn between the formed plates, computed; blades: common practice",
         ),
         *holes_before(facts),
         FormingStep(
@@ -178,6 +184,29 @@ def leather_plan(facts: PlanFacts) -> FormingPlan:
     )
     cautions = ("edges", "hot water", *(("rivets",) if facts.holes else ()))
     return FormingPlan(shape_words(facts), tuple(steps), plan_checks(facts), cautions)
+
+
+def _bevels(facts: PlanFacts) -> list[str]:
+    if not facts.bevels:
+        return ["where two edges meet at an angle bevel each by half of it"]
+    lines = []
+    for bevel in facts.bevels:
+        line = facts.called(bevel.line)
+        other = mirrored_name(bevel.neighbour) if facts.twin else bevel.neighbour
+        turn, least, most = (
+            math.degrees(angle) for angle in (bevel.turn_rad, bevel.least_rad, bevel.most_rad)
+        )
+        where = f"'{line}', to '{other}'"
+        if abs(turn) < _SQUARE_DEG:
+            lines.append(f"{where}: no bevel, they meet all but flat")
+            continue
+        face = "inside" if turn > 0 else "outside"
+        words = f"{where}: bevel {0.5 * abs(turn):.0f}° off the {face} ({abs(turn):.0f}° in all)"
+        if most - least > _UNEVEN_DEG:
+            ends = sorted(0.5 * abs(angle) for angle in (least, most))
+            words += f"; {ends[0]:.0f} to {ends[1]:.0f}° along it, hold them together and see"
+        lines.append(words)
+    return lines
 
 
 def _worst(facts: PlanFacts) -> str:
