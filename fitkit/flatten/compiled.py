@@ -7,7 +7,7 @@ from typing import Any, TypeVar, cast
 
 import numba
 
-__all__ = ["compiled", "compiled_fast"]
+__all__ = ["compiled", "compiled_fast", "compiled_into"]
 
 _Function = TypeVar("_Function", bound=Callable[..., Any])
 
@@ -20,3 +20,8 @@ def compiled(function: _Function) -> _Function:
 def compiled_fast(function: _Function) -> _Function:
     """Compile as :func:`compiled`, letting sums be added up in whatever order is fastest."""
     return cast("_Function", numba.njit(cache=True, fastmath={"reassoc", "contract"})(function))
+
+
+def compiled_into(function: _Function) -> _Function:
+    """Compile a small function into those that call it: no call, no handing over of arrays."""
+    return cast("_Function", numba.njit(cache=True, forceinline=True)(function))

@@ -8,16 +8,21 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.affinity import rotate
 
+from fitkit.flatten.compiled import compiled
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.sheets.clearance_grid import Singles, edges_of, fill_clearance
 from fitkit.sheets.no_fit_polygon import convex_pieces, no_fit_polygon
 
-__all__ = ["DepthTables", "depth_tables"]
+__all__ = ["TABLE_ERROR", "DepthTables", "depth_tables"]
+
+TABLE_ERROR = 0.71
+"""What is interpolated in a table is off by no more than this many cells."""
 
 # Nodes along a table's longer side; near the rim depths are computed from the edges themselves.
-_NODES = 64
+_NODES = 48
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,12 +34,16 @@ class DepthTables:
     table
         (O, O) int: the table of outlines a and b, a <= b; the shift is b's place less a's.
     frame
-        (T, 8) float: x and y of the first node, nodes per unit, columns, rows, where the values
-        start, where the edges start and end.
+        (T, 6) float: x and y of the first node, nodes per unit, columns, rows, where the values
+        start.
     values
-        Signed distance to the rim less the gap asked, negative where they overlap; row by row.
+        (V,) float: signed distance to the rim less the gap asked, negative where they overlap; row
+        by row, table by table.
     edges
-        (E, 4) float: both ends' x and y of the rims' edges.
+        (E, 4) float: both ends' x and y of the rims' edges, the area on their left.
+    near, near_first
+        Which edges can be nearest to a place of the cell above and right of a node, where it lies
+        near the rim: ``near[near_first[v]:near_first[v + 1]]``.
     gap
         Least distance asked for.
     """
@@ -43,6 +52,8 @@ class DepthTables:
     frame: Floats
     values: Singles
     edges: Floats
+    near: NDArray[np.int32]
+    near_first: NDArray[np.int32]
     gap: float
 
 
@@ -57,6 +68,8 @@ def depth_tables(
     frames: list[list[float]] = []
     values: list[Singles] = []
     edges: list[Floats] = []
+    near: list[Ints] = []
+    counts: list[Ints] = []
     value_count = edge_count = 0
     for a, (first, turn) in enumerate(kinds):
         for b in range(a, len(kinds)):
@@ -68,33 +81,61 @@ def depth_tables(
                 moving = [_turned(piece, other_turn - turn) for piece in pieces[second]]
                 known[key] = no_fit_polygon(pieces[first], moving)
             rim = edges_of(rotate(known[key], turn, origin=(0.0, 0.0), use_radians=True))
-            x0, x1 = rim[:, [0, 2]].min() - gap, rim[:, [0, 2]].max() + gap
-            y0, y1 = rim[:, [1, 3]].min() - gap, rim[:, [1, 3]].max() + gap
-            cell = max(x1 - x0, y1 - y0) / (_NODES - 3)
-            shape = (math.ceil((y1 - y0) / cell) + 3, math.ceil((x1 - x0) / cell) + 3)
-            grid = np.full(shape, np.inf, dtype=np.float32)
-            shifted = rim - np.array([x0 - cell, y0 - cell] * 2)
-            fill_clearance(grid, 0, 0, cell, shifted, gap, math.hypot(x1 - x0, y1 - y0), False)
+            low = np.minimum(rim[:, :2], rim[:, 2:]).min(axis=0) - gap
+            high = np.maximum(rim[:, :2], rim[:, 2:]).max(axis=0) + gap
+            cell = float((high - low).max()) / (_NODES - 3)
+            columns, rows = (math.ceil(side / cell) + 3 for side in high - low)
+            start = low - cell
+            grid = np.full((rows, columns), np.inf, dtype=np.float32)
+            shifted = rim - np.tile(start, 2)
+            fill_clearance(grid, 0, 0, cell, shifted, gap, math.hypot(*(high - low)), False)
+            own, own_counts = _near_edges(grid, shifted, cell, gap)
             table[a, b] = len(frames)
-            frames.append(
-                [
-                    x0 - cell,
-                    y0 - cell,
-                    1.0 / cell,
-                    shape[1],
-                    shape[0],
-                    value_count,
-                    edge_count,
-                    edge_count + len(rim),
-                ]
-            )
+            frames.append([*start, 1.0 / cell, columns, rows, value_count])
             values.append(grid.ravel())
             edges.append(rim)
+            near.append(own + edge_count)
+            counts.append(own_counts)
             value_count += grid.size
             edge_count += len(rim)
     return DepthTables(
-        table, np.array(frames), np.concatenate(values), np.concatenate(edges), float(gap)
+        table,
+        np.array(frames),
+        np.concatenate(values),
+        np.concatenate(edges),
+        np.concatenate(near).astype(np.int32),
+        np.concatenate([[0], np.cumsum(np.concatenate(counts))]).astype(np.int32),
+        float(gap),
     )
+
+
+@compiled
+def _near_edges(grid: Singles, edges: Floats, cell: float, gap: float) -> tuple[Ints, Ints]:
+    """Return edges that may be nearest to a cell's places, and how many they are by cell."""
+    rows, columns = grid.shape
+    counts = np.zeros(rows * columns, np.int64)
+    found = np.empty(rows * columns * 4, np.int64)
+    count = 0
+    for j in range(rows - 1):
+        for i in range(columns - 1):
+            # A place's own clearance is off what the nodes tell by less than a cell.
+            if abs(grid[j, i]) > 2.5 * cell:
+                continue
+            x, y = (i + 0.5) * cell, (j + 0.5) * cell
+            reach = gap + (2.0 * TABLE_ERROR + 0.71) * cell
+            for e in range(len(edges)):
+                ax, ay = edges[e, 0], edges[e, 1]
+                dx, dy = edges[e, 2] - ax, edges[e, 3] - ay
+                t = ((x - ax) * dx + (y - ay) * dy) / (dx * dx + dy * dy)
+                t = min(1.0, max(0.0, t))
+                if math.hypot(ax + t * dx - x, ay + t * dy - y) > reach:
+                    continue
+                if count == len(found):
+                    found = np.concatenate((found, np.empty(count, np.int64)))
+                found[count] = e
+                count += 1
+                counts[j * columns + i] += 1
+    return found[:count].copy(), counts
 
 
 def _turned(points: Floats, turn_rad: float) -> Floats:

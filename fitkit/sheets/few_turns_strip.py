@@ -88,6 +88,8 @@ class FewTurnsStrip:
             tables.frame,
             tables.values,
             tables.edges,
+            tables.near,
+            tables.near_first,
             tables.gap,
             starts[kind],
             counts[kind],

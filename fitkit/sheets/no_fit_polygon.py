@@ -40,7 +40,7 @@ def no_fit_polygon(fixed: list[Floats], moving: list[Floats]) -> shapely.Geometr
 
     Both are given as their convex pieces; the area is the Minkowski sum of the fixed outline and
     the moving one turned inside out, the union of the pieces' sums (each the hull of its corners').
-    Shifts on its rim make the two touch.
+    Shifts on its rim make the two touch. Rings run with the area on their left.
     """
     sums = [
         shapely.MultiPoint((one[:, None, :] - other[None, :, :]).reshape(-1, 2))
@@ -54,5 +54,6 @@ def no_fit_polygon(fixed: list[Floats], moving: list[Floats]) -> shapely.Geometr
         holes = [ring for ring in polygon.interiors if shapely.Polygon(ring).area > least]
         whole.append(shapely.Polygon(polygon.exterior, holes))
     span = float(np.ptp(np.reshape(area.bounds, (2, 2)), axis=0).max())
-    simple: shapely.Geometry = shapely.simplify(shapely.union_all(whole), 1e-9 * span)
-    return simple
+    simple = shapely.simplify(shapely.union_all(whole), 1e-9 * span)
+    turned: shapely.Geometry = shapely.orient_polygons(simple)
+    return turned

@@ -6,10 +6,12 @@ import math
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from fitkit.flatten.compiled import compiled
+from fitkit.flatten.compiled import compiled, compiled_into
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.sheets.clearance_grid import Singles
+from fitkit.sheets.depth_tables import TABLE_ERROR
 
 __all__ = ["StripPieces", "depths_of_all", "separate"]
 
@@ -26,8 +28,7 @@ _REACH = 3.0
 _MOST_GROWTH, _LEAST_GROWTH, _FADING = 2.0, 1.2, 0.95
 # Less of an overlap than this share is no progress.
 _PROGRESS = 0.98
-# A table's value is off by no more than this many cells.
-_TABLE_ERROR = 0.71
+_SAME_SQUARE = 1e-9
 
 
 class StripPieces(NamedTuple):
@@ -35,7 +36,7 @@ class StripPieces(NamedTuple):
 
     Attributes
     ----------
-    table, frame, values, edges, gap
+    table, frame, values, edges, near, near_first, gap
         As in :class:`fitkit.sheets.depth_tables.DepthTables`.
     first_turn, turns
         (N,) int: per piece its first outline in the tables, and how many there are.
@@ -51,6 +52,8 @@ class StripPieces(NamedTuple):
     frame: Floats
     values: Singles
     edges: Floats
+    near: NDArray[np.int32]
+    near_first: NDArray[np.int32]
     gap: float
     first_turn: Ints
     turns: Ints
@@ -288,7 +291,7 @@ def _refined(
     return x, y, cost
 
 
-@compiled
+@compiled_into
 def _within_reach(
     around: Floats, others: Ints, box: Floats, x: float, y: float, reach: float
 ) -> Ints:
@@ -307,7 +310,7 @@ def _within_reach(
     return found[:count]
 
 
-@compiled
+@compiled_into
 def _cost(
     pieces: StripPieces,
     turn: Ints,
@@ -342,7 +345,7 @@ def _cost(
     return total
 
 
-@compiled
+@compiled_into
 def _depth(pieces: StripPieces, one: int, other: int, dx: float, dy: float) -> float:
     """Return how deep two outlines overlap, ``other`` shifted by dx, dy against ``one``."""
     if one > other:
@@ -360,41 +363,44 @@ def _depth(pieces: StripPieces, one: int, other: int, dx: float, dy: float) -> f
     below = (1.0 - u) * values[node] + u * values[node + 1]
     above = (1.0 - u) * values[node + columns] + u * values[node + columns + 1]
     clear = (1.0 - v) * below + v * above
-    unsure = _TABLE_ERROR / per
+    unsure = TABLE_ERROR / per
     if clear >= unsure:
         return 0.0
     if clear > -unsure:
-        clear = _rim_clearance(pieces.edges, int(frame[6]), int(frame[7]), dx, dy) - pieces.gap
+        first, last = pieces.near_first[node], pieces.near_first[node + 1]
+        if last > first:
+            clear = _rim_clearance(pieces.edges, pieces.near[first:last], dx, dy) - pieces.gap
     return max(0.0, -float(clear))
 
 
-@compiled
-def _rim_clearance(edges: Floats, first: int, last: int, x: float, y: float) -> float:
-    """Return the signed distance to a rim, negative inside."""
+@compiled_into
+def _rim_clearance(edges: Floats, near: NDArray[np.int32], x: float, y: float) -> float:
+    """Return the signed distance to the nearest of some edges of a rim, negative on their left."""
     best = math.inf
-    within = False
-    for e in range(first, last):
-        ax, ay, bx, by = edges[e, 0], edges[e, 1], edges[e, 2], edges[e, 3]
-        dx, dy = bx - ax, by - ay
+    side = 0.0
+    for e in near:
+        ax, ay = edges[e, 0], edges[e, 1]
+        dx, dy = edges[e, 2] - ax, edges[e, 3] - ay
         gx, gy = x - ax, y - ay
-        if (ay > y) != (by > y) and (gx * dy < gy * dx) == (dy > 0.0):
-            within = not within
         square = dx * dx + dy * dy
         along = gx * dx + gy * dy
+        across = (gx * dy - gy * dx) / math.sqrt(square)
         if along <= 0.0:
             apart = gx * gx + gy * gy
         elif along >= square:
-            gx, gy = x - bx, y - by
-            apart = gx * gx + gy * gy
+            apart = (gx - dx) * (gx - dx) + (gy - dy) * (gy - dy)
         else:
-            across = gx * dy - gy * dx
-            apart = across * across / square
+            apart = across * across
+        # At a corner both edges are as near; the one seen more squarely tells the side.
+        if apart < best * (1.0 - _SAME_SQUARE) or (
+            apart < best * (1.0 + _SAME_SQUARE) and abs(across) > abs(side)
+        ):
+            side = across
         best = min(best, apart)
-    distance = math.sqrt(best)
-    return -distance if within else distance
+    return math.copysign(math.sqrt(best), side)
 
 
-@compiled
+@compiled_into
 def _put_box(around: Floats, piece: int, box: Floats, place: Floats) -> None:
     for k in range(4):
         around[piece, k] = box[k] + place[k % 2]

@@ -55,6 +55,8 @@ def pieces_of(tables: DepthTables, count: int) -> StripPieces:
         tables.frame,
         tables.values,
         tables.edges,
+        tables.near,
+        tables.near_first,
         tables.gap,
         kinds,
         np.ones(count, dtype=np.int64),
