@@ -107,9 +107,10 @@ def separate(
     around = np.empty((count, 4))
     for piece in range(count):
         _put_box(around, piece, pieces.boxes[turn[piece]], place[piece])
-    everyone = np.arange(count)
+    order = np.arange(count)
     while least > 0.0 and idle < patience:
-        for piece in rng.permutation(everyone):
+        _shuffle(order, rng)
+        for piece in order:
             cost = 0.0
             for other in range(count):
                 cost += growth[piece, other] * depths[piece, other]
@@ -159,6 +160,19 @@ def depths_of_all(pieces: StripPieces, turn: Ints, place: Floats) -> Floats:
 
 
 @compiled
+def _any_of(count: int, rng: np.random.Generator) -> int:
+    """Return one of so many numbers from 0 on; the generator's own takes seconds to compile."""
+    return int(count * rng.random())
+
+
+@compiled
+def _shuffle(order: Ints, rng: np.random.Generator) -> None:
+    for last in range(len(order) - 1, 0, -1):
+        other = _any_of(last + 1, rng)
+        order[last], order[other] = order[other], order[last]
+
+
+@compiled
 def _weigh(growth: Floats, weight: Floats, depths: Floats, share: Floats) -> None:
     largest = max(depths.max(), 1e-300)
     for a in range(len(depths)):
@@ -196,7 +210,7 @@ def _move(
     middle_x = 0.5 * (around[piece, 0] + around[piece, 2])
     middle_y = 0.5 * (around[piece, 1] + around[piece, 3])
     for sample in range(_ANYWHERE + _ABOUT):
-        own = pieces.first_turn[piece] + rng.integers(0, pieces.turns[piece])
+        own = pieces.first_turn[piece] + _any_of(pieces.turns[piece], rng)
         box = pieces.boxes[own]
         x0, x1 = -box[0], length - box[2]
         y0, y1 = -box[1], width - box[3]
@@ -206,7 +220,7 @@ def _move(
             x, y = middle_x - box[0] - dx, middle_y - box[1] - dy
             x0, x1 = max(x0, min(x - dx, x1)), min(x1, max(x + dx, x0))
             y0, y1 = max(y0, min(y - dy, y1)), min(y1, max(y + dy, y0))
-        x, y = rng.uniform(x0, x1), rng.uniform(y0, y1)
+        x, y = x0 + (x1 - x0) * rng.random(), y0 + (y1 - y0) * rng.random()
         worst = int(np.argmax(spot_cost))
         tried = _cost(
             pieces, turn, place, weight, around, others, piece, own, x, y, spot_cost[worst]
@@ -261,7 +275,7 @@ def _refined(
     reach = _REACH * step
     from_x, from_y = x, y
     near = _within_reach(around, others, box, x, y, reach + pieces.gap)
-    way = rng.integers(0, 4)
+    way = _any_of(4, rng)
     while (step_x >= last or step_y >= last) and cost > 0.0:
         sx = 0.0 if way == 1 else step_x
         sy = 0.0 if way == 0 else (-step_y if way == 3 else step_y)
@@ -287,11 +301,11 @@ def _refined(
         if way != 0:
             step_y *= factor
         if not better:
-            way = rng.integers(0, 4)
+            way = _any_of(4, rng)
     return x, y, cost
 
 
-@compiled_into
+@compiled
 def _within_reach(
     around: Floats, others: Ints, box: Floats, x: float, y: float, reach: float
 ) -> Ints:
@@ -310,7 +324,7 @@ def _within_reach(
     return found[:count]
 
 
-@compiled_into
+@compiled
 def _cost(
     pieces: StripPieces,
     turn: Ints,
@@ -400,7 +414,7 @@ def _rim_clearance(edges: Floats, near: NDArray[np.int32], x: float, y: float) -
     return math.copysign(math.sqrt(best), side)
 
 
-@compiled_into
+@compiled
 def _put_box(around: Floats, piece: int, box: Floats, place: Floats) -> None:
     for k in range(4):
         around[piece, k] = box[k] + place[k % 2]
