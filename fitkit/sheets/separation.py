@@ -110,7 +110,8 @@ def separate(
     order = np.arange(count)
     while least > 0.0 and idle < patience:
         _shuffle(order, rng)
-        for piece in order:
+        for at in range(count):
+            piece = int(order[at])
             cost = 0.0
             for other in range(count):
                 cost += growth[piece, other] * depths[piece, other]
