@@ -8,6 +8,7 @@ import numpy as np
 
 from fitkit.errors import DesignError
 from fitkit.geometry.arrays import Floats, Ints, frozen_floats
+from fitkit.geometry.face_shares import face_shares
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
 from fitkit.geometry.remembered import remembered
@@ -295,15 +296,7 @@ def _dense(path: SurfacePath) -> tuple[Floats, Ints]:
 
 def _normals(mesh: TriangleMesh, points: Floats, faces: Ints) -> Floats:
     """(N, 3) float, unit: normals of a mesh at places in its triangles, smooth over its edges."""
-    corners = mesh.corners[faces]
-    areas = [
-        np.linalg.norm(
-            np.cross(corners[:, (k + 1) % 3] - points, corners[:, (k + 2) % 3] - points), axis=1
-        )
-        for k in range(3)
-    ]
-    shares = np.stack(areas, axis=1)
-    shares /= np.maximum(shares.sum(axis=1, keepdims=True), 1e-300)
+    shares = face_shares(mesh, points, faces)
     mixed = np.einsum("nk,nki->ni", shares, _vertex_normals(mesh)[mesh.faces[faces]])
     unit: Floats = mixed / np.maximum(np.linalg.norm(mixed, axis=1, keepdims=True), 1e-300)
     return unit

@@ -9,6 +9,7 @@ import numpy as np
 
 from fitkit.body.side import Side
 from fitkit.errors import JobError
+from fitkit.holding.gusset import GussetDesign
 from fitkit.holding.pad import PadDesign
 from fitkit.holding.strap_design import StrapDesign
 from fitkit.job.settings import (
@@ -71,6 +72,7 @@ __all__ = [
     "artwork_designs",
     "attachment_designs",
     "corrections",
+    "gusset_designs",
     "leaning_on",
     "line_design",
     "line_designs",
@@ -332,6 +334,24 @@ def strap_designs(settings: JobSettings) -> tuple[StrapDesign, ...]:
             note=row.note,
         )
         for row in settings.strap
+    )
+
+
+def gusset_designs(settings: JobSettings) -> tuple[GussetDesign, ...]:
+    """Return the soft pieces between plates in the order of the file."""
+    return tuple(
+        GussetDesign(
+            row.name,
+            row.between,
+            anchor_of(row.at),
+            sheet_material_named(row.material).name,
+            row.thickness_mm,
+            row.under_mm,
+            row.seam_mm,
+            row.reach_mm,
+            row.pair,
+        )
+        for row in settings.gusset
     )
 
 

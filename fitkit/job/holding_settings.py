@@ -11,7 +11,32 @@ from fitkit.job.setting_words import LengthAboveZero, LengthFromZero, Name, Sect
 from fitkit.materials.rivet import rivet_named
 from fitkit.materials.sheet_material import sheet_material_named
 
-__all__ = ["PadSection", "StrapSection"]
+__all__ = ["GussetSection", "PadSection", "StrapSection"]
+
+
+class GussetSection(Section):
+    """A ``[[gusset]]``: a soft piece in the gap between two patches, ``at`` a place in it.
+
+    It lies ``under_mm`` under each plate, with ``seam_mm`` of allowance beyond. Edges farther apart
+    than ``reach_mm`` have no gap between them.
+    """
+
+    name: Name
+    between: tuple[str, str]
+    at: AnchorSection
+    pair: bool = False
+    material: str = "leather"
+    thickness_mm: LengthAboveZero = 1.5
+    under_mm: LengthAboveZero = 25.0
+    seam_mm: LengthFromZero = 10.0
+    reach_mm: LengthAboveZero = 80.0
+
+    @model_validator(mode="after")
+    def _known(self) -> GussetSection:
+        sheet_material_named(self.material)
+        if self.at.line is not None:
+            raise ValueError("Give a place amid the gap, not on a line.")
+        return self
 
 
 class PadSection(Section):

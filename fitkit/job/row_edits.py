@@ -142,6 +142,8 @@ def with_patch_meant(text: str, name: str, other: str) -> str:
     for section in ("attachment", "artwork", "hardware", "strap", "pad"):
         for attached in document.get(section, []):
             _exchange(attached, ("on",), exchanged)
+    for gusset in document.get("gusset", []):
+        _exchange(gusset, ("between",), exchanged)
     return tomlkit.dumps(document)
 
 

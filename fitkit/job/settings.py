@@ -13,7 +13,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from fitkit.drawing.paper import paper_named
 from fitkit.job.book_settings import BookSection, HardwareSection
-from fitkit.job.holding_settings import PadSection, StrapSection
+from fitkit.job.holding_settings import GussetSection, PadSection, StrapSection
 from fitkit.job.line_settings import (
     AnchorSection,
     FormSection,
@@ -65,6 +65,7 @@ __all__ = [
     "FormSection",
     "GeodesicSection",
     "GirthSection",
+    "GussetSection",
     "HardwareSection",
     "JobSection",
     "JobSettings",
@@ -151,6 +152,7 @@ class JobSettings(Section):
     artwork: list[ArtworkSection] = Field(default_factory=list)
     strap: list[StrapSection] = Field(default_factory=list)
     pad: list[PadSection] = Field(default_factory=list)
+    gusset: list[GussetSection] = Field(default_factory=list)
     motion: MotionSection = MotionSection()
     need: list[NeedSection] = Field(default_factory=list)
     lames: list[LamesSection] = Field(default_factory=list)

@@ -182,6 +182,8 @@ def _known_words(path: Sequence[Any], values: dict[str, Any]) -> list[str]:
         model = words.StrapSection
     elif names and names[0] == "pad":
         model = words.PadSection
+    elif names and names[0] == "gusset":
+        model = words.GussetSection
     elif names and names[0] == "stock":
         model = words.BadZoneSection if names[-1] == "bad" else words.StockSection
     elif names and names[0] == "pinned":
@@ -336,7 +338,7 @@ def _cross_problems(text: str, settings: JobSettings) -> list[Problem]:
 
 
 def _holding_problems(text: str, settings: JobSettings, taken: Mapping[str, str]) -> list[Problem]:
-    """Return straps and pads whose names are taken, or whose plates or lines are not there."""
+    """Return what holds plates whose name is taken, or whose plates or lines are not there."""
     from fitkit.job.settings import file_stem
 
     problems: list[Problem] = []
@@ -351,6 +353,7 @@ def _holding_problems(text: str, settings: JobSettings, taken: Mapping[str, str]
     named: list[tuple[str, int, str, tuple[str, ...]]]
     named = [("strap", i, row.name, row.on) for i, row in enumerate(settings.strap)]
     named += [("pad", i, row.name, (row.on,)) for i, row in enumerate(settings.pad)]
+    named += [("gusset", i, row.name, row.between) for i, row in enumerate(settings.gusset)]
     for section, index, name, on in named:
         stem = file_stem(name)
         if stem in seen:
@@ -359,8 +362,9 @@ def _holding_problems(text: str, settings: JobSettings, taken: Mapping[str, str]
         seen.setdefault(stem, name)
         for wanted in on:
             if wanted not in patches:
+                key = "between" if section == "gusset" else "on"
                 remedy = f"Use one of: {', '.join(patches) or 'none drawn yet'}."
-                add(section, index, name, "on", f"there is no patch '{wanted}'.", remedy)
+                add(section, index, name, key, f"there is no patch '{wanted}'.", remedy)
     for index, strap in enumerate(settings.strap):
         for key, places in (("at", strap.at), ("through", strap.through)):
             for place in places:

@@ -181,6 +181,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 **_attachments(settings),
                 **_straps(settings),
                 **_pads(settings),
+                **_gussets(settings),
             }
         case "pages":
             return {
@@ -248,6 +249,14 @@ def _pads(settings: JobSettings) -> dict[str, Any]:
         return {}
     rows = [row.model_dump(mode="json") for row in settings.pad]
     return {"[[pad]]": [rows, settings.form.padding_mm, settings.form.room_mm()]}
+
+
+def _gussets(settings: JobSettings) -> dict[str, Any]:
+    """Return what the job says on soft pieces and on the motion that widens their gaps."""
+    if not settings.gusset:
+        return {}
+    rows = [row.model_dump(mode="json") for row in settings.gusset]
+    return {"[[gusset]]": rows, **settings_of_step("motion", settings)}
 
 
 def _attachments(settings: JobSettings) -> dict[str, Any]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 if TYPE_CHECKING:
     from fitkit.body.body import Body
     from fitkit.geometry.arrays import Floats
@@ -81,3 +83,17 @@ class JobPlates:
     def all_sheets(self) -> tuple[WornSheet, ...]:
         """Return the sheets of all patches, twins among them."""
         return tuple(sheet for one in self._designs for sheet in self.sheets(one.name))
+
+    def edge(self, sheet: WornSheet, near_mm: Floats) -> Floats:
+        """(N, 3) float mm: the edge of a plate, along one tape line, nearest to a place.
+
+        The plate is on its left seen from outside.
+        """
+        from fitkit.holding.worn_sheet import ACROSS
+        from fitkit.job.patch_files import read_patch
+
+        folder = self._job.result_folder("patches")
+        patch = read_patch(folder, self.design(sheet.patch))
+        drawn = [patch.mesh.vertices[edge.vertices] for loop in patch.loops for edge in loop]
+        worn = [edge[::-1] * ACROSS for edge in drawn] if sheet.twin else drawn
+        return min(worn, key=lambda edge: float(np.linalg.norm(edge - near_mm, axis=1).min()))

@@ -130,6 +130,10 @@ def _named_elsewhere(job: Job, text: str, patch: str, names: list[str]) -> str:
     standing += [("pad", one.name) for one in job.settings.pad if one.on == patch]
     for section, name in standing:
         text = with_changed_row(text, section, name, {"on": names[0]})
+    for gusset in job.settings.gusset:
+        if patch in gusset.between:
+            between = [names[0] if name == patch else name for name in gusset.between]
+            text = with_changed_row(text, "gusset", gusset.name, {"between": between})
     for strap in job.settings.strap:
         if patch in strap.on:
             on = [names[0] if name == patch else name for name in strap.on]

@@ -90,6 +90,10 @@ def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Mad
         pads = laid_pads(job, flats, rows, seats)
         findings += [finding for pad in pads for finding in pad.findings]
         every += pad_drawings(job, pads, flats, number=len(every) + 1)
+    if job.settings.gusset:
+        from fitkit.workflow.gussets import gusset_drawings
+
+        every += gusset_drawings(job, number=len(every) + 1)
     for template in every:
         stem = template_stem(template)
         files[f"{stem}.json"] = template_file(template)

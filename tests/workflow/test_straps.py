@@ -301,3 +301,23 @@ def test_pad_under_a_pair_fills_its_room_and_keeps_clear_of_the_strap(job: Job) 
         with pytest.raises(JobError) as caught:
             job.with_text(TEXT + STRAP + wrong)
         assert said in f"{caught.value.cause} {caught.value.remedy}"
+
+
+def test_gusset_between_the_plates_is_a_template_of_each_side(job: Job) -> None:
+    """From 55 to 125 degrees of the form, 25 mm under each plate and 10 mm of seam."""
+    gusset = """
+[[gusset]]
+name = "left side"
+between = ["front plate", "back plate"]
+at = {height_mm = 140, bearing_deg = 90}
+reach_mm = 120
+pair = true
+"""
+    (job.folder / "job.toml").write_text(TEXT + STRAP + gusset, encoding="utf-8")
+    make_job(job.folder, until="templates")
+    left, right = read_templates(job.result_folder("templates"))[-2:]
+    assert (left.name, left.side, right.name) == ("left side", Side.LEFT, "right side")
+    width = (RADIUS + ROOM + 0.5) * np.radians(70.0)
+    size = np.ptp(left.outline_mm, axis=0)
+    assert size == pytest.approx([width + 50.0 + 20.0, 100.0 + 20.0], abs=1.5)
+    assert any("edge of 'front plate'" in words.text for words in left.drawing.words)
