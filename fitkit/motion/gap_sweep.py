@@ -17,6 +17,7 @@ from fitkit.motion.sweep import SkinBody
 __all__ = ["swept_widths_mm"]
 
 _STEPS = 7
+_TOUCHING_MM = 1.0
 
 
 def swept_widths_mm(
@@ -49,7 +50,8 @@ def swept_widths_mm(
     normals = mixed(skin.mesh.vertex_normals())
     off = np.einsum("ni,ni->n", inner - on_skin, normals)[:, None]
     shape = rows_mm[:, 1:-1].shape
-    widest = _taut_mm(rows_mm, normals.reshape(shape))
+    at_rest = rows_mm[:, -1] - rows_mm[:, 0]
+    widest = _taut_mm(rows_mm, normals.reshape(shape), at_rest)
     for asked in ranges:
         for part in np.linspace(0.0, 1.0, _STEPS)[1:].tolist():
             pose = pose_of(skin.joints, asked.turned(part))
@@ -57,17 +59,20 @@ def swept_widths_mm(
             normals = mixed(posed.vertex_normals())
             moved = rows_mm.copy()
             moved[:, 1:-1] = (mixed(posed.vertices) + off * normals).reshape(shape)
-            moved[:, 0] = first.carried(pose).apply(rows_mm[:, 0])
-            moved[:, -1] = last.carried(pose).apply(rows_mm[:, -1])
-            widest = np.maximum(widest, _taut_mm(moved, normals.reshape(shape)))
+            motions = first.carried(pose), last.carried(pose)
+            moved[:, 0] = motions[0].apply(rows_mm[:, 0])
+            moved[:, -1] = motions[1].apply(rows_mm[:, -1])
+            ahead = motions[0].turn(at_rest) + motions[1].turn(at_rest)
+            widest = np.maximum(widest, _taut_mm(moved, normals.reshape(shape), ahead))
     return widest
 
 
-def _taut_mm(rows: Floats, normals: Floats) -> Floats:
+def _taut_mm(rows: Floats, normals: Floats, ahead_at_rest: Floats) -> Floats:
     """(N,) float mm: length of each row pulled taut over what stands out between its ends.
 
     In the plane of the chord and the mean outward normal it is the hull of the row on that side:
-    folds of the skin on the inside of a joint add nothing.
+    folds of the skin on the inside of a joint add nothing. Where the edges have passed each other,
+    so that the way over runs against that at rest carried along, (N, 3), the gap is shut.
     """
     chord = rows[:, -1] - rows[:, 0]
     length = np.linalg.norm(chord, axis=1)
@@ -76,10 +81,18 @@ def _taut_mm(rows: Floats, normals: Floats) -> Floats:
     out -= np.einsum("ni,ni->n", out, ahead)[:, None] * ahead
     out /= np.maximum(np.linalg.norm(out, axis=1), 1e-9)[:, None]
     off = rows - rows[:, :1]
-    x = np.clip(np.einsum("nki,ni->nk", off, ahead), 0.0, length[:, None])
-    y = np.maximum(np.einsum("nki,ni->nk", off, out), 0.0)
+    x = np.einsum("nki,ni->nk", off, ahead)
+    y = np.einsum("nki,ni->nk", off, out)
+    # What the skin folds out past either end is beside the row, not under it.
+    y = np.where((x > 0.0) & (x < length[:, None]), np.maximum(y, 0.0), 0.0)
+    x = np.clip(x, 0.0, length[:, None])
+    x[:, 0], x[:, -1] = 0.0, length
     y[:, 0] = y[:, -1] = 0.0
-    return np.array([_hull_mm(one, up) for one, up in zip(x, y, strict=True)])
+    taut = np.array([_hull_mm(one, up) for one, up in zip(x, y, strict=True)])
+    shut = np.einsum("ni,ni->n", chord, ahead_at_rest) <= 0.0
+    # Edges that touch at rest have no way over: however they part, the gap opens.
+    shut &= np.linalg.norm(ahead_at_rest, axis=1) > _TOUCHING_MM
+    return np.where(shut, 0.0, taut)
 
 
 def _hull_mm(x: Floats, y: Floats) -> float:
