@@ -205,6 +205,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 "[[hardware]]": [row.model_dump(mode="json") for row in settings.hardware],
                 "[[correction]]": [one.model_dump(mode="json") for one in settings.correction],
                 **_attachments(settings),
+                **_moving(settings),
             }
         case "motion":
             worn = {"name", "side", "pair", "thickness_mm"}
@@ -257,6 +258,17 @@ def _gussets(settings: JobSettings) -> dict[str, Any]:
         return {}
     rows = [row.model_dump(mode="json") for row in settings.gusset]
     return {"[[gusset]]": rows, **settings_of_step("motion", settings)}
+
+
+def _moving(settings: JobSettings) -> dict[str, Any]:
+    """Return what the job says on pivots and lames, nothing where it has none."""
+    if not settings.pivot and not settings.lames:
+        return {}
+    return {
+        "[[pivot]] and [[lames]]": [
+            row.model_dump(mode="json") for row in (*settings.pivot, *settings.lames)
+        ]
+    }
 
 
 def _attachments(settings: JobSettings) -> dict[str, Any]:

@@ -256,6 +256,7 @@ def build_book(
             flats,
             plates,
             joints,
+            rows=rows,
             attachments=[blank.design for blank in attachments],
             bought=bought,
             own=own,

@@ -5,12 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import math
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from fitkit.flatten.edge_names import edge_treatment
+from fitkit.flatten.edge_names import CUT, edge_treatment, is_cut_edge
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
 from fitkit.holding.bought import Bought
 from fitkit.materials.rivet import screw_for_hole
@@ -19,6 +20,7 @@ from fitkit.patch.attachment_design import AttachmentDesign
 from fitkit.patch.design import PatchDesign
 from fitkit.shop.joint import Joint
 from fitkit.shop.worn_plate import WornPlate
+from fitkit.template.rivet_joint import RivetHoles, strap_width_mm
 
 __all__ = ["HardwareItem", "OwnHardware", "hardware_csv", "hardware_list"]
 
@@ -82,11 +84,14 @@ def hardware_list(
     plates: Sequence[WornPlate],
     joints: Sequence[Joint],
     *,
+    rows: Sequence[RivetHoles] = (),
     attachments: Sequence[AttachmentDesign] = (),
     bought: Sequence[Bought] = (),
     own: Sequence[OwnHardware] = (),
 ) -> tuple[HardwareItem, ...]:
     """Return the list: rivets by size and length, washers, screws, wire, straps', the maker's own.
+
+    ``rows`` are all rows of holes: those along relief cuts join no plates.
 
     Raises
     ------
@@ -103,18 +108,28 @@ def hardware_list(
         )
         key = (joint.rivet.noun, joint.rivet.size_in_words(joint.length_mm))
         rivets.setdefault(key, []).append((len(joint.at_mm), f"'{joint.line}'", soft))
+    by_name = {flat.design.name: flat for flat in flats}
+    for row in rows:
+        flat = by_name[row.patch]
+        line = flat.outline[row.edge].line
+        if is_cut_edge(line):
+            soft = sheet_material_named(flat.design.material).name in _SOFT
+            count = len(row.holes_mm) * (2 if flat.design.paired else 1)
+            key = (row.rivet.noun, row.rivet.size_in_words(row.length_mm))
+            rivets.setdefault(key, []).append((count, f"'{line}' of '{row.patch}'", soft))
     items = []
-    for (item, size), rows in sorted(rivets.items()):
-        needed = sum(count for count, _, _ in rows)
-        where = ", ".join(dict.fromkeys(line for _, line, _ in rows))
+    for (item, size), set_where in sorted(rivets.items()):
+        needed = sum(count for count, _, _ in set_where)
+        where = ", ".join(dict.fromkeys(line for _, line, _ in set_where))
         items.append(HardwareItem(item, size, needed, _spares(needed), None, where))
-        on_soft = sum(count for count, _, soft in rows if soft)
+        on_soft = sum(count for count, _, soft in set_where if soft)
         if on_soft:
             diameter = size.split(" ")[0]
             note = "under the head that lies on leather, foam or card"
             size = f"for {diameter} rivet"
             spare = _spares(on_soft)
             items.append(HardwareItem("washer", size, on_soft, spare, None, where, note))
+    items += _cut_straps(flats)
     items += _screws(attachments, stuff)
     items += _wires(flats)
     items += [
@@ -165,6 +180,29 @@ def _screws(
         note = "or a rivet of the hole's size"
         made.append(HardwareItem("screw", size, needed, _spares(needed), None, where, note))
     return made
+
+
+def _cut_straps(flats: Sequence[FlatPatch]) -> list[HardwareItem]:
+    """Return the strips behind riveted relief cuts: of the plate's own sheet, one each."""
+    items = []
+    for flat in flats:
+        design = flat.design
+        treatment = edge_treatment(design, CUT)
+        if treatment.rivets is None or not flat.cuts:
+            continue
+        sheet = f"{design.material} {design.thickness_mm:g} mm"
+        sizes = Counter(
+            f"{strap_width_mm(treatment):.0f} × {math.ceil(cut.length_mm)} mm" for cut in flat.cuts
+        )
+        twice = 2 if design.paired else 1
+        items += [
+            HardwareItem(
+                "strip behind a cut", size, count * twice, 0, None, f"'{design.name}'",
+                f"cut from {sheet}, curved as the plate is there",
+            )
+            for size, count in sorted(sizes.items())
+        ]  # fmt: skip
+    return items
 
 
 def _wires(flats: Sequence[FlatPatch]) -> list[HardwareItem]:

@@ -16,7 +16,6 @@ from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.flatten.way_up import way_up
 from fitkit.geometry.arrays import Floats
 from fitkit.holding.seat import FlatSeat
-from fitkit.materials.rivet import rivet_named
 from fitkit.patch.design import EdgeTreatment, PatchDesign
 from fitkit.template.blank_edges import BlankEdges, blank_edges, shown_line
 from fitkit.template.correction import Correction
@@ -28,7 +27,7 @@ from fitkit.template.mirror import mirrored_name, mirrored_part
 from fitkit.template.part import GRAIN, MatchMark, NamedLine, Part
 from fitkit.template.part_drawing import part_drawing
 from fitkit.template.revision import revision_of
-from fitkit.template.rivet_joint import RivetHoles
+from fitkit.template.rivet_joint import RivetHoles, strap_width_mm
 from fitkit.template.stretch_contours import stretch_contours
 from fitkit.template.template import Template, part_title
 from fitkit.template.words import Block
@@ -188,7 +187,7 @@ def _cuts_in_words(cuts: Sequence[FlatCut], treatment: EdgeTreatment) -> str:
     first = f"drill {hole:.3g} mm at each tip first · then cut" if hole > 0 else "cut to the tip"
     words = f"{many}: {first} · close edge to edge"
     if treatment.rivets is not None:
-        wide = 2.0 * (treatment.size_mm or rivet_named(treatment.rivets.rivet).lap_mm)
+        wide = strap_width_mm(treatment)
         longest = max(cut.length_mm for cut in cuts)
         words += f" · rivet a row each side over a strap behind, {wide:.0f} × {longest:.0f} mm"
     return words

@@ -26,7 +26,7 @@ from fitkit.patch.design import EdgeTreatment
 from fitkit.template.mirror import mirrored_name
 from fitkit.template.rivet_row import spread_rivets_mm
 
-__all__ = ["RivetHoles", "rivet_holes"]
+__all__ = ["RivetHoles", "rivet_holes", "strap_width_mm"]
 
 # Plates that meet at a seam may lie on forms with different room under them.
 _BESIDE_MM = 30.0
@@ -236,6 +236,12 @@ def _joint(
     return made, findings
 
 
+def strap_width_mm(treatment: EdgeTreatment) -> float:
+    """Return how wide the strap behind a riveted cut is: both rows' share of it."""
+    assert treatment.rivets is not None
+    return 2.0 * (treatment.size_mm or rivet_named(treatment.rivets.rivet).lap_mm)
+
+
 def _strap_row(side: _Edge, treatment: EdgeTreatment) -> tuple[list[RivetHoles], list[Finding]]:
     """Return the holes along one side of a relief cut, to rivet it to a strap behind it.
 
@@ -246,7 +252,7 @@ def _strap_row(side: _Edge, treatment: EdgeTreatment) -> tuple[list[RivetHoles],
     assert row is not None
     rivet, design = rivet_named(row.rivet), side.flat.design
     pitch = row.pitch_mm or rivet.usual_pitch_mm
-    width = treatment.size_mm or rivet.lap_mm
+    width = 0.5 * strap_width_mm(treatment)
     arc = side.arc_mm()
     at = spread_rivets_mm(float(arc[-1]), ends_mm=rivet.good_edge_mm, pitch_mm=pitch)
     points = _at(side.formed_mm, arc, at)

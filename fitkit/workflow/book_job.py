@@ -12,8 +12,10 @@ from fitkit.workflow.step_report import Progress, StepReport, part_of
 
 if TYPE_CHECKING:
     from fitkit.body.body import Body
+    from fitkit.holding.bought import Bought
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
+    from fitkit.job.settings import JobSettings
     from fitkit.shop.build_book import BookMeasure, BookMotion, BookSheets, BuildBook
 
 __all__ = ["book", "book_job"]
@@ -137,13 +139,25 @@ def _content(job: Job, body: Body, digests: FileDigests, progress: Progress | No
         axes=body.axes,
         corrections=corrections(settings),
         attachments=[read_attachment(blanks, one) for one in attachment_designs(settings)],
-        bought=read_bought(job.result_folder("templates")),
+        bought=(*read_bought(job.result_folder("templates")), *_moving(settings)),
         own=own_hardware(settings),
         measures=_measures(job, body) if settings.book.measures else (),
         sheets=_sheets(job) if _holds(job, "sheets", digests) else None,
         motion=_motion(job) if _holds(job, "motion", digests) else None,
         progress=progress,
     )
+
+
+def _moving(settings: JobSettings) -> tuple[Bought, ...]:
+    from fitkit.shop.moving_hardware import lame_hardware, pivot_hardware
+
+    paired = {patch.name for patch in settings.patch if patch.pair}
+    found: list[Bought] = []
+    for pivot in settings.pivot:
+        found += pivot_hardware(pivot.patch, pivot.screw_mm, paired=pivot.patch in paired)
+    for row in settings.lames:
+        found += lame_hardware(row.name, row.of, row.hole_mm, paired=paired)
+    return tuple(found)
 
 
 def _measures(job: Job, body: Body) -> tuple[BookMeasure, ...]:

@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from fitkit.body.side import Side
+from fitkit.flatten.flatten_patch import flatten_patch
+from fitkit.flatten.relief_cuts import SurfaceCut
 from fitkit.patch.attachment_design import AttachmentDesign
-from fitkit.patch.design import LandmarkAnchor
+from fitkit.patch.design import EdgeTreatment, LandmarkAnchor
 from fitkit.shop.hardware_list import HardwareItem, OwnHardware, hardware_csv, hardware_list
+from fitkit.shop.moving_hardware import lame_hardware, pivot_hardware
 from tests.shop.worn_barrel import RIVETED, barrel, put_together, with_edges
 from tests.template.parts import rectangle
+from tests.truth import solids
 
 
 def items(**kwargs: object) -> dict[str, HardwareItem]:
@@ -81,3 +87,33 @@ def test_table_reads_back() -> None:
     assert rows[0]["item"] == "blind rivet"
     assert int(rows[0]["to_buy"]) == int(rows[0]["needed"]) + int(rows[0]["spare"])
     assert [row["item"] for row in rows] == ["blind rivet", "edge wire"]
+
+
+def test_a_riveted_cut_takes_rivets_on_both_sides_and_a_strip_behind() -> None:
+    """A cap of radius 150 mm with one cut, made in a pair: rows and strips count twice."""
+    at = 150.0 * np.array([[math.sin(a), 0.0, math.cos(a)] for a in (1.2, 0.4)])
+    patch = solids.patch_of(
+        solids.spherical_cap(150.0, 1.2, 14.0), name="cap", material="aluminium", thickness_mm=1.0,
+        side=Side.LEFT, paired=True,
+        edges={"cut": EdgeTreatment("lap", 0.0, rivets=RIVETED.rivets)},
+    )  # fmt: skip
+    flat = flatten_patch(patch, cuts=[SurfaceCut(at[0], at[1])])
+    plates, joints, rows = put_together([flat])
+    found = {one.item: one for one in hardware_list([flat], plates, joints, rows=rows)}
+    assert joints == ()
+    holes = sum(len(row.holes_mm) for row in rows)
+    assert holes >= 8
+    assert found["blind rivet"].needed == 2 * holes
+    strips = found["strip behind a cut"]
+    assert strips.needed == 2
+    # 0.8 radian of 150 mm; 32 mm wide as the template says.
+    assert strips.size.startswith("32 × 12")
+
+
+def test_pivots_and_lames_are_bought_for_both_sides() -> None:
+    screws, washers = pivot_hardware("visor", 4.0, paired=False)
+    assert (screws.count, washers.count, washers.size) == (2, 2, "12 mm wide, for 4 mm")
+    assert pivot_hardware("wing", 4.0, paired=True)[0].count == 4
+    pivots, slides = lame_hardware("guard", ["a", "b", "c"], 3.5, paired={"a", "b", "c"})
+    assert (pivots.count, slides.count) == (8, 4)
+    assert lame_hardware("guard", ["a"], 3.5, paired=()) == ()

@@ -1,0 +1,39 @@
+"""What has to be bought for plates that swing: screws or rivets and washers of pivots and lames."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from itertools import pairwise
+
+from fitkit.holding.bought import Bought
+from fitkit.motion.pivot import pivot_sizes
+
+__all__ = ["lame_hardware", "pivot_hardware"]
+
+_FREE = "set so that the plates still swing: lock nut backed off, or rivet over a card shim"
+
+
+def pivot_hardware(patch: str, screw_mm: float, *, paired: bool) -> tuple[Bought, ...]:
+    """Return screws and washers of a patch's pivot: one at each end of its line."""
+    count = 4 if paired else 2
+    where, washer = f"pivots of {patch}", pivot_sizes(screw_mm)["washer_mm"]
+    size = f"{washer:g} mm wide, for {screw_mm:g} mm"
+    return (
+        Bought("pivot screw or rivet", f"{screw_mm:g} mm", count, where, (patch,), None, _FREE),
+        Bought("pivot washer", size, count, where, (patch,), None, "between the plates"),
+    )
+
+
+def lame_hardware(
+    name: str, lames: Sequence[str], hole_mm: float, *, paired: Collection[str]
+) -> tuple[Bought, ...]:
+    """Return rivets of a row of lames: where two meet, two that pivot and one that slides."""
+    count = sum(2 if upper in paired else 1 for upper, _ in pairwise(lames))
+    if count == 0:
+        return ()
+    size, on = f"for a {hole_mm:g} mm hole", tuple(lames)
+    where = f"lames of {name}"
+    return (
+        Bought("pivot rivet", size, 2 * count, where, on, None, _FREE),
+        Bought("sliding rivet", size, count, where, on, None, "in the slot, or a strip of leather"),
+    )
