@@ -15,7 +15,17 @@ from fitkit.units import parse_length_mm
 
 __all__ = ["DESIGN_ROWS", "carried_rows", "with_rows_of"]
 
-DESIGN_ROWS = ("padding", "line", "patch", "attachment", "artwork", "strap", "pad", "gusset")
+DESIGN_ROWS = (
+    "fastener",
+    "padding",
+    "line",
+    "patch",
+    "attachment",
+    "artwork",
+    "strap",
+    "pad",
+    "gusset",
+)
 """The rows that make up a design."""
 
 # Lengths over the surface that grow with the body; sheet, laps and clearance do not.

@@ -9,6 +9,7 @@ import numpy as np
 
 from fitkit.body.side import Side
 from fitkit.errors import JobError
+from fitkit.holding.fastener import FastenerDesign
 from fitkit.holding.gusset import GussetDesign
 from fitkit.holding.pad import PadDesign
 from fitkit.holding.strap_design import StrapDesign
@@ -72,6 +73,7 @@ __all__ = [
     "artwork_designs",
     "attachment_designs",
     "corrections",
+    "fastener_designs",
     "gusset_designs",
     "leaning_on",
     "line_design",
@@ -334,6 +336,14 @@ def strap_designs(settings: JobSettings) -> tuple[StrapDesign, ...]:
             note=row.note,
         )
         for row in settings.strap
+    )
+
+
+def fastener_designs(settings: JobSettings) -> tuple[FastenerDesign, ...]:
+    """Return what fastens removable plates, in the order of the file."""
+    return tuple(
+        FastenerDesign(row.name, row.on, anchor_of(row.at), row.kind, row.load, row.often, row.pair)
+        for row in settings.fastener
     )
 
 

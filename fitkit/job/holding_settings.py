@@ -11,7 +11,23 @@ from fitkit.job.setting_words import LengthAboveZero, LengthFromZero, Name, Sect
 from fitkit.materials.rivet import rivet_named
 from fitkit.materials.sheet_material import sheet_material_named
 
-__all__ = ["GussetSection", "PadSection", "StrapSection"]
+__all__ = ["FastenerSection", "GussetSection", "PadSection", "StrapSection"]
+
+
+class FastenerSection(Section):
+    """A ``[[fastener]]`` that holds a removable patch on the one under it, ``at`` a place.
+
+    Without a ``kind`` it is chosen by ``load`` and by whether it is opened ``often``, each time the
+    costume is worn.
+    """
+
+    name: Name
+    on: tuple[str, str]
+    at: AnchorSection
+    kind: Literal["screw and post", "turn button", "hook and loop", "magnet"] | None = None
+    load: Literal["light", "medium", "heavy"] = "medium"
+    often: bool = False
+    pair: bool = False
 
 
 class GussetSection(Section):

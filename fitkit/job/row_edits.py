@@ -139,7 +139,7 @@ def with_patch_meant(text: str, name: str, other: str) -> str:
 
     for patch in document.get("patch", []):
         _exchange(patch, ("over",), exchanged)
-    for section in ("attachment", "artwork", "hardware", "strap", "pad"):
+    for section in ("attachment", "artwork", "hardware", "strap", "pad", "fastener"):
         for attached in document.get(section, []):
             _exchange(attached, ("on",), exchanged)
     for gusset in document.get("gusset", []):

@@ -13,7 +13,12 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from fitkit.drawing.paper import paper_named
 from fitkit.job.book_settings import BookSection, HardwareSection
-from fitkit.job.holding_settings import GussetSection, PadSection, StrapSection
+from fitkit.job.holding_settings import (
+    FastenerSection,
+    GussetSection,
+    PadSection,
+    StrapSection,
+)
 from fitkit.job.line_settings import (
     AnchorSection,
     FormSection,
@@ -62,6 +67,7 @@ __all__ = [
     "CorrectionSection",
     "CutSection",
     "EdgeSection",
+    "FastenerSection",
     "FormSection",
     "GeodesicSection",
     "GirthSection",
@@ -153,6 +159,7 @@ class JobSettings(Section):
     strap: list[StrapSection] = Field(default_factory=list)
     pad: list[PadSection] = Field(default_factory=list)
     gusset: list[GussetSection] = Field(default_factory=list)
+    fastener: list[FastenerSection] = Field(default_factory=list)
     motion: MotionSection = MotionSection()
     need: list[NeedSection] = Field(default_factory=list)
     lames: list[LamesSection] = Field(default_factory=list)

@@ -184,6 +184,8 @@ def _known_words(path: Sequence[Any], values: dict[str, Any]) -> list[str]:
         model = words.PadSection
     elif names and names[0] == "gusset":
         model = words.GussetSection
+    elif names and names[0] == "fastener":
+        model = words.FastenerSection
     elif names and names[0] == "stock":
         model = words.BadZoneSection if names[-1] == "bad" else words.StockSection
     elif names and names[0] == "pinned":
@@ -354,6 +356,7 @@ def _holding_problems(text: str, settings: JobSettings, taken: Mapping[str, str]
     named = [("strap", i, row.name, row.on) for i, row in enumerate(settings.strap)]
     named += [("pad", i, row.name, (row.on,)) for i, row in enumerate(settings.pad)]
     named += [("gusset", i, row.name, row.between) for i, row in enumerate(settings.gusset)]
+    named += [("fastener", i, row.name, row.on) for i, row in enumerate(settings.fastener)]
     for section, index, name, on in named:
         stem = file_stem(name)
         if stem in seen:

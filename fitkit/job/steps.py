@@ -182,6 +182,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 **_straps(settings),
                 **_pads(settings),
                 **_gussets(settings),
+                **_fasteners(settings),
             }
         case "pages":
             return {
@@ -269,6 +270,13 @@ def _moving(settings: JobSettings) -> dict[str, Any]:
             row.model_dump(mode="json") for row in (*settings.pivot, *settings.lames)
         ]
     }
+
+
+def _fasteners(settings: JobSettings) -> dict[str, Any]:
+    """Return what the job says on fasteners, nothing where it has none."""
+    if not settings.fastener:
+        return {}
+    return {"[[fastener]]": [row.model_dump(mode="json") for row in settings.fastener]}
 
 
 def _attachments(settings: JobSettings) -> dict[str, Any]:

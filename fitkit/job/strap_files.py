@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from fitkit.holding.bought import Bought
+from fitkit.holding.fastener import LaidFastener
 from fitkit.holding.strap import Strap
 from fitkit.job.plain_json import json_bytes
 from fitkit.job.result_reading import read_result_json, reading_result
@@ -24,13 +25,29 @@ _COLUMNS = ("piece", "count", "width_mm", "thickness_mm", "material", "length_mm
             "shortest_mm", "worn_mm", "longest_mm")  # fmt: skip
 
 
-def strap_files(straps: Sequence[Strap]) -> dict[str, bytes]:
-    """Return ``straps.json`` and ``straps.csv``, lengths in mm."""
+def strap_files(
+    straps: Sequence[Strap], fasteners: Sequence[LaidFastener] = ()
+) -> dict[str, bytes]:
+    """Return ``straps.json`` and ``straps.csv``, lengths in mm; fasteners are in the first."""
     values = {
         "format": _FORMAT,
         "unit": "mm",
         "straps": [_strap(strap) for strap in straps],
-        "bought": [asdict(one) for strap in straps for one in strap.bought],
+        "fasteners": [
+            {
+                "name": one.design.name,
+                "on": list(one.design.on),
+                "kind": one.kind,
+                "why": one.why,
+                "opened_by": one.tool,
+                "at_mm": np.round(one.at_mm, 1).tolist(),
+            }
+            for one in fasteners
+        ],
+        "bought": [
+            *(asdict(row) for strap in straps for row in strap.bought),
+            *(asdict(row) for one in fasteners for row in one.bought),
+        ],
     }
     return {STRAPS_FILE: json_bytes(values, indent=1), "straps.csv": _table(straps)}
 

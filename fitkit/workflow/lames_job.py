@@ -134,10 +134,12 @@ def _named_elsewhere(job: Job, text: str, patch: str, names: list[str]) -> str:
         if patch in gusset.between:
             between = [names[0] if name == patch else name for name in gusset.between]
             text = with_changed_row(text, "gusset", gusset.name, {"between": between})
-    for strap in job.settings.strap:
-        if patch in strap.on:
-            on = [names[0] if name == patch else name for name in strap.on]
-            text = with_changed_row(text, "strap", strap.name, {"on": on})
+    held = [("strap", one.name, one.on) for one in job.settings.strap]
+    held += [("fastener", one.name, one.on) for one in job.settings.fastener]
+    for section, name, was_on in held:
+        if patch in was_on:
+            on = [names[0] if one == patch else one for one in was_on]
+            text = with_changed_row(text, section, name, {"on": on})
     return text
 
 

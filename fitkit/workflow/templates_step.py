@@ -37,6 +37,7 @@ def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Mad
     from fitkit.template.mark_numbers import mark_numbers
     from fitkit.template.rivet_joint import rivet_holes
     from fitkit.workflow.artwork import artwork_on
+    from fitkit.workflow.fasteners import chosen_findings, laid_fasteners, reach_findings
     from fitkit.workflow.seats import moving_seats, seats_on
     from fitkit.workflow.straps import laid_straps
 
@@ -52,7 +53,11 @@ def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Mad
     straps = laid_straps(job)
     moving, remarks = moving_seats(job, digests)
     findings += [*(finding for strap in straps for finding in strap.findings), *remarks]
-    fastened = [*(seat for strap in straps for seat in strap.seats), *moving]
+    fasteners = laid_fasteners(job)
+    findings += chosen_findings(fasteners)
+    findings += reach_findings(job, fasteners, straps, rows)
+    fastened = [seat for strap in straps for seat in strap.seats]
+    fastened += [*(seat for one in fasteners for seat in one.seats), *moving]
     seats = {flat.design.name: seats_on(flat, fastened) for flat in flats}
     every: list[Template] = []
     for index, design in enumerate(designs):
@@ -78,12 +83,14 @@ def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Mad
         from fitkit.workflow.attachments import attachment_drawings
 
         every += attachment_drawings(job)
-    if straps:
+    if straps or fasteners:
         from fitkit.job.strap_files import strap_files
+
+        files |= strap_files(straps, fasteners)
+    if straps:
         from fitkit.workflow.straps import strap_drawings
 
         every += strap_drawings(job, straps, number=len(every) + 1)
-        files |= strap_files(straps)
     if job.settings.pad:
         from fitkit.workflow.pads import laid_pads, pad_drawings
 

@@ -321,3 +321,48 @@ pair = true
     size = np.ptp(left.outline_mm, axis=0)
     assert size == pytest.approx([width + 50.0 + 20.0, 100.0 + 20.0], abs=1.5)
     assert any("edge of 'front plate'" in words.text for words in left.drawing.words)
+
+
+def test_fastener_wants_one_plate_over_the_other(job: Job) -> None:
+    from fitkit.workflow.fasteners import laid_fasteners, reach_findings
+
+    row = """
+[[fastener]]
+name = "catch"
+on = ["front plate", "back plate"]
+at = {height_mm = 140, bearing_deg = 50}
+"""
+    with pytest.raises(DesignError, match="'back plate' ends before it"):
+        laid_fasteners(job.with_text(TEXT + STRAP + row))
+    for wrong, said in (
+        (row.replace("back plate", "bakc plate"), "no patch 'bakc plate'"),
+        (row + 'load = "huge"\n', "load"),
+        (row + "offten = true\n", "Did you mean 'often'?"),
+    ):
+        with pytest.raises(JobError) as caught:
+            job.with_text(TEXT + STRAP + wrong)
+        assert said in f"{caught.value.cause} {caught.value.remedy}"
+    # Nothing lies over the strap's buckle.
+    assert reach_findings(job, (), laid_straps(job)) == ()
+
+
+def test_screws_of_a_lap_shut_in_by_another_plate_are_told() -> None:
+    from fitkit.geometry.mesh import TriangleMesh
+    from fitkit.holding.worn_sheet import WornSheet
+    from fitkit.materials.rivet import rivet_named
+    from fitkit.template.rivet_joint import RivetHoles
+    from fitkit.workflow.fasteners import _row_finding
+
+    def wall(name: str, y: float) -> WornSheet:
+        flat = solids.plane_rectangle(300.0, 300.0, 10.0)
+        moved = flat.vertices + np.array([0.0, y, 0.0])
+        return WornSheet(name, False, TriangleMesh(moved, flat.faces), 1.0)
+
+    formed = np.array([[150.0, 0.0, 100.0], [150.0, 0.0, 150.0]])
+    row = RivetHoles("bib", 0, formed[:, ::2], formed, rivet_named("screw M4"), 4.3, 2.0, 10.0,
+                     joins="belt")  # fmt: skip
+    assert _row_finding(row, [wall("bib", 0.0), wall("belt", 2.0)]) is None
+    shut = _row_finding(row, [wall("bib", 0.0), wall("belt", 2.0), wall("apron", -60.0)])
+    assert shut is not None
+    assert "No driver gets at 'bib, screws to belt'" in shut.message
+    assert "'apron' is in the way" in shut.message
