@@ -169,7 +169,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 "[[patch]] material and cuts": [
                     patch.model_dump(mode="json", include=stuff) for patch in settings.patch
                 ],
-                **_attachments(settings),
+                **_rows(settings, "attachment"),
             }
         case "templates":
             return {
@@ -177,12 +177,9 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 "[wearer] name": settings.wearer.name,
                 "[[patch]]": [patch.model_dump(mode="json") for patch in settings.patch],
                 "[[correction]]": [one.model_dump(mode="json") for one in settings.correction],
-                **_artwork(settings),
-                **_attachments(settings),
-                **_straps(settings),
+                **_rows(settings, "artwork", "attachment", "strap", "fastener"),
                 **_pads(settings),
                 **_gussets(settings),
-                **_fasteners(settings),
             }
         case "pages":
             return {
@@ -205,7 +202,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 "[[patch]]": [patch.model_dump(mode="json") for patch in settings.patch],
                 "[[hardware]]": [row.model_dump(mode="json") for row in settings.hardware],
                 "[[correction]]": [one.model_dump(mode="json") for one in settings.correction],
-                **_attachments(settings),
+                **_rows(settings, "attachment"),
                 **_moving(settings),
             }
         case "motion":
@@ -231,18 +228,13 @@ def _checks(settings: JobSettings, *, on_body: bool) -> list[str]:
     ]
 
 
-def _artwork(settings: JobSettings) -> dict[str, Any]:
-    """Return what the job says on emblems, nothing where it has none."""
-    if not settings.artwork:
-        return {}
-    return {"[[artwork]]": [row.model_dump(mode="json") for row in settings.artwork]}
-
-
-def _straps(settings: JobSettings) -> dict[str, Any]:
-    """Return what the job says on straps, nothing where it has none."""
-    if not settings.strap:
-        return {}
-    return {"[[strap]]": [row.model_dump(mode="json") for row in settings.strap]}
+def _rows(settings: JobSettings, *sections: str) -> dict[str, Any]:
+    """Return what the job says in some sections of rows, nothing on those it has none of."""
+    return {
+        f"[[{section}]]": [row.model_dump(mode="json") for row in getattr(settings, section)]
+        for section in sections
+        if getattr(settings, section)
+    }
 
 
 def _pads(settings: JobSettings) -> dict[str, Any]:
@@ -270,17 +262,3 @@ def _moving(settings: JobSettings) -> dict[str, Any]:
             row.model_dump(mode="json") for row in (*settings.pivot, *settings.lames)
         ]
     }
-
-
-def _fasteners(settings: JobSettings) -> dict[str, Any]:
-    """Return what the job says on fasteners, nothing where it has none."""
-    if not settings.fastener:
-        return {}
-    return {"[[fastener]]": [row.model_dump(mode="json") for row in settings.fastener]}
-
-
-def _attachments(settings: JobSettings) -> dict[str, Any]:
-    """Return what the job says on attachments, nothing where it has none."""
-    if not settings.attachment:
-        return {}
-    return {"[[attachment]]": [row.model_dump(mode="json") for row in settings.attachment]}

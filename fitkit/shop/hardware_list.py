@@ -132,10 +132,7 @@ def hardware_list(
     items += _cut_straps(flats)
     items += _screws(attachments, stuff)
     items += _wires(flats)
-    items += [
-        HardwareItem(one.item, one.size, one.count, 0, one.length_mm, f"'{one.where}'", one.note)
-        for one in bought
-    ]
+    items += [_held(one) for one in bought]
     items += _owns(own, stuff)
     return tuple(items)
 
@@ -151,6 +148,14 @@ def hardware_csv(items: Iterable[HardwareItem]) -> bytes:
             [one.item, one.size, one.needed, one.spare, one.to_buy, length, one.where, one.note]
         )
     return text.getvalue().encode("utf-8")
+
+
+def _held(one: Bought) -> HardwareItem:
+    """Return what a strap or fastener wants; of its rivets some are spoilt as of any."""
+    spare = _spares(one.count) if one.item.endswith("rivet") else 0
+    return HardwareItem(
+        one.item, one.size, one.count, spare, one.length_mm, f"'{one.where}'", one.note
+    )
 
 
 def _spares(count: int) -> int:

@@ -13,6 +13,7 @@ import pytest
 from fitkit.body.side import Side
 from fitkit.flatten.flatten_patch import flatten_patch
 from fitkit.flatten.relief_cuts import SurfaceCut
+from fitkit.holding.bought import Bought
 from fitkit.patch.attachment_design import AttachmentDesign
 from fitkit.patch.design import EdgeTreatment, LandmarkAnchor
 from fitkit.shop.hardware_list import HardwareItem, OwnHardware, hardware_csv, hardware_list
@@ -117,3 +118,15 @@ def test_pivots_and_lames_are_bought_for_both_sides() -> None:
     pivots, slides = lame_hardware("guard", ["a", "b", "c"], 3.5, paired={"a", "b", "c"})
     assert (pivots.count, slides.count) == (8, 4)
     assert lame_hardware("guard", ["a"], 3.5, paired=()) == ()
+
+
+def test_what_straps_want_is_listed_with_spare_rivets() -> None:
+    bought = (
+        Bought("buckle", "25 mm", 2, "side strap", ("breast", "back")),
+        Bought("blind rivet", "4 × 8", 4, "side strap", ("breast", "back")),
+        Bought("hook tape", "20 mm", 2, "arm strap", ("cap", "cap"), 60.0, "sewn on"),
+    )
+    buckle, rivet, tape = hardware_list([], [], [], bought=bought)
+    assert (buckle.item, buckle.to_buy, buckle.where) == ("buckle", 2, "'side strap'")
+    assert (rivet.needed, rivet.spare) == (4, 3)
+    assert (tape.length_mm, tape.spare, tape.note) == (60.0, 0, "sewn on")
