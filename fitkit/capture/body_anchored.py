@@ -1,9 +1,11 @@
-"""A live wearer sways: cameras solved again on the body's own pattern.
+"""Cameras solved again on the body's own pattern, whether it swayed or stood still.
 
 The marker sheets tell where each photo was taken from against the floor. If the body leaned
 between photos, that is not where it was taken from against the body, and the surface would
 be pieced together from views that do not fit. The body's own features tell the latter; the
-floor keeps its say in scale, upright and place, the more the less the body moved.
+floor keeps its say in scale, upright and place, the more the less the body moved. A body that
+stood still tells a few tenths of a millimetre by which the cameras miss each other, and they draw
+the surface in or out as a whole.
 """
 
 from __future__ import annotations
@@ -34,8 +36,7 @@ Progress = Callable[[float, str], None]
 _FEWEST_POINTS = 60
 _FEWEST_SIGHTINGS = 20
 _FEWEST_CAMERAS = 3
-# Features that fit the floor's cameras to this need no second adjustment: it is the noise
-# of good photos, and of the surface made from them.
+# Features that fit the floor's cameras to this tell no sway: it is the noise of good photos.
 _STILL_MM = 0.3
 # The body counts as moved when its top did so by this, root mean square, and the features
 # fit clearly better when allowed to.
@@ -61,7 +62,7 @@ class BodyAnchor:
     Attributes
     ----------
     solved
-        Cameras against the body if it moved; those given if it did not or none can tell.
+        Cameras against the body; those given if none can tell.
     moved_mm
         (C,) float mm: how far the top of the body was from its mean place in each of the
         photos of ``solved``; zeros when it stood still.
@@ -81,7 +82,7 @@ def anchor_to_body(
     *,
     progress: Progress | None = None,
 ) -> BodyAnchor:
-    """Return the cameras against the body, should it have moved against the floor.
+    """Return the cameras against the body, wherever it moved against the floor.
 
     The body is taken to move as one piece. Lenses stay as they are. The world stays where
     the body stood on average; its scale is that of the floor's cameras.
@@ -110,25 +111,27 @@ def anchor_to_body(
     floor = _poses_of(cameras)
     points_mm = triangulated(tracks, floor.rotations, floor.shifts_mm)
 
-    def limbs(poses: CameraPoses) -> tuple[Finding, ...]:
-        return limb_findings(moving_regions(unvoted, poses), float(np.median(points_mm[:, 0])))
-
-    def still(poses: CameraPoses) -> BodyAnchor:
-        say(1.0, "the body stood still")
-        return replace(unchanged, findings=limbs(poses))
-
-    depth_mm = floor.seen(points_mm.mean(axis=0)[None])[:, 0, 2]
-    off_px = np.linalg.norm(misfits_px(floor, points_mm, tracks), axis=1)
-    off_mm = off_px * tracks.sigma * depth_mm[tracks.camera]
-    if float(np.median(off_mm)) < _STILL_MM:
-        return still(floor)
     say(0.85, "solving the cameras on the body")
     fit = _fitted(floor, points_mm, tracks)
     moved_mm = fit.top_moved_mm(floor)
     rms_mm = float(np.sqrt((moved_mm**2).mean()))
+
+    def limbs(poses: CameraPoses) -> tuple[Finding, ...]:
+        return limb_findings(moving_regions(unvoted, poses), float(np.median(points_mm[:, 0])))
+
+    depth_mm = floor.seen(points_mm.mean(axis=0)[None])[:, 0, 2]
+    off_px = np.linalg.norm(misfits_px(floor, points_mm, tracks), axis=1)
+    off_mm = float(np.median(off_px * tracks.sigma * depth_mm[tracks.camera]))
     better = fit.median_px < _CLEARLY_BETTER * float(np.median(off_px))
-    if rms_mm < _MOVED_MM or not better:
-        return still(floor)
+    if rms_mm < _MOVED_MM:
+        say(1.0, "the body stood still")
+        still = [_posed(camera, fit.poses, k) for k, camera in enumerate(cameras)]
+        return replace(
+            unchanged, solved=replace(solved, cameras=tuple(still)), findings=limbs(fit.poses)
+        )
+    if off_mm < _STILL_MM or not better:
+        say(1.0, "the body stood still")
+        return replace(unchanged, findings=limbs(floor))
     held = np.bincount(fit.tracks.camera, minlength=len(cameras)) >= _FEWEST_SIGHTINGS
     if held.sum() < _FEWEST_CAMERAS:
         return replace(unchanged, findings=(_cannot_tell(fit.tracks.points_n),))

@@ -58,7 +58,7 @@ def reconstruct(
 ) -> Scan:
     """Return point cloud and closed surface of what stands in the capture volume.
 
-    Should the body have moved against the floor, the cameras are first solved again on it.
+    The cameras are first solved again on the body, which may have moved against the floor.
     Neighbouring photos are matched in pairs, first coarsely over the whole depth of the
     room, which finds the body and the space that is free, then finely round the body.
     Depths that several pairs agree on make the cloud; a screened Poisson surface through it
@@ -73,7 +73,7 @@ def reconstruct(
     volume
         The column to search.
     follow_body
-        False takes the cameras as they are, however the body swayed.
+        False takes the cameras as they are, whatever the body's pattern tells.
     progress
         Told the fraction done and what is being done.
 
@@ -96,8 +96,8 @@ def reconstruct(
         placed = replace(solved, cameras=tuple(cameras))
         anchor = anchor_to_body(greys, placed, volume, progress=anchoring)
         findings += anchor.findings
-        solved = anchor.solved if anchor.moved_mm.any() else solved
-        kept = {camera.photo: camera for camera in anchor.solved.cameras}
+        solved = anchor.solved
+        kept = {camera.photo: camera for camera in solved.cameras}
         greys = [grey for grey, one in zip(greys, cameras, strict=True) if one.photo in kept]
         cameras = list(kept.values())
     say(0.12, "choosing pairs of photos")
