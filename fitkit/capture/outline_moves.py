@@ -9,6 +9,8 @@ import numpy as np
 import scipy.sparse as sp
 
 from fitkit.capture.camera import Camera
+from fitkit.capture.hollow_moves import hollow_moves
+from fitkit.capture.point_cloud import PointCloud
 from fitkit.capture.refinement_pass import RefinementPass, best_moves
 from fitkit.capture.rim_edges import rim_likeness
 from fitkit.capture.surface_smoothing import Sparse, averaging, even_normals, smooth_moves
@@ -16,7 +18,7 @@ from fitkit.geometry.arrays import Bytes, Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.topology import vertex_adjacency
 
-__all__ = ["Outlines", "follow_outlines", "rim_moves"]
+__all__ = ["Outlines", "follow_outlines", "mixed_moves", "rim_moves"]
 
 _RIM_VOTES_PER_MM2 = 0.024
 _RIM_CLEAR_MM, _RIM_CELL_MM = 4.0, 6.0
@@ -32,27 +34,50 @@ class Outlines:
         (h, w) or (h, w, 3) uint8, one a camera, in any size.
     above_mm
         Height below which the body goes on as something else.
+    cloud
+        What stereo takes for the body, however roughly: it tells the hollows, in which no
+        outline runs.
     """
 
     pictures: Sequence[Bytes]
     above_mm: float
+    cloud: PointCloud
 
 
 def follow_outlines(
-    mesh: TriangleMesh, cameras: Sequence[Camera], outlines: Outlines, settings: RefinementPass
+    mesh: TriangleMesh,
+    cameras: Sequence[Camera],
+    outlines: Outlines,
+    settings: RefinementPass,
+    *,
+    sink: bool = False,
 ) -> tuple[TriangleMesh, Floats]:
-    """Return the mesh with its rims on the edges between body and room, patterns left aside.
+    """Return the mesh with its rims on the edges between body and room.
 
     The same as :func:`fitkit.capture.surface_refinement.refine_surface` for a body without any
-    pattern, at a fraction of the work.
+    pattern, at a fraction of the work. ``sink`` also moves what no rim holds down to where
+    stereo puts it; again and again that would follow all of its errors.
     """
     averaged = averaging(sp.csr_array(vertex_adjacency(mesh)))
     normal = even_normals(mesh, averaged)
     offset, certainty = rim_moves(mesh, normal, cameras, outlines, averaged, settings)
+    if sink:
+        inward, belief = hollow_moves(
+            mesh, normal, outlines.cloud, certainty, averaged, scale=settings.scale
+        )
+        offset, certainty = mixed_moves(offset, certainty, inward, belief)
     smooth = smooth_moves(
         offset, certainty, averaged, stiffness=settings.stiffness, step_mm=settings.step_mm
     )
     return mesh.with_vertices(mesh.vertices + normal * smooth[:, None]), certainty
+
+
+def mixed_moves(
+    offset: Floats, certainty: Floats, other: Floats, belief: Floats
+) -> tuple[Floats, Floats]:
+    """Return the mean of two moves, (V,) float mm, by how much each is believed, and the sum."""
+    both = certainty + belief
+    return (certainty * offset + belief * other) / np.maximum(both, 1e-9), both
 
 
 def rim_moves(

@@ -109,7 +109,7 @@ def plain_surface(
     *,
     scale: float,
 ) -> TriangleMesh:
-    """Return the body inside the outlines, hollows carved by stereo, rims on their edges.
+    """Return the body inside the outlines, rims on their edges, hollows as deep as stereo tells.
 
     Parameters
     ----------
@@ -132,8 +132,11 @@ def plain_surface(
     kept = np.float32(2.0 * hull.cell_mm) * (np.float32(0.5) - gaussian_filter(free, 1.0))
     values = np.minimum(hull.values_mm, kept)
     surface = mesh_of_grid(replace(hull, values_mm=values))
-    for _ in range(_ROUNDS):
-        surface, certainty = follow_outlines(surface, cameras, outlines, _PASS.scaled(scale))
+    for done in range(_ROUNDS):
+        # Only once rims have settled is it plain what they do not hold.
+        surface, certainty = follow_outlines(
+            surface, cameras, outlines, _PASS.scaled(scale), sink=done + 1 == _ROUNDS
+        )
         surface = fair(surface, certainty)
         grid = signed_grid(surface, cell_mm=hull.cell_mm, margin_mm=4 * hull.cell_mm)
         surface = mesh_of_grid(grid)

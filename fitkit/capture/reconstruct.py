@@ -163,8 +163,8 @@ def reconstruct(
             pictures, cameras, wide, fine, lower, rough.points_mm, scale=scale, say=telling
         )
         if hull is not None:
+            outlines = Outlines(pictures, volume.bottom_mm + scale * _ABOVE_CUT_MM, cloud)
             cloud = cloud_only(cloud, patterned_points(cloud, held, certainty))
-            outlines = Outlines(pictures, volume.bottom_mm + scale * _ABOVE_CUT_MM)
             held = plain_surface(hull, fine, cameras, outlines, scale=scale)
             held, certainty = first_pass(held, cameras, stacks, scale=scale, outlines=outlines)
     surface = refined_surface(

@@ -8,7 +8,8 @@ import numpy as np
 import scipy.sparse as sp
 
 from fitkit.capture.camera import Camera
-from fitkit.capture.outline_moves import Outlines, rim_moves
+from fitkit.capture.hollow_moves import hollow_moves
+from fitkit.capture.outline_moves import Outlines, mixed_moves, rim_moves
 from fitkit.capture.photo_patches import (
     MOST_VIEWS,
     PhotoStack,
@@ -84,9 +85,12 @@ def refine_surface(
         certainty[certainty < SOME_CERTAINTY] = 0.0
         rim, held = rim_moves(mesh, normal, cameras, outlines, averaged, settings)
         held *= np.clip(1.0 - certainty / _SURE, 0.0, 1.0)
-        both = certainty + held
-        offset = (certainty * offset + held * rim) / np.maximum(both, 1e-9)
-        certainty = both
+        offset, certainty = mixed_moves(offset, certainty, rim, held)
+        # A hollow stays as deep as it was found; else bending least would lift it out again.
+        _, belief = hollow_moves(
+            mesh, normal, outlines.cloud, certainty, averaged, scale=settings.scale
+        )
+        offset, certainty = mixed_moves(offset, certainty, np.zeros(len(offset)), belief)
     smooth = smooth_moves(
         offset, certainty, averaged, stiffness=settings.stiffness, step_mm=settings.step_mm
     )

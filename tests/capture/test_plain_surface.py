@@ -61,7 +61,8 @@ def test_plain_ball_is_found_by_colour_and_settles_on_its_outlines() -> None:
     assert told == sorted(told)
     assert told[-1] == pytest.approx(1.0)
     assert abs(np.median(_off(mesh_of_grid(hull).vertices))) < 3.0
-    surface = plain_surface(hull, fine, cameras, Outlines(pictures, -np.inf), scale=1.0)
+    cloud = PointCloud(points, points / RADIUS_MM)
+    surface = plain_surface(hull, fine, cameras, Outlines(pictures, -np.inf, cloud), scale=1.0)
     off = _off(surface.vertices)
     assert abs(np.median(off)) < 0.6
     assert np.sqrt((off**2).mean()) < 1.0

@@ -8,6 +8,7 @@ import pytest
 from fitkit.capture.camera import Camera
 from fitkit.capture.closed_surface import mesh_of_grid
 from fitkit.capture.outline_moves import Outlines, follow_outlines
+from fitkit.capture.point_cloud import PointCloud
 from fitkit.capture.refinement_pass import RefinementPass
 from fitkit.capture.rim_edges import rim_likeness
 from fitkit.capture.silhouette import reduced_colour, silhouette, splat
@@ -89,10 +90,11 @@ def test_rims_are_brightest_where_the_ball_ends() -> None:
 def test_plain_ball_comes_out_by_its_outlines_alone() -> None:
     """From 6 mm too large to half a millimetre: a fifth of these photos' pixels."""
     pictures = [ball_picture(k) for k in range(len(ball_cameras()))]
+    outlines = Outlines(pictures, -np.inf, PointCloud(np.zeros((0, 3)), np.zeros((0, 3))))
     mesh = sphere(RADIUS_MM + 6.0, 8.0)
     for _ in range(3):
         mesh, certainty = follow_outlines(
-            mesh, ball_cameras(), Outlines(pictures, -np.inf), RefinementPass(12.0, 2.0, 4.0, 3)
+            mesh, ball_cameras(), outlines, RefinementPass(12.0, 2.0, 4.0, 3)
         )
         mesh = fair(mesh, certainty)
     level = np.abs(mesh.vertices[:, 2]) < 70.0
