@@ -12,7 +12,17 @@ from fitkit.room.body_marks import BodyMarks
 from fitkit.room.made_routes import made_address
 from fitkit.room.mesh_panel import add_mesh_routes, mesh_panel, mesh_panel_key
 from fitkit.room.page import RoomPage
-from fitkit.room.page_parts import box, button, field, mark, picture, show_findings, table, words
+from fitkit.room.page_parts import (
+    box,
+    button,
+    draft,
+    field,
+    mark,
+    picture,
+    show_findings,
+    table,
+    words,
+)
 from fitkit.room.session import RoomSession
 from fitkit.room.stops import state_of_stop, stop_named
 from fitkit.room.turning_view import turning_view
@@ -115,7 +125,7 @@ def _tape_list(page: RoomPage) -> None:
         with table(("", "Tape, mm", "Body, mm", "Differs"), right=(1, 2, 3)):
             for row in rows:
                 _line(page, row)
-        _new_line(page)
+        _new_line(page, len(tape))
         if measures is None and made_address(session, "body", "body.png") is not None:
             button("Lay the tape round the body",
                    lambda: page.start("measure", "Measuring the body"))  # fmt: skip
@@ -148,7 +158,7 @@ def _line(page: RoomPage, row: MeasureRow) -> None:
                               "fk-hidden")  # fmt: skip
 
 
-def _new_line(page: RoomPage) -> None:
+def _new_line(page: RoomPage, behind: int) -> None:
     told = {"measure": "", "length": ""}
 
     def add() -> None:
@@ -157,10 +167,11 @@ def _new_line(page: RoomPage) -> None:
             return
         page.try_to(lambda: change_tape(page.session.job(), told["measure"], told["length"]))
 
-    with box("fk-row"):
+    with box("fk-row") as row:
+        row._props["data-key"] = f"a measure behind {behind}"  # empty again once it is added
         with box("fk-grow"):
-            field("Another measure", "", lambda text: told.update(measure=text))
-        field("Tape reads", "", lambda text: told.update(length=text), classes="fk-short")
+            draft("Another measure", told, "measure")
+        draft("Tape reads", told, "length", classes="fk-short")
         button("Add", add, small=True, label="Add it to the tape list")
 
 

@@ -21,6 +21,9 @@ class KeptInput(Element, component="kept_input.js"):
         What it shows first.
     keep
         Called, and awaited where it can be, with the value once it is left or chosen.
+    note
+        Of a field that is filled in before anything is done with it: called with the value first,
+        and again when the field is built anew, so that it is not forgotten meanwhile.
     kind
         What it is filled in by.
     hint
@@ -32,15 +35,19 @@ class KeptInput(Element, component="kept_input.js"):
         value: Any,
         keep: Callable[[Any], Any],
         *,
+        note: Callable[[Any], None] | None = None,
         kind: Literal["text", "choice", "tick", "slide"] = "text",
         hint: str = "",
     ) -> None:
         super().__init__()
         self._props |= {"value": value, "shown": 0, "kind": kind, "placeholder": hint}
-        self._is = value
+        self._is = self._built = value
+        self._note = note
 
         async def kept(event: events.GenericEventArguments) -> None:
             self._is = event.args
+            if note is not None:
+                note(event.args)
             answer = keep(event.args)
             if inspect.isawaitable(answer):
                 await answer
@@ -49,6 +56,9 @@ class KeptInput(Element, component="kept_input.js"):
 
     def take_over(self, other: KeptInput) -> None:
         """Go on in the place of another in the browser, with what is half typed there."""
+        if self._note is not None and self._built == other._built:
+            self._is = self._props["value"] = other._is
+            self._note(other._is)
         changed = self._is != other._is
         self._props["shown"] = other._props["shown"] + changed
 

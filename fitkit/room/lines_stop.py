@@ -21,12 +21,12 @@ from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, words
 from fitkit.room.patch_panel import new_patch_panel, patch_panel
 from fitkit.room.session import RoomSession
+from fitkit.room.step_buttons import step_buttons
 from fitkit.room.template_strip import template_strip
 from fitkit.room.viewer import Viewer, add_viewer
 from fitkit.workflow.draw_line import DrawnKind
 from fitkit.workflow.edit_job import anchor_values
 from fitkit.workflow.pick_place import Ray
-from fitkit.workflow.step_edit import edits_to_step
 
 __all__ = ["add_routes", "build"]
 
@@ -238,35 +238,20 @@ def _says(desk: DesignDesk, do: Callable[..., None]) -> None:
 
 
 def _steps(page: RoomPage, desk: DesignDesk, do: Callable[..., None]) -> None:
-    """Offer a step back and one forward, by buttons that stay in place to be pressed again."""
-    with box("fk-row") as row:
-        back = button("Undo", lambda: do(desk.editing.step, back=True))
-        forward = button("Redo", lambda: do(desk.editing.step, back=False))
+    """Offer a step back and one forward, and the form over the body."""
 
-        async def ghost(wanted: bool) -> None:
-            do(desk.show_ghost, bool(wanted))
+    async def step(back: bool) -> None:
+        do(desk.editing.step, back=back)
 
+    async def ghost(wanted: bool) -> None:
+        do(desk.show_ghost, bool(wanted))
+
+    def first() -> str | None:
+        return None if desk.now.stroke.first is None else "the place just set"
+
+    with box("fk-row"):
+        step_buttons(page, step, first=first)
         tick("Form over the body", desk.now.ghost_wanted, ghost)
-
-    def follow() -> None:
-        try:
-            edits = edits_to_step(page.session.job())
-        except FitkitError:
-            return
-        first = "the place just set" if desk.now.stroke.first is not None else None
-        for made, title, what in (
-            (back, "Undo", first or edits.to_undo),
-            (forward, "Redo", edits.to_redo),
-        ):
-            made.set_enabled(what is not None)
-            made.props["aria-label"] = f"{title}: {what}" if what else title
-            made.update()
-
-    def depends() -> tuple[object, ...]:
-        return page.session.revision, desk.now.stroke.first is None
-
-    page.follow(follow, of=depends, within=row)
-    follow()
 
 
 def _what_is_chosen(desk: DesignDesk) -> tuple[object, ...]:

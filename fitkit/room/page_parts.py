@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Iterable, Sequence
+from collections.abc import Awaitable, Callable, Iterable, MutableMapping, Sequence
+from functools import partial
 from typing import Any
 
 from nicegui import ui
@@ -15,6 +16,7 @@ __all__ = [
     "box",
     "button",
     "download",
+    "draft",
     "field",
     "labelled",
     "mark",
@@ -85,6 +87,14 @@ def button(
     return made
 
 
+def draft(
+    label: str, told: MutableMapping[str, str], key: str, *, classes: str = "", hint: str = ""
+) -> KeptInput:
+    """Put a labelled field on the page that fills in a key of what a button then takes up."""
+    note = partial(told.__setitem__, key)
+    return field(label, told[key], lambda _: None, classes=classes, hint=hint, note=note)
+
+
 def download(text: str, address: str, *, first: bool = False) -> ui.element:
     """Put a link on the page that saves a file."""
     link = TextElement(tag="a", text=text).classes("fk-download" + " fk-first" * first)
@@ -113,15 +123,17 @@ def field(
     classes: str = "",
     hint: str = "",
     shown: bool = True,
+    note: Callable[[str], None] | None = None,
 ) -> KeptInput:
     """Put a labelled field on the page; ``keep`` is called with the text once it is left.
 
-    ``shown=False`` leaves the label to readers alone, where a table's head says it already.
+    ``shown=False`` leaves the label to readers alone, where a table's head says it already;
+    ``note`` is that of :class:`KeptInput`.
     """
     if shown:
-        typed = labelled(label, lambda: KeptInput(value, keep, hint=hint))
+        typed = labelled(label, lambda: KeptInput(value, keep, hint=hint, note=note))
     else:
-        typed = KeptInput(value, keep, hint=hint)
+        typed = KeptInput(value, keep, hint=hint, note=note)
         typed._props["aria-label"] = label
     return typed.classes(classes)
 

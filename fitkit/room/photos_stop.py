@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Mapping
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from urllib.parse import quote
 
@@ -38,6 +38,8 @@ __all__ = ["add_routes", "build"]
 
 _MOST_BYTES = 2_000_000_000  # a film of some minutes; photos are held to their pixels
 _THUMBNAIL_PX = 360
+# The check lengths of a printed sheet, and what they are where the printer is true.
+_WAYS = {"Across, mm": "180", "Up, mm": "200"}
 _MARK_OF_STATE = {
     "used": ("done", "fk-is-done", "used"),
     "left out": ("warning", "fk-is-stale", "left out"),
@@ -98,28 +100,29 @@ def _check_lengths(page: RoomPage) -> None:
         settings = read_job_settings(page.session.job())
     except FitkitError:
         return
-    lengths = list(settings["capture"]["printed_mm"] or ("", ""))
-    shown = [f"{length:g}" if length else "" for length in lengths]
+    now = settings["capture"]["printed_mm"] or ("", "")
+    told = {way: f"{length:g}" if length else "" for way, length in zip(_WAYS, now, strict=True)}
 
-    def keep(index: int, text: str) -> None:
+    def change() -> None:
         from fitkit.units import parse_length_mm
 
-        def change() -> None:
-            lengths[index] = parse_length_mm(text) if text.strip() else ""
-            if all(lengths) or not any(lengths):
-                change_setting(
-                    page.session.job(),
-                    "capture",
-                    "printed_mm",
-                    list(lengths) if all(lengths) else None,
-                    words="check lengths of the printed sheets",
-                )
+        lengths = [parse_length_mm(text) for text in told.values() if text.strip()]
+        change_setting(
+            page.session.job(),
+            "capture",
+            "printed_mm",
+            lengths or None,
+            words="check lengths of the printed sheets",
+        )
 
-        page.try_to(change)
+    def keep(_: str) -> None:
+        if len({bool(text.strip()) for text in told.values()}) == 1:  # one alone says nothing yet
+            page.try_to(change)
 
     with box("fk-row"):
-        field("Across, mm", shown[0], lambda text: keep(0, text), classes="fk-short", hint="180")
-        field("Up, mm", shown[1], lambda text: keep(1, text), classes="fk-short", hint="200")
+        for way, hint in _WAYS.items():
+            note = partial(told.__setitem__, way)
+            field(way, told[way], keep, classes="fk-short", hint=hint, note=note)
 
 
 def _photos(page: RoomPage) -> None:

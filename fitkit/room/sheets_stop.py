@@ -11,7 +11,17 @@ from nicegui import ui
 from fitkit.errors import FitkitError
 from fitkit.room.made_routes import made_address
 from fitkit.room.page import RoomPage
-from fitkit.room.page_parts import box, button, download, field, mark, show_findings, table, words
+from fitkit.room.page_parts import (
+    box,
+    button,
+    download,
+    draft,
+    field,
+    mark,
+    show_findings,
+    table,
+    words,
+)
 from fitkit.room.sheet_view import SheetView
 from fitkit.room.stops import state_of_stop, stop_named
 from fitkit.sheets.nesting import Nesting, PlacedPart
@@ -217,7 +227,10 @@ def _new_row(page: RoomPage, settings: Mapping[str, Any]) -> None:
             return
         page.try_to(change)
 
-    with box("fk-card"):
+    with box("fk-card") as card:
+        card._props["data-key"] = (
+            f"a sheet beside {len(settings['stock'])}"  # empty again once it is added
+        )
         words("Add a sheet", "h2")
         labels = (
             ("material", "Material"),
@@ -228,8 +241,7 @@ def _new_row(page: RoomPage, settings: Mapping[str, Any]) -> None:
         )
         with box("fk-row"):
             for key, label in labels:
-                field(label, told[key], partial(told.__setitem__, key),
-                      classes="" if key == "material" else "fk-short")  # fmt: skip
+                draft(label, told, key, classes="" if key == "material" else "fk-short")
         with box("fk-row"):
             button("Add what I have", partial(add, to_buy=False))
             button("Add a size to buy", partial(add, to_buy=True))

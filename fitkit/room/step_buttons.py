@@ -12,8 +12,21 @@ from fitkit.workflow.step_edit import edits_to_step
 __all__ = ["step_buttons"]
 
 
-def step_buttons(page: RoomPage, step: Callable[[bool], Awaitable[None]]) -> None:
-    """Put them on the page; ``step`` is called with whether it goes back."""
+def step_buttons(
+    page: RoomPage,
+    step: Callable[[bool], Awaitable[None]],
+    *,
+    first: Callable[[], str | None] = lambda: None,
+) -> None:
+    """Put them on the page; they stay in their place, to be pressed again.
+
+    Parameters
+    ----------
+    step
+        Called with whether it goes back.
+    first
+        Returns what is taken back before any change of the job, where there is such a thing.
+    """
     with box("fk-row") as row:
         back = button("Undo", lambda: step(True), small=True)
         forward = button("Redo", lambda: step(False), small=True)
@@ -24,12 +37,12 @@ def step_buttons(page: RoomPage, step: Callable[[bool], Awaitable[None]]) -> Non
         except FitkitError:
             return
         for made, title, what in (
-            (back, "Undo", edits.to_undo),
+            (back, "Undo", first() or edits.to_undo),
             (forward, "Redo", edits.to_redo),
         ):
             made.set_enabled(what is not None)
             made.props["aria-label"] = f"{title}: {what}" if what else title
             made.update()
 
-    page.follow(follow, of=lambda: page.session.revision, within=row)
+    page.follow(follow, of=lambda: (page.session.revision, first()), within=row)
     follow()

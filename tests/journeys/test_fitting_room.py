@@ -151,6 +151,13 @@ def test_dropped_photos_are_in_the_job_and_a_scan_survives_a_reload_and_is_stopp
     seen = "[...document.querySelectorAll('.fk-photo img')].filter(i => i.naturalWidth).length > 3"
     page.wait_for_function(f"() => {seen}")
 
+    page.get_by_role("textbox", name="Across, mm").fill("180.4")
+    page.keyboard.press("Tab")
+    page.keyboard.type("20 cm")
+    page.keyboard.press("Enter")
+    page.wait_for_function("() => document.querySelector('[data-key=\"Up, mm\"]').value === '200'")
+    assert open_job(folder).settings.capture.printed_mm == (180.4, 200.0)
+
     page.get_by_role("button", name="Make the scan").click()
     page.wait_for_selector(WORK)
     page.reload()
@@ -238,12 +245,10 @@ def test_parts_are_laid_on_sheets_and_pinned_by_key(page: Any, shelf: Path) -> N
     page.get_by_role("button", name="Lay out on the sheets").click()
     page.get_by_text("It fits: 1 part on 1 sheet").wait_for(timeout=240_000)
     ends(page)
-    page.wait_for_timeout(1500)  # what was made has been noticed, and the page built anew
     page.get_by_role("button", name="1 belly plate").press("r")
     page.get_by_text("belly plate stays there").first.wait_for()
     (pin,) = open_job(folder).settings.pinned
     assert (pin.part, pin.sheet) == ("belly plate", "card 0.5 mm")
-    page.wait_for_timeout(1500)  # as above, with the part pinned
     page.get_by_role("textbox", name="belly plate, mm from the left").fill("600")
     page.keyboard.press("Enter")
     page.get_by_text("over the edge of the sheet").first.wait_for()

@@ -13,7 +13,7 @@ from nicegui.page import page
 
 from fitkit.room.in_place import build_in_place
 from fitkit.room.kept_input import KeptInput
-from fitkit.room.page_parts import box, button, field
+from fitkit.room.page_parts import box, button, draft, field
 
 
 @pytest.fixture
@@ -135,6 +135,33 @@ def test_what_is_half_typed_stays_and_what_was_changed_elsewhere_shows(client: C
     asyncio.run(listener.handler(GenericEventArguments(sender=other, client=client, args="90")))
     again = told("120")  # which could not be kept
     assert (again._props["value"], again._props["shown"]) == ("120", 2)
+
+
+def test_what_waits_for_its_button_is_not_forgotten(client: Client) -> None:
+    taken: list[dict[str, str]] = []
+
+    def build(size: str) -> None:
+        told = {"length": "", "width": size}
+        draft("Length", told, "length")
+        draft("Width", told, "width")
+        button("Add", lambda: taken.append(told))
+
+    place = box()
+    build_in_place(place, lambda: build("500"))
+    length, width = (one for one in place.descendants() if isinstance(one, KeptInput))
+    for one, text in ((length, "700"), (width, "400")):
+        (listener,) = one._event_listeners.values()
+        assert listener.handler is not None
+        asyncio.run(listener.handler(GenericEventArguments(sender=one, client=client, args=text)))
+    build_in_place(place, lambda: build("500"))  # something else has changed
+    pressed(named(place)["Add"])(client)
+    assert taken.pop() == {"length": "700", "width": "400"}
+    build_in_place(place, lambda: build("600"))  # which stands for another width now
+    length, width = (one for one in place.descendants() if isinstance(one, KeptInput))
+    assert (length._props["value"], length._props["shown"]) == ("700", 0)
+    assert (width._props["value"], width._props["shown"]) == ("600", 1)
+    pressed(named(place)["Add"])(client)
+    assert taken.pop() == {"length": "700", "width": "600"}
 
 
 def test_a_part_that_fails_leaves_what_it_made_so_far(client: Client) -> None:

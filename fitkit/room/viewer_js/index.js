@@ -25,6 +25,7 @@ export class BodyView {
     this.lines = new Map();
     this.discs = new Map();
     this.marked = new Set();
+    this.rests = null; // where the pointer was last without a button down
     this.awaiting = false; // a hover that the server has not answered
     this.queued = undefined;
     this.shared = { mmPerPxAtOne: { value: 1 } };
@@ -96,6 +97,7 @@ export class BodyView {
     this.shared.mmPerPxAtOne.value = (2 * Math.tan(THREE.MathUtils.degToRad(FOV_DEG / 2))) / high;
     for (const { sprite } of this.discs.values()) sizeDisc(sprite, this.shared.mmPerPxAtOne.value);
     if (this.placed === false) this.look('all');
+    this.askAgain();
     this.invalidate();
   }
 
@@ -135,6 +137,7 @@ export class BodyView {
     material.needsUpdate = true;
     this.paintMesh(name);
     if (this.placed === false || this.loses(mesh)) this.look('all');
+    this.askAgain();
     this.invalidate();
   }
 
@@ -275,6 +278,14 @@ export class BodyView {
     question();
   }
 
+  /** Ask again what is under a pointer that rests where something else has come to lie. */
+  askAgain() {
+    if (!this.rests) return;
+    const { x, y } = this.canvas.getBoundingClientRect();
+    const [right, down] = this.rests;
+    this.ask(() => this.options.onHover(this.ray(right - x, down - y)));
+  }
+
   answered() {
     clearTimeout(this.patience);
     this.awaiting = false;
@@ -291,7 +302,8 @@ export class BodyView {
         this.queued = undefined;
         this.options.onPick({ ...this.ray(x, y), touch: event.pointerType === 'touch', more: event.shiftKey });
       },
-      hover: (x, y) => {
+      hover: (x, y, event) => {
+        this.rests = event ? [event.clientX, event.clientY] : null;
         if (x === null) this.queued = undefined;
         if (x === null) this.cursor.visible = false;
         this.ask(() => this.options.onHover(x === null ? null : this.ray(x, y)));

@@ -6,7 +6,7 @@ const REACH_PX = { mouse: 14, pen: 18, touch: 26 };
 /**
  * Watches a canvas.
  *
- * `hooks`: grab(x, y, reachPx) -> id or null, hold(on), click(x, y, event), hover(x, y) or hover(null),
+ * `hooks`: grab(x, y, reachPx) -> id or null, hold(on), click(x, y, event), hover(x, y, event) or hover(null),
  * drag(id, x, y, phase) with phase 'start', 'move', 'end' or 'cancel'.
  */
 export class Pointer {
@@ -54,7 +54,7 @@ export class Pointer {
       }
       return;
     }
-    if (event.pointerType !== 'touch' && this.down.size === 0) this.hooks.hover(event.offsetX, event.offsetY);
+    if (event.pointerType !== 'touch' && this.down.size === 0) this.hooks.hover(event.offsetX, event.offsetY, event);
   }
 
   lifted(event) {
