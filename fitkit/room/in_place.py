@@ -87,12 +87,11 @@ def _take_over_listeners(old: Element, new: Element) -> None:
         known[_hears(listener)].append(listener.id)
     for listener in new._event_listeners.values():
         listener.element_id = old.id
-        if same := known[_hears(listener)]:
-            listener.id = same.popleft()
+        listener.id = known[_hears(listener)].popleft()
     new._event_listeners = {listener.id: listener for listener in new._event_listeners.values()}
 
 
-def _hears(listener: EventListener) -> Hashable:
+def _hears(listener: EventListener) -> tuple[str, bool]:
     told = listener.to_dict()
     del told["listener_id"]
     return repr(told), listener.handler is None
@@ -107,7 +106,9 @@ def _remove(elements: Sequence[Element]) -> None:
 
 
 def _kind(element: Element) -> Hashable:
-    return type(element), element.tag, tuple(element.slots), _name(element)
+    # The browser makes an element anew that hears of something new.
+    heard = tuple(sorted(_hears(listener) for listener in element._event_listeners.values()))
+    return type(element), element.tag, tuple(element.slots), _name(element), heard
 
 
 def _contents(element: Element) -> Hashable:

@@ -70,7 +70,7 @@ def build(page: RoomPage) -> None:
                 page.live(lambda: _chosen(page, desk, do), of=lambda: _what_is_chosen(desk))
                 page.live(lambda: patch_list(desk), of=lambda: (desk.now.patches, desk.now.chosen))
                 page.live(lambda: line_list(desk, do), of=lambda: (desk.now.lines, desk.now.chosen))
-                page.live(strip, of=lambda: (page.session.revision, desk.now.lines is None))
+                page.live(strip, of=lambda: (page.session.revision, desk.now.lines))
     _join(viewer, desk, do)
     desk.followers.add(page.look_soon, within=viewer)
     # Whoever chose it in a list farther down sees it.
