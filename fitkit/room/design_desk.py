@@ -25,6 +25,7 @@ from fitkit.room.followers import Followers
 
 if TYPE_CHECKING:
     from fitkit.room.session import RoomSession
+    from fitkit.workflow.design_view import LinesView
     from fitkit.workflow.edit_job import Section
 
 __all__ = ["DesignDesk", "desk_of"]
@@ -139,18 +140,28 @@ class DesignDesk:
 
         before = self.now.lines
         assert before is not None
-        self.show(lines=await asyncio.to_thread(redrawn_lines, before, rows))
+        laid = await asyncio.to_thread(redrawn_lines, before, rows)
+        self.show(lines=laid)
         try:
             await asyncio.to_thread(keep)
         except Exception:
             self.show(lines=before)
             raise
-        # The next click builds on what stands in the job now; the patches may follow behind.
-        job = await asyncio.to_thread(open_job, self.session.job())
-        assert self.now.lines is not None
-        self.show(lines=replace(self.now.lines, job=job))
+        # The next click builds on what stands in the job now, whoever else wrote there meanwhile;
+        # the patches may follow behind.
+        try:
+            self.show(lines=await asyncio.to_thread(self._as_kept, laid))
+        except FitkitError:
+            self.show(lines=before)
         self.session.changed()
         self.refresh_soon()
+
+    def _as_kept(self, laid: LinesView) -> LinesView:
+        """Return the lines as the job has them, those taken over that were laid for it."""
+        from fitkit.workflow.design_view import view_lines
+
+        job = open_job(self.session.job())
+        return view_lines(job, before=replace(laid, job=replace(laid.job, text="")))
 
     # -- the form ------------------------------------------------------------------------
 

@@ -12,15 +12,16 @@ from fitkit.room.row_fields import Row, RowFields, typed_length_mm
 
 __all__ = ["edge_fields"]
 
-# How each is told in the job, in words, and the size it begins with: common practice, no source.
-_WORKED: Mapping[str, tuple[str, float]] = {
-    "lap_mm": ("lap", 12.0),
-    "hem_mm": ("folded once", 6.0),
-    "double_hem_mm": ("folded twice", 6.0),
-    "wire_mm": ("round a wire", 3.0),
-    "bead_mm": ("hollow bead", 4.0),
-    "flange_mm": ("flange", 10.0),
-    "trim_mm": ("spare, cut off later", 10.0),
+# How each is told in the job, in words, what its size is, and the size it begins with: common
+# practice, no source.
+_WORKED: Mapping[str, tuple[str, str, float]] = {
+    "lap_mm": ("lap", "Wide, mm", 12.0),
+    "hem_mm": ("folded once", "Wide, mm", 6.0),
+    "double_hem_mm": ("folded twice", "Wide, mm", 6.0),
+    "wire_mm": ("round a wire", "Wire, mm", 3.0),
+    "bead_mm": ("hollow bead", "Inside, mm", 4.0),
+    "flange_mm": ("flange", "High, mm", 10.0),
+    "trim_mm": ("spare, cut off later", "Wide, mm", 10.0),
 }
 _RIVETED, _FIRST_RIVET = "rivets", "blind 3.2"
 
@@ -37,7 +38,6 @@ def edge_fields(fields: RowFields, lines: tuple[str, ...]) -> None:
 
 
 def _edge(fields: RowFields, line: str) -> None:
-    edge = _told(fields.row(), line)
     worked = _worked(fields.row(), line)
 
     def begun(way: Any) -> Row:
@@ -45,18 +45,18 @@ def _edge(fields: RowFields, line: str) -> None:
             return {"edges": {line: None}}
         if way == _RIVETED:
             return {"edges": {line: {"rivets": _FIRST_RIVET}}}
-        return {"edges": {line: {str(way): _WORKED[str(way)][1]}}}
+        return {"edges": {line: {str(way): _WORKED[str(way)][2]}}}
 
-    ways = [("", "as cut"), *((key, told) for key, (told, _) in _WORKED.items())]
+    ways = [("", "as cut"), *((key, told) for key, (told, *_) in _WORKED.items())]
     ways.insert(2, (_RIVETED, "riveted lap"))
     made = choice(line, worked, fields.keeps(begun), ways)
     fields.add(made, lambda row: _worked(row, line))
     if worked == _RIVETED:
         _rivets(fields, line)
     elif worked:
-        _length(fields, line, worked, "mm" if "lap_mm" in edge else "Size, mm")
+        _length(fields, line, worked, _WORKED[worked][1])
     if worked == "flange_mm":
-        _length(fields, line, "radius_mm", "Bend radius, mm", hint="1.5")
+        _length(fields, line, "radius_mm", "Bend, mm", hint="1.5")
 
 
 def _rivets(fields: RowFields, line: str) -> None:
@@ -69,9 +69,9 @@ def _rivets(fields: RowFields, line: str) -> None:
     now = read(fields.row())
     names = [rivet.name for rivet in rivets()]
     options = [(name, name) for name in ([] if now in names else [now]) + names]
-    fields.add(choice("Of", now, fields.keeps(values), options), read)
+    fields.add(choice("Rivet", now, fields.keeps(values), options), read)
     _length(fields, line, "pitch_mm", "Apart, mm", hint="usual")
-    _length(fields, line, "lap_mm", "Lap, mm", hint="as wanted")
+    _length(fields, line, "lap_mm", "Lap, mm", hint="usual")
 
 
 def _length(fields: RowFields, line: str, key: str, label: str, *, hint: str = "") -> None:
@@ -87,14 +87,8 @@ def _length(fields: RowFields, line: str, key: str, label: str, *, hint: str = "
         told = {name: value for name, value in edge.items() if value is not None}
         return {"edges": {line: told or None}}
 
-    made = field(
-        f"{line}: {label}",
-        read(fields.row()),
-        fields.keeps(values),
-        hint=hint or "mm",
-        classes="fk-short",
-        shown=False,
-    )
+    made = field(label, read(fields.row()), fields.keeps(values), hint=hint, classes="fk-short")
+    made._props["aria-label"] = f"{label}, along {line}"
     fields.add(made, read)
 
 

@@ -229,6 +229,35 @@ def test_a_line_that_cannot_be_kept_is_seen_no_more_and_the_pen_stays(folder: Pa
     assert names(folder) == ["low", "line"]
 
 
+@pytest.mark.parametrize("saved", ["", TEXT], ids=["half", "whole"])
+def test_a_line_that_is_gone_again_as_soon_as_it_was_kept_is_not_seen_for_ever(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, saved: str
+) -> None:
+    """An editor saves the old text over the new one, or is in the middle of it."""
+    path, keep = folder / "job.toml", desk_drawing.add_rows
+
+    def overwritten(*told: Any) -> None:
+        keep(*told)
+        path.write_text(saved, encoding="utf-8")
+
+    monkeypatch.setattr(desk_drawing, "add_rows", overwritten)
+
+    async def course(desk: DesignDesk) -> None:
+        desk.drawing.take("line")
+        for place in (at(-50, 150), at(-50, 300)):
+            await desk.drawing.click(place)
+        await behind()
+        assert (desk.now.fault is not None) == (saved == "")
+        path.write_text(TEXT, encoding="utf-8")
+        await desk.refresh()
+        assert desk.now.fault is None
+        assert desk.now.lines is not None
+        assert [design.name for design in desk.now.lines.told] == ["low"]
+        assert desk.now.stroke.line is None
+
+    run(folder, course)
+
+
 def test_a_trial_that_is_laid_too_late_is_not_shown(folder: Path) -> None:
     async def course(desk: DesignDesk) -> None:
         slid = asyncio.create_task(desk.trying.line("low", {"height_mm": 150.0}))
