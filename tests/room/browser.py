@@ -102,4 +102,4 @@ def watched_page(browser: Any, address: str, **context: Any) -> Iterator[Any]:
     page.here = here
     yield page
     opened.close()
-    assert amiss == []
+    assert not amiss, amiss

@@ -344,7 +344,7 @@ def test_a_press_and_typing_go_on_while_the_page_is_built_anew(page: Any, folder
     page.wait_for_function(f"() => {VIEW}.state().marked.includes('line low')")
 
     name = page.get_by_role("textbox", name="Name", exact=True)
-    page.wait_for_function("() => document.querySelector('.fk-card input').value === 'low'")
+    page.wait_for_function("() => document.querySelector('.fk-card input')?.value === 'low'")
     name.select_text()
     page.keyboard.type("he")
     remove_row(folder, "line", "belt")
