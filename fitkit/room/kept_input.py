@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import inspect
 from collections.abc import Callable
 from typing import Any, Literal
 
@@ -44,13 +43,12 @@ class KeptInput(Element, component="kept_input.js"):
         self._is = self._built = value
         self._note = note
 
-        async def kept(event: events.GenericEventArguments) -> None:
+        def kept(event: events.GenericEventArguments) -> Any:
+            # At once and not in a task: a button that is pressed next counts on it.
             self._is = event.args
             if note is not None:
                 note(event.args)
-            answer = keep(event.args)
-            if inspect.isawaitable(answer):
-                await answer
+            return keep(event.args)
 
         self.on("keep", kept)
 

@@ -132,7 +132,7 @@ def test_what_is_half_typed_stays_and_what_was_changed_elsewhere_shows(client: C
     assert (other._props["value"], other._props["shown"]) == ("120", 1)
     (listener,) = other._event_listeners.values()
     assert listener.handler is not None
-    asyncio.run(listener.handler(GenericEventArguments(sender=other, client=client, args="90")))
+    listener.handler(GenericEventArguments(sender=other, client=client, args="90"))
     again = told("120")  # which could not be kept
     assert (again._props["value"], again._props["shown"]) == ("120", 2)
 
@@ -152,7 +152,7 @@ def test_what_waits_for_its_button_is_not_forgotten(client: Client) -> None:
     for one, text in ((length, "700"), (width, "400")):
         (listener,) = one._event_listeners.values()
         assert listener.handler is not None
-        asyncio.run(listener.handler(GenericEventArguments(sender=one, client=client, args=text)))
+        listener.handler(GenericEventArguments(sender=one, client=client, args=text))
     build_in_place(place, lambda: build("500"))  # something else has changed
     pressed(named(place)["Add"])(client)
     assert taken.pop() == {"length": "700", "width": "400"}
