@@ -224,20 +224,26 @@ def _sheets(sheets: BookSheets, width: float, height: float) -> list[Any]:
         )
         for row in sheets.cuts
     ]
-    cost = f"cost {sheets.currency}".strip()
-    whole = width / MM
+    # A column for money only where the maker told prices.
+    costs = [row.cost for row in sheets.sheets] + [row.cost for row in sheets.cuts]
+    priced = any(cost is not None for cost in costs)
+    cost = [f"cost {sheets.currency}".strip()] if priced else []
+    money_mm = [28.0] if priced else []
+    columns = None if priced else -1
+    whole = width / MM - sum(money_mm)
+    names = whole - 62.0
     flow = [
         text("Sheets", TITLE),
         table(
-            ("sheet", "parts", "used", "kept m²", cost),
-            used,
-            (whole - 90, 18, 20, 24, 28),
+            ("sheet", "parts", "used", "kept m²", *cost),
+            [row[:columns] for row in used],
+            (names, 18, 20, 24, *money_mm),
         ),
         text("Cut list", HEAD),
         table(
-            ("no.", "part", "sheet", "cut m", "holes", "g", cost),
-            cuts,
-            (12, 0.5 * (whole - 82), 0.5 * (whole - 82), 18, 17, 15, 20),
+            ("no.", "part", "sheet", "cut m", "holes", "g", *cost),
+            [row[:columns] for row in cuts],
+            (12, 0.4 * names, 0.6 * names, 18, 17, 15, *money_mm),
         ),
     ]
     for page in sheets.pages:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Iterator, Sequence
+from functools import cache
 
 import numpy as np
 import shapely
@@ -13,7 +14,7 @@ from fitkit.geometry.arrays import Floats, Ints
 from fitkit.sheets.depth_tables import depth_tables
 from fitkit.sheets.separation import StripPieces, separate
 
-__all__ = ["FewTurnsStrip"]
+__all__ = ["FewTurnsStrip", "compile_loops"]
 
 # So loosely pieces are strewn at first; when they do not come apart, looser by so much.
 _FIRST_DENSITY, _LOOSER = 0.6, 1.15
@@ -217,6 +218,17 @@ class FewTurnsStrip:
         other = int(self.rng.choice(unlike))
         middles = self._middles(turn)
         place[[one, other]] = (place + middles)[[other, one]] - middles[[one, other]]
+
+
+@cache
+def compile_loops() -> None:
+    """Compile the loops, if this machine has not yet, and keep them for other processes.
+
+    A process that squeezes may be ended before it has compiled them, time and again.
+    """
+    square = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
+    strip = FewTurnsStrip([square] * 2, [(0.0,)] * 2, width=3.0, gap=0.0, seed=1)
+    next(strip.squeezed(60.0, 0.2), None)
 
 
 def _box(outline: Floats, turn_rad: float) -> tuple[float, float, float, float]:

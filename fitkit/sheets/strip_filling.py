@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 
 from fitkit.geometry.arrays import Floats
+from fitkit.sheets.few_turns_strip import compile_loops
 from fitkit.sheets.layout_check import sheet_faults
 from fitkit.sheets.nesting import LaidSheet, PlacedPart
 from fitkit.sheets.open_sheet import OpenSheet
@@ -121,6 +122,9 @@ class _StripFilling:
         self.seed += 1
         margin, gap = self.rules.margin_mm, self.rules.gap_mm
         parts = [self.placer.parts[number] for number in numbers]
+        turns = [self.rules.turns_rad(part, self.stock) for part in parts]
+        if all(one is not None for one in turns):
+            compile_loops()
         # The last sheet's strip may press on till the end; others end when they fit.
         everything = not self.left
         seconds = self.watch.left()
@@ -128,7 +132,7 @@ class _StripFilling:
             seconds = min(seconds, max(_LEAST_TRY_SECONDS, self.watch.seconds / self.rounds))
         run = StripRun(
             [_around(part) for part in parts],
-            [self.rules.turns_rad(part, self.stock) for part in parts],
+            turns,
             # A strip keeps its gap from its own edges too.
             width_mm=self.width_mm - 2.0 * margin + 2.0 * gap,
             gap_mm=gap + _SAFE_MM,

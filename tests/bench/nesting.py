@@ -22,6 +22,7 @@ from scipy.signal import fftconvolve
 
 from fitkit.body.side import Side
 from fitkit.geometry.arrays import Bools, Floats
+from fitkit.sheets.few_turns_strip import compile_loops
 from fitkit.sheets.layout_check import layout_faults
 from fitkit.sheets.nest_parts import nest_parts
 from fitkit.sheets.nesting import Nesting, NestRules
@@ -117,14 +118,6 @@ def assert_holds(instance: StripInstance, layout: StripLayout) -> None:
     x0, y0, x1, y1 = shapely.total_bounds(placed)
     slack = 1e-5 * instance.width
     assert min(x0, y0, layout.length_mm - x1, instance.width - y1) > -slack, "a piece stands out"
-
-
-def compile_loops() -> None:
-    """Let the compiled loops be there before the clock runs."""
-    square = rectangle_mm(1.0, 1.0)
-    with StripRun([square] * 2, [(0.0,)] * 2, width_mm=3.0, gap_mm=0.0, seconds=120, seed=1) as run:
-        while run.best is None and not run.ended:
-            run.look(0.2)
 
 
 def strips(seconds: float) -> None:
