@@ -15,6 +15,7 @@ from fitkit.cli.app import app
 from fitkit.errors import InputError, JobError, PhotoError
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.geometry.arrays import Floats
+from fitkit.job.body_files import body_files
 from fitkit.job.designs import corrections, patch_designs
 from fitkit.job.flat_patch_files import flat_patch_files
 from fitkit.job.job_folder import create_job, open_job
@@ -24,6 +25,7 @@ from fitkit.patch.design import PatchDesign
 from fitkit.template.blank_edges import blank_edges
 from fitkit.workflow.templates_step import templates
 from fitkit.workflow.trace_job import trace_job
+from tests.patch.upright import cylinder_form
 from tests.template.parts import barrel_panels
 from tests.trace.scenes import SHEETS, off_outline_mm
 from tests.truth.flat_table import CardPiece, TableScene, camera_over, render_table, table_lens
@@ -81,6 +83,8 @@ def job_with(folder: Path, blank: FlatPatch) -> Path:
     (design,) = patch_designs(job.settings)
     digests = FileDigests(folder)
     with job.locked("test"):
+        body = body_files(cylinder_form().body)
+        job.keep_result("body", body, inputs={}, digests=digests)
         job.keep_result(
             "blanks", flat_patch_files(replace(blank, design=design)), inputs={}, digests=digests
         )
