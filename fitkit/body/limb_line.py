@@ -15,7 +15,6 @@ __all__ = ["LimbLine", "bend_mm", "limb_line"]
 _STEP_MM = 8.0
 _LOOK_BACK = 6
 _MOST_STEPS = 400
-_NOISE_MM = 1.0
 # Neighbouring sections stray together; a limb's length holds about this many that do not.
 _FREE_SECTIONS = 10.0
 
@@ -106,7 +105,13 @@ def limb_line(
 
 
 def bend_mm(
-    line: LimbLine, begin_mm: float, end_mm: float, *, usual: float, spread: float
+    line: LimbLine,
+    begin_mm: float,
+    end_mm: float,
+    *,
+    usual: float,
+    spread: float,
+    noise_mm: float = 1.0,
 ) -> tuple[float, float]:
     """Return where between two ways along a limb its middle bends, and how sure that is.
 
@@ -119,6 +124,8 @@ def bend_mm(
         Ways along the limb between which the two bones lie.
     usual, spread
         Mean and standard deviation, on people, of the joint's place as a share of that way.
+    noise_mm
+        How far flesh draws the middle of the limb off the bone.
 
     Returns
     -------
@@ -131,7 +138,7 @@ def bend_mm(
     length = end_mm - begin_mm
     tries = begin_mm + length * np.linspace(usual - 4 * spread, usual + 4 * spread, 81)
     by_shape = np.array([_misfit_mm2(ways, centres, joint) for joint in tries])
-    by_shape *= _FREE_SECTIONS / _NOISE_MM**2
+    by_shape *= _FREE_SECTIONS / noise_mm**2
     by_usual = (((tries - begin_mm) / length - usual) / spread) ** 2
     best = int(np.argmin(by_shape + by_usual))
     # How much the shape would object to the far ends of what is usual.

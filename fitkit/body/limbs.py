@@ -29,6 +29,10 @@ _ELBOW_SHARE, _ELBOW_SPREAD = 0.558, 0.011
 _KNEE_SHARE, _KNEE_SPREAD = 0.576, 0.014
 _ANKLE_SHARE = 0.084
 _ABOVE_ANKLE = 0.13
+# A thigh's middle is a bone's only below the fold of the seat: so far under the crotch.
+_UNDER_SEAT = 0.12
+# The calf draws the middle of a leg off its bones (by eye, no source).
+_CALF_MM = 2.0
 # Wrist to shoulder over fingertip to shoulder lies at 0.76 there; a wide window about it.
 _WRIST_WINDOW = (0.66, 0.88)
 _WRIST_REACH_MM = 24.0
@@ -109,14 +113,17 @@ def _leg(
         return
     ways = line.along_mm
     falling = slice(None, None, -1)
+    begin_mm = min(float(heights[0]), (1.0 - _UNDER_SEAT) * rise)
     end_mm = max(float(heights[-1]), _ABOVE_ANKLE * rise)
-    bones_mm = float(heights[0]) - end_mm
+    bones_mm = begin_mm - end_mm
+    begin, end = np.interp([begin_mm, end_mm], heights[falling], ways[falling]).tolist()
     knee_way, sure = bend_mm(
         line,
-        0.0,
-        float(np.interp(end_mm, heights[falling], ways[falling])),
-        usual=(float(heights[0]) - _KNEE_SHARE * rise) / bones_mm,
+        begin,
+        end,
+        usual=(begin_mm - _KNEE_SHARE * rise) / bones_mm,
         spread=_KNEE_SPREAD * rise / bones_mm,
+        noise_mm=_CALF_MM,
     )
     knee, course = line.at_mm(knee_way)
     name = side.value

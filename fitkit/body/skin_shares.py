@@ -22,7 +22,8 @@ _LIMB = 0.5
 def skin_shares(body: Body, joints: Mapping[str, Joint]) -> dict[str, Floats]:
     """(V,) float 0..1 by joint: 0 where the skin stays, 1 where it goes with what the joint moves.
 
-    Across elbow, wrist, knee, ankle, neck and waist the share rises over the joint's blend; over
+    Across elbow, wrist, knee, ankle, neck and waist the share rises over the joint's blend; the
+    forearm's own turning grows evenly from elbow to wrist; over
     shoulder and hip it is the harmonic function of the surface. A joint whose limb does not
     stand clear of the body is left out.
     """
@@ -42,6 +43,12 @@ def skin_shares(body: Body, joints: Mapping[str, Joint]) -> dict[str, Floats]:
         for name in ("elbow", "wrist"):
             if f"{own} {name}" in joints:
                 shares[f"{own} {name}"] = _across(points, joints[f"{own} {name}"], arm)
+        if f"{own} forearm" in joints:
+            elbow, wrist = (joints[f"{own} {name}"].centre_mm for name in ("elbow", "wrist"))
+            # Radius turns about ulna: none of it at the elbow, all of it at the wrist.
+            way = wrist - elbow
+            turns = np.clip((points - elbow) @ way / (way @ way), 0.0, 1.0)
+            shares[f"{own} forearm"] = np.where(arm, turns, 0.0)
     for side in (Side.LEFT, Side.RIGHT):
         own = side.value
         leg = _leg(body, side)

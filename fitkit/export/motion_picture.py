@@ -10,14 +10,21 @@ from typing import Any
 
 import numpy as np
 
-from fitkit.export.body_picture import PATCH_INKS, VIEWS
+from fitkit.export.body_picture import PATCH_INKS, VIEWS, png_of_body
 from fitkit.export.body_shading import GROUND_RGB, LitBody, view_of
 from fitkit.export.lettering import font_px, write_with_halo
 from fitkit.export.side_by_side import png_side_by_side
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 
-__all__ = ["PosedPicture", "RangeBar", "nearest_view", "png_of_poses", "png_of_ranges"]
+__all__ = [
+    "PosedPicture",
+    "RangeBar",
+    "nearest_view",
+    "png_of_poses",
+    "png_of_ranges",
+    "png_of_trims",
+]
 
 _CONTACT = (200, 30, 20)
 _INK = (40, 40, 40)
@@ -58,6 +65,34 @@ def png_of_poses(poses: Sequence[PosedPicture], *, view: str, height_px: int = 6
     return png_side_by_side(
         [_panel(pose, VIEWS[view], height_px / (1.04 * tall)) for pose in poses]
     )
+
+
+def png_of_trims(
+    skin: TriangleMesh,
+    plates: Sequence[tuple[TriangleMesh, str]],
+    trims: Sequence[tuple[str, float, Floats]],
+    *,
+    height_px: int = 900,
+) -> bytes:
+    """Return the wearer at rest in plates with the lines along which they are to be trimmed.
+
+    Parameters
+    ----------
+    plates
+        Each sheet as worn, and its patch's name.
+    trims
+        Patch, the greatest width cut off in mm, and a line (N, 3) float mm on the patch as drawn.
+    """
+    meshes = [skin, *(mesh for mesh, _ in plates)]
+    starts = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes[:-1])])
+    faces = np.vstack([mesh.faces + start for mesh, start in zip(meshes, starts, strict=True)])
+    whole = TriangleMesh(np.vstack([mesh.vertices for mesh in meshes]), faces)
+    numbers = {name: k for k, name in enumerate(dict.fromkeys(name for _, name in plates))}
+    values = np.concatenate(
+        [np.full(len(skin.faces), -1), *(np.full(len(m.faces), numbers[n]) for m, n in plates)]
+    )
+    lines = [(f"{patch}: {width_mm:.0f} mm", line) for patch, width_mm, line in trims]
+    return png_of_body(whole, paths=lines, face_values=values, height_px=height_px)
 
 
 def _joined(pose: PosedPicture) -> tuple[TriangleMesh, Floats, Ints]:

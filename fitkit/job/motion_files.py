@@ -20,9 +20,17 @@ from fitkit.motion.riding_plate import RidingPlate
 from fitkit.motion.sweep import Swept
 from fitkit.motion.trim import Trim
 
-__all__ = ["MOTION_FILE", "motion_files", "read_lames", "read_motion", "read_pivots"]
+__all__ = [
+    "MOTION_FILE",
+    "TRIMS_PICTURE",
+    "motion_files",
+    "read_lames",
+    "read_motion",
+    "read_pivots",
+]
 
 MOTION_FILE = "motion.json"
+TRIMS_PICTURE = "trims.png"
 _FORMAT = 1
 
 

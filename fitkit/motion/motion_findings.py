@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fitkit.body.joints import Joint
 from fitkit.findings import Finding, Severity
-from fitkit.motion.place_words import edge_words
-from fitkit.motion.riding_plate import RidingPlate
+from fitkit.motion.place_words import edge_words, fold_words
+from fitkit.motion.riding_plate import RidingPlate, other_side
 from fitkit.motion.sweep import BODY, Contact, Swept
 from fitkit.motion.trim import Trim
 
@@ -40,11 +42,10 @@ def motion_findings(
     trims, trimmed
         What :func:`fitkit.motion.trim.plan_trims` returned.
     """
-    by_name = {plate.name: plate for plate in plates}
-    after = {one.asked.name: one for one in trimmed}
-    found = [
-        _stopped(one, by_name, trims, after.get(one.asked.name)) for one in swept if one.contacts
-    ]
+    worn = _Worn(joints, {plate.name: plate for plate in plates}, trims,
+                 {one.asked.name: one for one in trimmed})  # fmt: skip
+    stopped = {one.asked.name: _stopped(one, worn) for one in swept if one.contacts}
+    found = _both_sides_once(stopped)
     told: set[tuple[str, str]] = set()
     for plate in plates:
         for joint in plate.unsure:
@@ -79,28 +80,60 @@ def motion_findings(
     return tuple(found)
 
 
-def _stopped(
-    one: Swept, plates: Mapping[str, RidingPlate], trims: Sequence[Trim], after: Swept | None
-) -> Finding:
+@dataclass(frozen=True, slots=True)
+class _Worn:
+    """What a finding speaks of: joints, plates by name, trims and how far they let a range go."""
+
+    joints: Mapping[str, Joint]
+    plates: Mapping[str, RidingPlate]
+    trims: Sequence[Trim]
+    after: Mapping[str, Swept]
+
+
+def _both_sides_once(stopped: Mapping[str, Finding]) -> list[Finding]:
+    """Return the findings, those of both sides told once where they are alike."""
+    found = []
+    for name, finding in stopped.items():
+        twin = stopped.get(other_side(name))
+        alike = twin is not None and twin is not finding and _mirrored(twin.message, finding)
+        if not alike:
+            found.append(finding)
+        elif name.startswith("left "):
+            found.append(replace(finding, message=f"{finding.message[:-1]}; the right likewise."))
+    return found
+
+
+def _mirrored(message: str, finding: Finding) -> bool:
+    sides = {"left": "right", "right": "left"}
+    swapped = re.sub(r"\b(left|right)\b", lambda side: sides[side[0]], message)
+    return swapped == finding.message
+
+
+def _stopped(one: Swept, worn: _Worn) -> Finding:
+    plates, asked = worn.plates, one.asked
     first = one.contacts[0]
-    helping = [trim for trim in trims if one.asked.name in trim.frees]
+    helping = [trim for trim in worn.trims if asked.name in trim.frees]
     cut = {trim.patch for trim in helping}
     plate, other = first.plate, first.other
     if other != BODY and plates[plate].patch not in cut and plates[other].patch in cut:
         plate, other = other, plate
-    worn = plates[plate]
-    where = edge_words(worn.mesh, worn.side, first.at_mm)
-    angle, wanted = np.degrees(one.free_rad), np.degrees(one.asked.angle_rad(1.0))
+    where = edge_words(plates[plate].mesh, plates[plate].side, first.at_mm)
+    angle, wanted = np.degrees(one.free_rad), np.degrees(asked.angle_rad(1.0))
     meets = "presses into the body" if other == BODY else f"meets the {other}"
+    fold = fold_words(worn.joints[asked.lead.joint], asked.lead, first.at_mm)
+    narrow = f", for there is not enough gap {fold}" if fold else ""
     others = len({(c.plate, c.other) for c in one.contacts}) - 1
     more = f"; {others} more {'pair' if others == 1 else 'pairs'} further on" if others else ""
+    what = f"the {asked.name} at {angle:.0f}°"
+    if len(asked.movements) > 1:
+        what = f"'{asked.name}' at {angle:.0f}° of {asked.lead.name}"
     return Finding(
         "motion-stopped",
         Severity.WARNING,
-        worn.patch,
-        f"The {plate} stops the {one.asked.name} at {angle:.0f}°, wanted {wanted:.0f}° "
-        f"({one.asked.because}): its {where} edge {meets}{more}.",
-        _remedy(helping, after, plates),
+        plates[plate].patch,
+        f"The {plate} stops {what}, wanted {wanted:.0f}° ({asked.because}): its {where} edge "
+        f"{meets}{narrow}{more}.",
+        _remedy(helping, worn.after.get(asked.name), plates),
         float(angle),
         float(wanted),
         "°",
@@ -118,7 +151,7 @@ def _remedy(helping: Sequence[Trim], after: Swept | None, plates: Mapping[str, R
             f"{trim.width_mm:.0f} mm at the {edge} edge of the {trim.patch} "
             f"({trim.area_mm2 / 100:.0f} cm², {100 * trim.share:.0f} % of it)"
         )
-    words = f"Trim {' and '.join(said)}"
+    words = f"Trim {_listed(said)}"
     if not after.contacts:
         return f"{words}: then it is free."
     left: Contact = after.contacts[0]
@@ -127,6 +160,10 @@ def _remedy(helping: Sequence[Trim], after: Swept | None, plates: Mapping[str, R
         f"{words}: then it goes to {np.degrees(after.free_rad):.0f}°, where the {left.plate} "
         f"meets {meets}. {_OTHER_MEANS}"
     )
+
+
+def _listed(words: Sequence[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 _OTHER_MEANS = (

@@ -144,6 +144,13 @@ def _bend(joint: Joint, toward: Floats) -> _Row:
     return ("bend", axis, bent * float(np.sign(shown @ axis)) if size > 0 else 0.0, "bend")
 
 
+def _forearm(joint: Joint) -> list[_Row]:
+    # From a palm that faces the thigh, thumb forward; bent at the elbow, thumb up.
+    down = joint.bone if joint.side is Side.LEFT else -joint.bone
+    return [("turn palm down", down, 0.0, "turn palm down"),
+            ("turn palm up", -down, 0.0, "turn palm up")]  # fmt: skip
+
+
 def _wrist(joint: Joint) -> list[_Row]:
     # The palm faces the thigh when the arm hangs.
     palm = -_LEFT if joint.side is Side.LEFT else _LEFT
@@ -167,6 +174,7 @@ _MAKERS = {
     "spine": _trunk,
     "shoulder": _shoulder,
     "elbow": _elbow,
+    "forearm": _forearm,
     "wrist": _wrist,
     "hip": _hip,
     "knee": _knee,

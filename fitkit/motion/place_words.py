@@ -4,13 +4,24 @@ from __future__ import annotations
 
 import numpy as np
 
+from fitkit.body.joints import Joint
 from fitkit.body.side import Side
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
+from fitkit.motion.movement import Movement
 
-__all__ = ["edge_words"]
+__all__ = ["edge_words", "fold_words"]
 
 _TELLS = 0.4
+# Where a movement closes, by its kind; and how far round the joint that is, in the limb's radii.
+_FOLDS = {
+    "knee bend": "behind the {}",
+    "elbow bend": "in the crook of the {}",
+    "hip bend": "in the groin at the {}",
+    "neck bend forward": "under the chin",
+    "shoulder lift sideways": "on top of the {}",
+}
+_FOLD_REACH = 4.0
 
 
 def edge_words(mesh: TriangleMesh, side: Side, point_mm: Floats) -> str:
@@ -34,3 +45,15 @@ def edge_words(mesh: TriangleMesh, side: Side, point_mm: Floats) -> str:
     strongest = sorted(told, reverse=True)[:2]
     words = [row for row in strongest if row[0] > _TELLS] or strongest[:1]
     return " ".join(word for _, _, word in sorted(words, key=lambda row: row[1]))
+
+
+def fold_words(joint: Joint, movement: Movement, point_mm: Floats) -> str:
+    """Return the fold that a movement closes, ``behind the left knee``, where a place lies in it.
+
+    Empty where the place lies elsewhere, or the movement closes none.
+    """
+    fold = _FOLDS.get(movement.kind)
+    off = point_mm - joint.centre_mm
+    closing = np.cross(movement.axis, joint.bone)
+    near = float(np.linalg.norm(off)) < _FOLD_REACH * joint.blend_mm
+    return fold.format(joint.name) if fold and near and float(off @ closing) > 0 else ""

@@ -190,7 +190,14 @@ def riding_plates(
             mesh = _mirrored(patch.mesh) if other else patch.mesh
             own = {other_side(name) if other else name: far for name, far in beyond.items()}
             shares = {name: 1.0 for name, far in own.items() if far > 0.5 and name in joints}
-            unsure = tuple(name for name, far in own.items() if _UNSURE[0] < far < _UNSURE[1])
+            # A forearm's turning is spread along it: a plate there takes what it covers of it.
+            spread = [name for name in own if name in joints and name.endswith(" forearm")]
+            shares |= {name: own[name] for name in spread if own[name] > 0.0}
+            unsure = tuple(
+                name
+                for name, far in own.items()
+                if _UNSURE[0] < far < _UNSURE[1] and name not in spread
+            )
             if design.name in rides:
                 segment = rides[design.name]
                 shares = segment_shares(joints, other_side(segment) if other else segment)

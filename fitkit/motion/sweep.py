@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -121,17 +121,36 @@ class Swept:
         The range.
     parts
         (K,) float 0..1: where was looked.
-    room_mm
-        (K,) float mm: the least room anywhere at each, below zero in contact; no more than
-        15 mm is told.
+    pair_room_mm
+        (K,) float mm by a plate's name and another's, or :data:`BODY`: the least room of the
+        first one's places against the second at each, below zero in contact; infinite where
+        there is plenty.
     contacts
         The earliest first.
     """
 
     asked: AskedRange
     parts: Floats
-    room_mm: Floats
+    pair_room_mm: Mapping[tuple[str, str], Floats]
     contacts: tuple[Contact, ...] = ()
+
+    @property
+    def room_mm(self) -> Floats:
+        """(K,) float mm: the least room anywhere; no more than 15 mm is told."""
+        most = np.full(len(self.parts), _MOST_ROOM_MM)
+        least: Floats = np.min([most, *self.pair_room_mm.values()], axis=0)
+        return least
+
+    def renewed(self, later: Swept, changed: Collection[str]) -> Swept:
+        """Return this with all that concerns changed plates as a later sweep of them found it."""
+
+        def same(plate: str, other: str) -> bool:
+            return plate not in changed and other not in changed
+
+        rooms = {pair: room for pair, room in self.pair_room_mm.items() if same(*pair)}
+        kept = [one for one in self.contacts if same(one.plate, one.other)]
+        contacts = sorted([*kept, *later.contacts], key=_order)
+        return replace(self, pair_room_mm={**rooms, **later.pair_room_mm}, contacts=tuple(contacts))
 
     @property
     def free_rad(self) -> float:
@@ -285,18 +304,19 @@ class _Sweep:
     def run(self) -> Swept:
         steps = max(int(np.ceil(self._asked.turn_rad / self._settings.step_rad - 1e-9)), 1)
         parts = np.linspace(0.0, 1.0, steps + 1)
-        least = [self._least()]
+        self._note_rooms()
         for before, part in zip(parts[:-1].tolist(), parts[1:].tolist(), strict=True):
             for follow in self._follows:
                 self._step(follow, before, part)
-            least.append(self._least())
+            self._note_rooms()
             for skin in self._skins.values():
                 skin.forget(before)
-        return Swept(self._asked, parts, np.array(least), tuple(self._contacts()))
+        rooms = {_pair(follow): np.array(follow.rooms) for follow in self._follows}
+        return Swept(self._asked, parts, rooms, tuple(self._contacts()))
 
-    def _least(self) -> float:
-        rooms = [float(follow.track.room_mm.min(initial=np.inf)) for follow in self._follows]
-        return min(_MOST_ROOM_MM, *rooms) if rooms else _MOST_ROOM_MM
+    def _note_rooms(self) -> None:
+        for follow in self._follows:
+            follow.rooms.append(float(follow.track.room_mm.min(initial=np.inf)))
 
     def _step(self, follow: _Follow, before: float, part: float) -> None:
         tolerance = self._settings.tolerance_mm
@@ -348,11 +368,10 @@ class _Sweep:
         for follow in self._follows:
             if follow.part is None:
                 continue
-            other = BODY if follow.other is None else follow.other.name
-            pair = (follow.plate.name, other)
-            known = pair if other == BODY or pair[0] < other else (other, pair[0])
+            plate, other = _pair(follow)
+            known = (plate, other) if other == BODY or plate < other else (other, plate)
             by_pair.setdefault(known, []).append(follow)
-        everything = {(f.plate.name, f.other.name if f.other else BODY): f for f in self._follows}
+        everything = {_pair(follow): follow for follow in self._follows}
         contacts = []
         for (plate, other), follows in by_pair.items():
             first = min(follows, key=lambda f: (f.part, f.plate.name))
@@ -371,7 +390,15 @@ class _Sweep:
                     None if back is None else back.touched,
                 )
             )
-        yield from sorted(contacts, key=lambda one: (one.part, one.plate, one.other))
+        yield from sorted(contacts, key=_order)
+
+
+def _order(contact: Contact) -> tuple[float, str, str]:
+    return contact.part, contact.plate, contact.other
+
+
+def _pair(follow: _Follow) -> tuple[str, str]:
+    return follow.plate.name, BODY if follow.other is None else follow.other.name
 
 
 def _sheet_follow(plate: RidingPlate, other: RidingPlate, against: SheetContact) -> _Follow:

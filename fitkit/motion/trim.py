@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from fitkit.geometry.arrays import Bools, Floats
+from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.level_cut import LevelCut, level_cut
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.remembered import remembered
 from fitkit.geometry.topology import (
     border_vertices,
     components,
+    edges,
     largest_component,
     vertex_adjacency,
 )
@@ -25,9 +26,8 @@ from fitkit.motion.sweep import BODY, Contact, SkinBody, SweepSettings, Swept, s
 __all__ = ["Trim", "plan_trims"]
 
 _MIRROR = np.array([-1.0, 1.0, 1.0])
-# How finely a plate is looked at where it is touched, and what counts as one place there.
+# How finely a plate is looked at where it is touched.
 _FINE_MM = 1.5
-_SAME_MM = 0.75
 _FAR_MM = 20.0
 _NEAR_MM = 8.0
 _ROUNDS = 4
@@ -97,22 +97,27 @@ def plan_trims(
     """
     latest = {one.asked.name: one for one in swept if one.contacts}
     order = [one.asked for one in swept if one.contacts]
-    touched: dict[str, list[Floats]] = {}
+    lost: dict[str, Bools] = {}
     frees: dict[str, dict[str, None]] = {}
     now = {plate.name: plate for plate in plates}
     cut: dict[str, TriangleMesh] = {}
     told = progress or (lambda _fraction, _words: None)
     for round_number in range(_ROUNDS):
-        changed = set()
+        changed: set[str] = set()
         for number, asked in enumerate(order):
             done = (round_number + 0.7 * number / len(order)) / _ROUNDS
             told(done, f"looking for trim lines: {asked.name}")
             for contact in latest[asked.name].contacts:
-                found = _losing(body, now, plates, touched, contact, asked, settings, keep)
-                for patch, spots in found:
-                    kept = _cut(plates, patch, [*touched.get(patch, []), spots], margin_mm)
+                going = _going(now, plates, lost, contact, changed)
+                if going is not None:
+                    frees[going][asked.name] = None
+                    continue
+                found = _losing(body, now, plates, lost, contact, asked, settings, keep)
+                for patch, own in found:
+                    more = own | lost.get(patch, False)
+                    kept = _cut(plates, patch, more, margin_mm)
                     if kept is not None:
-                        touched.setdefault(patch, []).append(spots)
+                        lost[patch] = more
                         frees.setdefault(patch, {})[asked.name] = None
                         cut[patch] = kept
                         changed.add(patch)
@@ -126,23 +131,44 @@ def plan_trims(
             for asked in order
             if any({one.plate, one.other} & worn for one in latest[asked.name].contacts)
         ]
-        for one in sweep(body, list(now.values()), better, settings):
-            latest[one.asked.name] = one
+        names = [*now, BODY]
+        pairs = [(a, b) for a in now for b in names if a in worn or b in worn]
+        for one in sweep(body, list(now.values()), better, settings, only=pairs):
+            latest[one.asked.name] = latest[one.asked.name].renewed(one, worn)
     trims = tuple(_trim(plates, patch, kept, tuple(frees[patch])) for patch, kept in cut.items())
     return trims, tuple(latest[asked.name] for asked in order)
+
+
+def _going(
+    now: Mapping[str, RidingPlate],
+    plates: Sequence[RidingPlate],
+    lost: Mapping[str, Bools],
+    contact: Contact,
+    changed: Collection[str],
+) -> str | None:
+    """Return the patch that this round's cuts already take out of a contact's way, if one does."""
+    for name, mask in ((contact.plate, contact.touched), (contact.other, contact.other_touched)):
+        if name == BODY or mask is None or now[name].patch not in changed:
+            continue
+        plate = now[name]
+        whole = _fine_on(plates, plate)
+        under = whole.tree.query(_as_drawn(plates, plate, plate.spots_mm[mask]))[1]
+        if lost[plate.patch][under].all():
+            return plate.patch
+    return None
 
 
 def _losing(
     body: SkinBody,
     now: Mapping[str, RidingPlate],
     plates: Sequence[RidingPlate],
-    touched: Mapping[str, list[Floats]],
+    lost: Mapping[str, Bools],
     contact: Contact,
     asked: AskedRange,
     settings: SweepSettings,
     keep: Collection[str],
-) -> list[tuple[str, Floats]]:
-    """Return which patches could lose which places, as drawn, to end a contact, least first."""
+) -> list[tuple[str, Bools]]:
+    """Return which patches could lose which of their fine places to end a contact, least first."""
     options = []
     for name, other, mask in (
         (contact.plate, contact.other, contact.touched),
@@ -151,20 +177,15 @@ def _losing(
         if name == BODY or mask is None or now[name].patch in keep:
             continue
         plate = now[name]
-        spots = _closely(body, now, plates, plate, other, mask, asked, settings)
-        if len(spots) == 0:
+        if not mask.any() or mask.mean() > _MOST_SHARE:
             continue
-        drawn = spots * _MIRROR if _is_mirrored(plate, plates) else spots
-        lost = [*touched.get(plate.patch, [])]
+        own = _closely(body, now, plates, plate, other, mask, asked, settings)
         # What it costs beyond what the plate loses anyway, in points that stand for areas alike.
-        mesh = _drawn(plates, plate.patch)
-        new = drawn
-        if lost:
-            new = drawn[cKDTree(np.vstack(lost)).query(drawn)[0] > _SAME_MM]
-        cost = len(new) * mesh.area_mm2() / len(_fine_points(mesh))
-        options.append((cost, plate.patch, drawn))
+        new = own & ~lost.get(plate.patch, np.zeros_like(own))
+        area_mm2 = _drawn(plates, plate.patch).area_mm2()
+        options.append((float(new.mean()) * area_mm2, plate.patch, own))
     options.sort(key=lambda row: row[:2])
-    return [(patch, spots) for _, patch, spots in options]
+    return [(patch, own) for _, patch, own in options]
 
 
 def _closely(
@@ -176,41 +197,70 @@ def _closely(
     mask: Bools,
     asked: AskedRange,
     settings: SweepSettings,
-) -> Floats:
-    """Return the touched places of a plate, looked at finely about those known so far."""
-    rough = plate.spots_mm[mask]
-    if len(rough) == 0 or mask.mean() > _MOST_SHARE:
-        return rough[:0]
-    whole = _fine_points(_drawn(plates, plate.patch))
-    if _is_mirrored(plate, plates):
-        whole = whole * _MIRROR
-    near = cKDTree(rough).query(whole, distance_upper_bound=_NEAR_MM)[0] < np.inf
+) -> Bools:
+    """(N,) bool over a plate's fine places: those touched, looked at closely about known ones."""
+    fine = _fine_on(plates, plate)
+    spots = _as_drawn(plates, plate, plate.spots_mm)
+    rough = spots[mask]
+    about = _about(fine.places_mm, rough, _NEAR_MM)
+    about = about[_within(rough, fine.places_mm[about], _NEAR_MM)]
     # Only between touched places and spared ones is there anything to find out.
-    beside = cKDTree(plate.spots_mm[~mask]).query(whole, distance_upper_bound=_NEAR_MM)[0] < np.inf
-    sure = np.vstack([rough, whole[near & ~beside]])
-    fine = replace(plate, chosen_mm=whole[near & beside])
-    against = [fine] if other == BODY else [fine, now[other]]
-    found = sweep(body, against, [asked], settings, only=[(plate.name, other)])[0]
-    for contact in found.contacts:
-        own = contact.touched if contact.plate == plate.name else contact.other_touched
+    unsure = _within(spots[~mask], fine.places_mm[about], _NEAR_MM)
+    touched: Bools = np.zeros(len(fine.places_mm), dtype=np.bool_)
+    touched[about[~unsure]] = True
+    touched[fine.tree.query(rough)[1]] = True
+    tried = about[unsure]
+    near = replace(plate, chosen_mm=_as_drawn(plates, plate, fine.places_mm[tried]))
+    against = [near] if other == BODY else [near, now[other]]
+    for found in sweep(body, against, [asked], settings, only=[(plate.name, other)])[0].contacts:
+        own = found.touched if found.plate == plate.name else found.other_touched
         if own is not None:
-            return np.vstack([sure, fine.spots_mm[own]])
-    return sure
+            touched[tried[own]] = True
+    return touched
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _FinePlaces:
+    """Places all over a mesh, (N, 3) float mm, about as far apart as it is looked at closely."""
+
+    places_mm: Floats
+    tree: cKDTree
 
 
 @remembered
-def _fine_points(mesh: TriangleMesh) -> Floats:
-    """(N, 3) float mm: points all over a mesh, about a millimetre apart, always the same ones."""
-    edge = np.linalg.norm(mesh.corners - np.roll(mesh.corners, 1, axis=1), axis=2)
-    parts = int(np.clip(np.ceil(np.median(edge) / _FINE_MM), 1, 6))
-    weights = [
-        (i, j, parts - i - j)
-        for i in range(parts + 1)
-        for j in range(parts + 1 - i)
-        if max(i, j, parts - i - j) < parts
-    ]
+def _fine_places(mesh: TriangleMesh) -> _FinePlaces:
+    """Return a mesh's fine places: its vertices, places along its edges and within its faces."""
+    start, end = (mesh.vertices[column] for column in edges(mesh)[0].T)
+    parts = int(np.clip(np.ceil(np.median(np.linalg.norm(end - start, axis=1)) / _FINE_MM), 1, 6))
+    along = (np.arange(1, parts) / parts)[:, np.newaxis, np.newaxis]
+    on_edges = start + along * (end - start)
+    weights = [(i, j, parts - i - j) for i in range(1, parts) for j in range(1, parts - i)]
     inner = np.einsum("kc,fci->fki", np.array(weights).reshape(-1, 3) / parts, mesh.corners)
-    return np.vstack([mesh.vertices, inner.reshape(-1, 3)])
+    places = np.vstack([mesh.vertices, on_edges.reshape(-1, 3), inner.reshape(-1, 3)])
+    return _FinePlaces(places, cKDTree(places))
+
+
+def _fine_on(plates: Sequence[RidingPlate], plate: RidingPlate) -> _FinePlaces:
+    return _fine_places(_drawn(plates, plate.patch))
+
+
+def _as_drawn(plates: Sequence[RidingPlate], plate: RidingPlate, points: Floats) -> Floats:
+    """Return points of a plate where they lie on its patch as drawn, or the other way about."""
+    return points * _MIRROR if _is_mirrored(plate, plates) else points
+
+
+def _about(points: Floats, places: Floats, reach_mm: float) -> Ints:
+    """Return the numbers of the points in the box of some places and a reach about it."""
+    low, high = places.min(axis=0) - reach_mm, places.max(axis=0) + reach_mm
+    return np.flatnonzero(((points > low) & (points < high)).all(axis=1))
+
+
+def _within(places: Floats, points: Floats, reach_mm: float) -> Bools:
+    """(N,) bool: whether any of the places is nearer to each point than a reach."""
+    if len(places) == 0:
+        return np.zeros(len(points), dtype=np.bool_)
+    found: Bools = cKDTree(places).query(points, distance_upper_bound=reach_mm)[0] < np.inf
+    return found
 
 
 def _drawn(plates: Sequence[RidingPlate], patch: str) -> TriangleMesh:
@@ -233,14 +283,14 @@ def _trimmed(
 
 
 def _cut(
-    plates: Sequence[RidingPlate], patch: str, spots: Sequence[Floats], margin_mm: float
+    plates: Sequence[RidingPlate], patch: str, lost_places: Bools, margin_mm: float
 ) -> TriangleMesh | None:
-    """Return what is left of a patch without some places and what lies about them.
+    """Return what is left of a patch without some of its fine places and what lies about them.
 
     None where that would leave a hole within it, or too little.
     """
     mesh = _drawn(plates, patch)
-    values = _outside_mm(mesh, np.vstack(spots), margin_mm)
+    values = _outside_mm(mesh, lost_places, margin_mm)
     rim = border_vertices(mesh)
     lost = values <= 0
     # Whatever is lost must hang on the edge, or cutting it out makes a hole.
@@ -257,24 +307,25 @@ def _cut(
     return kept if kept.area_mm2() >= (1.0 - _MOST_SHARE) * mesh.area_mm2() else None
 
 
-def _outside_mm(mesh: TriangleMesh, spots: Floats, margin_mm: float) -> Floats:
-    """(V,) float mm: how far each vertex lies outside what is touched and the margin about it.
+def _outside_mm(mesh: TriangleMesh, lost: Bools, margin_mm: float) -> Floats:
+    """(V,) float mm: how far each vertex lies outside lost places and the margin about them.
 
     Evened out, so that a snip can follow the line; half a millimetre is all that this gives back.
     """
-    low, high = spots.min(axis=0) - _FAR_MM, spots.max(axis=0) + _FAR_MM
+    fine = _fine_places(mesh).places_mm
+    touched = fine[lost]
+    spared = fine[~lost]
+    near = _about(mesh.vertices, touched, _FAR_MM)
+    beside = spared[_about(spared, touched, _FAR_MM)]
 
-    def about(points: Floats) -> Bools:
-        return np.asarray(((points > low) & (points < high)).all(axis=1))
+    def off_mm(places: Floats) -> Floats:
+        off = cKDTree(places).query(mesh.vertices[near], distance_upper_bound=_FAR_MM)[0]
+        capped: Floats = np.minimum(off, _FAR_MM)
+        return capped
 
-    touched = cKDTree(spots)
-    fine = _fine_points(mesh)
-    fine = fine[about(fine)]
-    spared = fine[touched.query(fine)[0] > _SAME_MM]
-    near = about(mesh.vertices)
-    inside = cKDTree(spared).query(mesh.vertices[near])[0] if len(spared) else _FAR_MM
     apart = np.full(len(mesh.vertices), _FAR_MM)
-    apart[near] = 0.5 * (touched.query(mesh.vertices[near])[0] - inside) - margin_mm - _FINE_MM
+    inside = off_mm(beside) if len(beside) else _FAR_MM
+    apart[near] = 0.5 * (off_mm(touched) - inside) - margin_mm - _FINE_MM
     links = vertex_adjacency(mesh).tocsr()
     mean = np.maximum(np.asarray(links.sum(axis=1)).ravel(), 1.0)
     even = apart

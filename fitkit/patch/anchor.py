@@ -127,7 +127,10 @@ def _check_exit(
             "outside the form there.",
             "Choose another height or place along the axis.",
         )
-    if is_limb(axis) and TRUNK in form.body.axes:
+    crotch = form.body.landmarks.get("crotch")
+    # The trunk's axis goes on to the floor; below the crotch there are legs only.
+    below = crotch is not None and exit_mm[2] < crotch.at_mm[2]
+    if is_limb(axis) and TRUNK in form.body.axes and not below:
         trunk = form.body.axis(TRUNK)
         if _distance(trunk, exit_mm) < _distance(axis, exit_mm):
             raise DesignError(

@@ -201,7 +201,7 @@ def _sheets(job: Job) -> BookSheets:
 
 def _motion(job: Job) -> BookMotion:
     from fitkit.job.made_from import MadeFrom
-    from fitkit.job.motion_files import read_motion
+    from fitkit.job.motion_files import TRIMS_PICTURE, read_motion
     from fitkit.job.result_reading import read_result_bytes
     from fitkit.job.settings import file_stem
     from fitkit.shop.build_book import BookMotion, BookRange
@@ -209,7 +209,8 @@ def _motion(job: Job) -> BookMotion:
     folder = job.result_folder("motion")
     record = MadeFrom.read(folder)
     rows = read_motion(folder)["ranges"]
-    names = {f"{file_stem(row['name'])}.png": row["name"] for row in rows if row["contacts"]}
+    names = {TRIMS_PICTURE: "Trim lines on offer"}
+    names |= {f"{file_stem(row['name'])}.png": row["name"] for row in rows if row["contacts"]}
     pictures = [
         (name, read_result_bytes(folder, file))
         for file, name in names.items()

@@ -21,10 +21,12 @@ if TYPE_CHECKING:
     from fitkit.motion.lames import LameFastening, LameRow
     from fitkit.motion.riding_plate import RidingPlate
     from fitkit.motion.sweep import SkinBody, Swept
+    from fitkit.motion.trim import Trim
 
 __all__ = ["RangeRow", "motion_job", "motion_step", "ranges_of", "trims_of"]
 
 _MOST_PICTURES = 12
+_UPRIGHT = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +139,7 @@ def _motion(job: Job, progress: Progress | None) -> Made:
             remarks += findings
     told(0.9, "drawing")
     files = motion_files(joints, plates, swept, trims, trimmed, fastened, moving.pivots)
-    files |= _pictures(skin, plates, swept, trimmed)
+    files |= _pictures(skin, plates, swept, trims, trimmed)
     free = sum(not one.contacts for one in swept)
     words = (
         f"{free} of {len(swept)} ranges free"
@@ -166,12 +168,14 @@ def _pictures(
     skin: SkinBody,
     plates: Sequence[RidingPlate],
     swept: Sequence[Swept],
+    trims: Sequence[Trim],
     trimmed: Sequence[Swept],
 ) -> dict[str, bytes]:
     import numpy as np
 
     from fitkit.export.body_picture import png_of_body
-    from fitkit.export.motion_picture import RangeBar, png_of_ranges
+    from fitkit.export.motion_picture import RangeBar, png_of_ranges, png_of_trims
+    from fitkit.job.motion_files import TRIMS_PICTURE
     from fitkit.job.settings import file_stem
 
     after = {one.asked.name: one for one in trimmed}
@@ -189,6 +193,12 @@ def _pictures(
     files = {"joints.png": png_of_body(skin.mesh, paths=_joint_rings(skin.joints))}
     if bars:
         files["ranges.png"] = png_of_ranges(bars)
+    if trims:
+        files[TRIMS_PICTURE] = png_of_trims(
+            skin.mesh,
+            [(plate.mesh, plate.patch) for plate in plates],
+            [(trim.patch, trim.width_mm, line) for trim in trims for line in trim.lines_mm],
+        )
     short = [one for one in swept if one.contacts]
     for one in short[:_MOST_PICTURES]:
         files[f"{file_stem(one.asked.name)}.png"] = _poses(skin, plates, one)
@@ -248,13 +258,31 @@ def _poses(skin: SkinBody, plates: Sequence[RidingPlate], one: Swept) -> bytes:
             np.array(marks).reshape(-1, 3),
         )  # fmt: skip
 
-    worn = by_name[first.plate]
-    near = np.argmin(np.linalg.norm(worn.mesh.vertices - first.at_mm, axis=1))
-    pose = pose_of(skin.joints, one.asked.turned(first.part))
-    way = worn.carried(pose).turn(worn.mesh.vertex_normals()[near])
     poses = [
         picture(0.0, "at rest"),
         picture(first.part, f"{first.plate} on {first.other}"),
         picture(1.0, "asked for"),
     ]
-    return png_of_poses(poses, view=nearest_view(way))
+    return png_of_poses(poses, view=nearest_view(_seen_from(skin, by_name[first.plate], one)))
+
+
+def _seen_from(skin: SkinBody, worn: RidingPlate, one: Swept) -> Floats:
+    """Return the way, (3,) float, towards one who sees a movement best.
+
+    Along the axis of what bends or lifts, from the joint's own side or that of the first touch;
+    what turns about an upright axis is seen from where it touches.
+    """
+    import numpy as np
+
+    from fitkit.body.side import Side
+    from fitkit.motion.pose import pose_of
+
+    lead, first = one.asked.lead, one.contacts[0]
+    near = np.argmin(np.linalg.norm(worn.mesh.vertices - first.at_mm, axis=1))
+    pose = pose_of(skin.joints, one.asked.turned(first.part))
+    facing = worn.carried(pose).turn(worn.mesh.vertex_normals()[near])
+    if abs(float(lead.axis[2])) > _UPRIGHT:
+        return facing
+    aside = {Side.LEFT: 2.0, Side.RIGHT: -2.0, Side.CENTRE: 0.0}[skin.joints[lead.joint].side]
+    towards = float(lead.axis @ facing) + aside * float(lead.axis[0])
+    return lead.axis if towards >= 0 else -lead.axis

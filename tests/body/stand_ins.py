@@ -9,11 +9,15 @@ from functools import lru_cache
 import numpy as np
 from skimage.measure import marching_cubes
 
+from fitkit.body.body import Body
+from fitkit.body.joints import find_joints
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.topology import largest_component
 
-__all__ = ["BUILDS", "UPPER_ARM", "Build", "bust", "figure", "whole_body"]
+__all__ = [
+    "BUILDS", "UPPER_ARM", "Build", "assert_joint_centres", "bust", "figure", "whole_body",
+]  # fmt: skip
 
 UPPER_ARM = (np.array([165.0, 10.0, 1370.0]), np.array([320.0, 0.0, 1060.0]))
 """Ends of the left upper arm's true axis; the right one is its mirror image."""
@@ -82,6 +86,12 @@ def bust() -> TriangleMesh:
     return _mesh_of(_bust_field, (-250, -190, 880), (250, 200, 1510), 8.0)
 
 
+# Heights of crotch and seat over the trochanter's, which a hip's centre is about level with: ANSUR
+# II (2012), means of the men's and the women's means, from its individual data.
+_CROTCH_OVER_HIP = 0.932
+_SEAT_OVER_HIP = 0.986
+
+
 @dataclass(frozen=True)
 class Build:
     """One build of figure; heights are in proportion to the stature, the joints are the truth.
@@ -106,7 +116,7 @@ class Build:
         """Left joint centres in mm; the right ones are their mirror images."""
         s = self.scale
         hip_z = 900.0 * s * self.legs
-        crotch = 830.0 * s * self.legs
+        crotch = _CROTCH_OVER_HIP * hip_z
         shoulder = np.array([160.0 * self.girth**0.5 * s, 8.0 * s, self._trunk_z(1375.0)])
         lean = np.array([np.sin(self.arms_rad), -0.02, -np.cos(self.arms_rad)])
         elbow = shoulder + 318.0 * s * lean / np.linalg.norm(lean)
@@ -138,7 +148,10 @@ class Build:
         f = _ellipsoid(p, (0, 0, z(1240)), (158 * r, 112 * r, 200 * stretch))
         f = _joined(f, _ellipsoid(p, (0, -12 * s, z(1090)), (118 * r * self.belly,
                     98 * r * self.belly, 150 * stretch)), 40)  # fmt: skip
-        f = _joined(f, _ellipsoid(p, (0, 6 * s, z(950)), (165 * r, 115 * r, 135 * stretch)), 45)
+        hip_z = float(j["hip"][2])
+        crotch, seat = _CROTCH_OVER_HIP * hip_z, _SEAT_OVER_HIP * hip_z
+        f = _joined(f, _ellipsoid(p, (0, 0, z(950)), (165 * r, 106 * r, z(950) - crotch)), 45)
+        f = _joined(f, _ellipsoid(p, (62 * r, 40 * r, seat), (60 * r, 78 * r, 60 * s)), 35)
         f = _joined(f, _capsule(p, (0, 12 * s, z(1390)), (0, -4 * s, z(1500)), 56 * r, 54 * r), 25)
         f = _joined(f, _ellipsoid(p, (0, -18 * s, z(1621)), (75 * s, 95 * s, 119 * stretch)), 12)
 
@@ -185,3 +198,12 @@ def figure(build: Build) -> TriangleMesh:
     reach = 10.0 * np.ceil(reach / 10.0)
     high = int(build.stature_mm + 40)
     return _mesh_of(build.field, (-int(reach), -220, -25), (int(reach), 220, high), 10.0)
+
+
+def assert_joint_centres(body: Body, build: Build, within_mm: float) -> None:
+    """Fail where a joint's centre, as it is found, lies farther from that of the build."""
+    joints = find_joints(body)
+    for name in ("shoulder", "elbow", "wrist", "hip", "knee", "ankle"):
+        for side, sign in (("left", 1.0), ("right", -1.0)):
+            off = joints[f"{side} {name}"].centre_mm - build.joints()[name] * [sign, 1, 1]
+            assert np.linalg.norm(off) < within_mm, (side, name, off)

@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
+import csv
+import os
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from fitkit.body.body import Body, SegmentAxis
 from fitkit.body.body_of_mesh import body_of_mesh
-from fitkit.body.joints import find_joints, with_joint_centres
+from fitkit.body.joints import find_joints, hip_height_mm, with_joint_centres
 from fitkit.body.skin_shares import skin_shares
 from fitkit.errors import DesignError
 from fitkit.geometry.arrays import Floats
 from fitkit.motion.movement import movements_of
 from fitkit.motion.pose import pose_of
-from tests.body.stand_ins import BUILDS, bust, figure
+from tests.body.stand_ins import BUILDS, assert_joint_centres, bust, figure
 
 HEAVY = next(build for build in BUILDS if build.name == "heavy")
 WITHIN_MM = 10.0
+REPOSITORY = Path(__file__).resolve().parents[2]
+ANSUR = Path(os.environ.get("FITKIT_SHARED_DATA", REPOSITORY.parent / "shared" / "data")) / "ansur2"
 
 
 @pytest.fixture(scope="module")
@@ -26,25 +31,29 @@ def heavy() -> Body:
     return body_of_mesh(figure(HEAVY), settle=False)
 
 
-@pytest.mark.parametrize("joint", ["shoulder", "elbow", "wrist", "knee", "ankle"])
-@pytest.mark.parametrize("side", ["left", "right"])
-def test_joint_centres_lie_within_10_mm_of_the_skeleton(heavy: Body, joint: str, side: str) -> None:
-    mirror = np.array([1.0 if side == "left" else -1.0, 1.0, 1.0])
-    true = HEAVY.joints()[joint] * mirror
-    found = find_joints(heavy)[f"{side} {joint}"].centre_mm
-    assert np.linalg.norm(found - true) < WITHIN_MM
+def test_joint_centres_lie_within_10_mm_of_the_skeleton(heavy: Body) -> None:
+    """The other builds: the limbs' own test."""
+    assert_joint_centres(heavy, HEAVY, WITHIN_MM)
 
 
-def test_the_hip_lies_over_the_skeletons_at_the_surveys_height(heavy: Body) -> None:
-    """Sideways and front to back the thigh tells it; the height is that of the trochanter.
-
-    ANSUR II: trochanterion over crotch height 1.064 (men) and 1.081 (women).
-    """
-    hip = find_joints(heavy)["left hip"].centre_mm
-    true = HEAVY.joints()["hip"]
-    assert np.abs(hip[:2] - true[:2]).max() < WITHIN_MM
-    crotch = heavy.landmark("crotch").at_mm[2]
-    assert 1.064 < hip[2] / crotch < 1.081
+@pytest.mark.parametrize(
+    ("group", "spread_mm", "crotch", "seat", "trochanter"),
+    [("MALE", 12.9, 845.9, 887.9, 900.9), ("FEMALE", 12.1, 782.3, 833.7, 845.4)],
+)
+def test_a_hip_is_as_high_as_the_surveys_people_have_it(
+    group: str, spread_mm: float, crotch: float, seat: float, trochanter: float
+) -> None:
+    """ANSUR II (2012): its means, and where its data are at hand every one of its people."""
+    assert hip_height_mm(crotch, seat) == pytest.approx(trochanter, abs=3.0)
+    people = ANSUR / f"ANSUR_II_{group}_Public.csv"
+    if not people.exists():
+        return
+    names = [f"{name}height" for name in ("crotch", "buttock", "trochanterion")]
+    with people.open(encoding="latin-1", newline="") as rows:
+        own = np.array([[float(row[name]) for name in names] for row in csv.DictReader(rows)])
+    assert own.mean(axis=0) == pytest.approx([crotch, seat, trochanter], abs=0.1)
+    off = hip_height_mm(own[:, 0], own[:, 1]) - own[:, 2]
+    assert off.std() == pytest.approx(spread_mm, abs=0.1)
 
 
 def test_the_neck_of_a_heavy_body_is_found_above_its_shoulders(heavy: Body) -> None:
@@ -58,11 +67,11 @@ def test_a_body_has_the_joints_of_the_parts_it_has() -> None:
     assert set(find_joints(body_of_mesh(bust()))) == {"spine", "neck"}
 
 
-def test_a_forearm_by_itself_has_elbow_and_wrist_only() -> None:
+def test_a_forearm_by_itself_bends_at_elbow_and_wrist_and_turns_between() -> None:
     axis = SegmentAxis("left forearm", np.array([0.0, 0, 300]), np.array([0.0, 0, 60]))
     body = body_of_mesh(bust())
     part = Body(body.mesh, body.trust_mm, {"trunk": body.axis("trunk"), "left forearm": axis})
-    assert set(find_joints(part)) == {"left elbow", "left wrist"}
+    assert set(find_joints(part)) == {"left elbow", "left forearm", "left wrist"}
 
 
 def test_skin_shares_are_whole_on_the_limbs_and_none_elsewhere(heavy: Body) -> None:
@@ -81,6 +90,19 @@ def test_skin_shares_are_whole_on_the_limbs_and_none_elsewhere(heavy: Body) -> N
     for share in shares.values():
         assert share.min() >= 0
         assert share.max() <= 1
+
+
+def test_a_turning_forearm_twists_its_skin_evenly_from_elbow_to_wrist(heavy: Body) -> None:
+    """Pronation: half way down the forearm the skin has gone half as far as the hand."""
+    joints = find_joints(heavy)
+    shares = skin_shares(heavy, joints)["left forearm"]
+    elbow, wrist = (joints[f"left {name}"].centre_mm for name in ("elbow", "wrist"))
+    for part in (0.25, 0.5, 0.75):
+        place = elbow + part * (wrist - elbow)
+        near = np.linalg.norm(heavy.mesh.vertices - place, axis=1) < 50.0
+        assert shares[near].mean() == pytest.approx(part, abs=0.05)
+    upper = np.linalg.norm(heavy.mesh.vertices - joints["left shoulder"].centre_mm, axis=1) < 70
+    assert shares[upper].max() == 0.0
 
 
 def furthest_edge(points: Floats, faces: Floats) -> Floats:

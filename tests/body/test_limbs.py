@@ -12,7 +12,7 @@ from fitkit.body.body_of_mesh import body_of_mesh
 from fitkit.body.limb_line import bend_mm, limb_line
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
-from tests.body.stand_ins import BUILDS, Build, bust, figure
+from tests.body.stand_ins import BUILDS, Build, assert_joint_centres, bust, figure
 from tests.truth import solids
 from tests.truth.mannequin import mannequin
 
@@ -48,7 +48,9 @@ def assert_joints_are_right(body: Body, build: Build, within_mm: float) -> None:
 @pytest.mark.parametrize("build", [*QUICK, *SLOW])
 def test_joints_of_six_builds_are_found_within_a_centimetre(build: Build) -> None:
     """The truth is the construction; 10 mm is about what two people differ by in marking them."""
-    assert_joints_are_right(body_of(build), build, 10.0)
+    body = body_of(build)
+    assert_joints_are_right(body, build, 10.0)
+    assert_joint_centres(body, build, 10.0)
 
 
 @pytest.mark.parametrize("build", [QUICK[1], *SLOW])

@@ -32,7 +32,8 @@ def skeleton() -> dict[str, Joint]:
             joint(
                 f"{side} elbow", f"{side} upper arm", f"{side} forearm", DOWN, (x * 180, 0, 1050)
             ),
-            joint(f"{side} wrist", f"{side} forearm", f"{side} hand", DOWN, (x * 180, 0, 800)),
+            joint(f"{side} forearm", f"{side} forearm", f"{side} wrist", DOWN, (x * 180, 0, 925)),
+            joint(f"{side} wrist", f"{side} wrist", f"{side} hand", DOWN, (x * 180, 0, 800)),
             joint(f"{side} hip", "pelvis", f"{side} thigh", DOWN, (x * 90, 0, 900)),
             joint(f"{side} knee", f"{side} thigh", f"{side} lower leg", DOWN, (x * 90, 0, 480)),
             joint(f"{side} ankle", f"{side} lower leg", f"{side} foot", FRONT, (x * 90, 0, 80)),
@@ -80,6 +81,21 @@ def test_turning_an_arm_in_brings_its_front_to_the_middle(side: str, sign: float
     assert sign * (carried.apply(front) - front)[0] == pytest.approx(-25.0)
 
 
+@pytest.mark.parametrize(("side", "sign"), [("left", 1.0), ("right", -1.0)])
+def test_a_palm_turned_down_shows_its_back_when_the_arm_hangs(side: str, sign: float) -> None:
+    """Pronation from the thumb in front: the palm, which faced the thigh, faces back."""
+    joints = skeleton()
+    down = movements_of(joints)[f"{side} forearm turn palm down"]
+    wrist = joints[f"{side} wrist"].centre_mm
+    palm = wrist + np.array([-sign * 30.0, 0.0, 0.0])
+    pose = pose_of(joints, [(down, np.radians(80.0))])
+    turned = pose.carried({f"{side} forearm": 1.0}).apply(palm) - wrist
+    assert turned[1] == pytest.approx(30.0 * np.sin(np.radians(80.0)))
+    half = pose.carried({f"{side} forearm": 0.5}).apply(palm) - wrist
+    assert half[1] == pytest.approx(30.0 * np.sin(np.radians(40.0)))
+    assert NORMS[down.kind].by_source["AAOS"] == 80
+
+
 def test_a_turn_to_the_left_takes_the_nose_to_the_left() -> None:
     joints = skeleton()
     nose = np.array([0.0, -100.0, 1500.0])
@@ -105,7 +121,7 @@ def test_angles_count_from_hanging_arms_and_straight_limbs() -> None:
 def test_a_limb_goes_with_every_joint_between_it_and_the_trunk() -> None:
     joints = skeleton()
     assert set(segment_shares(joints, "left hand")) == {
-        "left wrist", "left elbow", "left shoulder", "spine",
+        "left wrist", "left forearm", "left elbow", "left shoulder", "spine",
     }  # fmt: skip
     assert segment_shares(joints, "pelvis") == {}
     with pytest.raises(DesignError, match="no segment called 'tail'"):

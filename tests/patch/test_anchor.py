@@ -7,7 +7,7 @@ from math import pi, radians
 import numpy as np
 import pytest
 
-from fitkit.body.body import Body, SegmentAxis
+from fitkit.body.body import Body, Landmark, SegmentAxis
 from fitkit.errors import DesignError
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.patch.anchor import describe_anchor, place_anchor
@@ -77,6 +77,26 @@ def test_arm_anchor_that_runs_through_the_trunk_is_refused() -> None:
     with pytest.raises(DesignError, match="points into the trunk") as caught:
         place_anchor(Form(form.mesh, 0.0, body), AxisAnchor("left arm", 0.5, -pi / 2))
     assert "0.5 along the left arm, bearing -90 degrees" in caught.value.cause
+
+
+def test_the_inside_of_a_leg_is_not_the_trunk_for_all_that_its_axis_goes_down_to_the_floor() -> (
+    None
+):
+    """A knee's inside lies nearer to the middle of the body than to the middle of the leg."""
+    leg = cylinder(30, 300, 15)
+    mesh = TriangleMesh(leg.vertices + np.array([50.0, 0, 0]), leg.faces)
+    axes = {
+        "trunk": SegmentAxis("trunk", np.array([0, 0, 400.0]), np.zeros(3)),
+        "left thigh": SegmentAxis("left thigh", np.array([50.0, 0, 300]), np.array([50.0, 0, 0])),
+    }
+    anchor = AxisAnchor("left thigh", 0.5, -pi / 2)
+    body = Body(mesh, np.zeros(len(mesh.vertices)), axes)
+    with pytest.raises(DesignError, match="points into the trunk"):
+        place_anchor(Form(mesh, 0.0, body), anchor)
+    crotch = Landmark("crotch", np.array([0.0, 0, 310]))
+    parted = Body(mesh, body.trust_mm, axes, {"crotch": crotch})
+    at = place_anchor(Form(mesh, 0.0, parted), anchor)
+    assert at.point_mm[0] == pytest.approx(20.0, abs=1.0)
 
 
 def test_landmark_and_point_go_to_the_nearest_place() -> None:
