@@ -19,6 +19,7 @@ _HIP_OF_CROTCH, _HIP_OF_SEAT = 0.320, 0.712
 # How far about the seat's farthest place its profile is looked at, and in what steps.
 _SEAT_REACH_MM = 40.0
 _SEAT_STEP_MM = 8.0
+_SEAT_BELOW = 0.2
 # From the skin of the back to the middle of the spine as a share of the body's depth there, and
 # how far round a joint the skin follows as a share of the limb's radius: common practice, no
 # source.
@@ -192,7 +193,7 @@ def _leg(body: Body, side: str) -> list[Joint]:
     thigh, lower = body.axes.get(f"{side} thigh"), body.axes.get(f"{side} lower leg")
     made = []
     crotch = body.landmarks.get("crotch")
-    if thigh is not None and crotch is not None and "left waist" in body.landmarks:
+    if thigh is not None and crotch is not None and _has_seat(body, float(crotch.at_mm[2])):
         floor_mm = float(body.mesh.vertices[:, 2].min())
         crotch_mm = float(crotch.at_mm[2])
         seat_mm = _seat_mm(body, crotch_mm, abs(float(thigh.start_mm[0])))
@@ -221,17 +222,27 @@ def _leg(body: Body, side: str) -> list[Joint]:
     return made
 
 
+def _seat_top_mm(body: Body, crotch_mm: float) -> float:
+    """Return the height below which the seat lies for sure, waist or none."""
+    return crotch_mm + _SEAT_BELOW * (crotch_mm - float(body.mesh.vertices[:, 2].min()))
+
+
+def _has_seat(body: Body, crotch_mm: float) -> bool:
+    """Tell whether the body goes on above its legs."""
+    return float(body.mesh.vertices[:, 2].max()) > _seat_top_mm(body, crotch_mm)
+
+
 def _seat_mm(body: Body, crotch_mm: float, aside_mm: float) -> float:
     """Return the height at which the seat stands out farthest behind, its profile evened out.
 
-    Looked for from the crotch to the waist, no farther aside than the thighs' middles reach.
+    Looked for from the crotch up, no farther aside than the thighs' middles reach.
     """
     points = body.mesh.vertices
-    waist_mm = float(body.landmark("left waist").at_mm[2])
+    top_mm = _seat_top_mm(body, crotch_mm)
     behind = points[
-        (points[:, 2] > crotch_mm) & (points[:, 2] < waist_mm) & (np.abs(points[:, 0]) < aside_mm)
+        (points[:, 2] > crotch_mm) & (points[:, 2] < top_mm) & (np.abs(points[:, 0]) < aside_mm)
     ]
-    height = np.arange(crotch_mm, waist_mm, _SEAT_STEP_MM)
+    height = np.arange(crotch_mm, top_mm, _SEAT_STEP_MM)
     near = np.abs(behind[:, 2] - height[:, np.newaxis]) < 1.5 * _SEAT_STEP_MM
     outmost = np.where(near, behind[:, 1], -np.inf).max(axis=1)
     top = float(height[outmost.argmax()])

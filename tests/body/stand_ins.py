@@ -150,9 +150,7 @@ class Build:
                     98 * r * self.belly, 150 * stretch)), 40)  # fmt: skip
         hip_z = float(j["hip"][2])
         crotch, seat = _CROTCH_OVER_HIP * hip_z, _SEAT_OVER_HIP * hip_z
-        top = z(950) + 135 * stretch
-        middle, high = 0.5 * (top + crotch), 0.5 * (top - crotch)
-        f = _joined(f, _ellipsoid(p, (0, 0, middle), (165 * r, 106 * r, high)), 45)
+        f = _joined(f, _ellipsoid(p, (0, 0, z(950)), (165 * r, 106 * r, z(950) - crotch)), 45)
         f = _joined(f, _ellipsoid(p, (62 * r, 40 * r, seat), (60 * r, 78 * r, 60 * s)), 35)
         f = _joined(f, _capsule(p, (0, 12 * s, z(1390)), (0, -4 * s, z(1500)), 56 * r, 54 * r), 25)
         f = _joined(f, _ellipsoid(p, (0, -18 * s, z(1621)), (75 * s, 95 * s, 119 * stretch)), 12)

@@ -26,7 +26,7 @@ PARTS: dict[str, Callable[[np.ndarray], np.ndarray]] = {
     "lower leg": lambda p: (p[:, 0] > 30) & (p[:, 2] < 430),
     "arm": lambda p: p[:, 0] > 190,
     "head": lambda p: p[:, 2] > 1475,
-    "bust": lambda p: (p[:, 2] > 1050) & (np.abs(p[:, 0]) < 250) & (p[:, 2] < 1500),
+    "bust": lambda p: (p[:, 2] > 1000) & (np.abs(p[:, 0]) < 250) & (p[:, 2] < 1500),
     "trunk and legs": lambda p: (p[:, 2] < 1150) & (np.abs(p[:, 0]) < 200),
 }
 
