@@ -19,7 +19,7 @@ from fitkit.patch.patch import Patch
 from fitkit.workflow.make_job import make_job
 from fitkit.workflow.motion_job import ranges_of, trims_of
 from fitkit.workflow.trim_job import take_trim
-from tests.workflow.test_motion_job import arm
+from tests.workflow.elbow_job import arm
 
 TEXT = """\
 format = 1
