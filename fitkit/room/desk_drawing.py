@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping
+from collections.abc import Awaitable, Mapping
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -50,15 +50,18 @@ class Drawing:
 
     # -- places --------------------------------------------------------------------------
 
-    async def click(self, ray: Ray) -> None:
-        """Do at a place what the tool does that is in hand now.
+    def click(self, ray: Ray) -> Awaitable[None]:
+        """Do at a place what the tool does that is in hand now, when its turn has come.
 
         Raises
         ------
         FitkitError
             When it cannot be done; nothing has changed then.
         """
-        desk, meant = self._desk, self._desk.now
+        return self._click(ray, self._desk.now)
+
+    async def _click(self, ray: Ray, meant: DesignState) -> None:
+        desk = self._desk
         if meant.lines is None:
             return
         async with desk.turn:

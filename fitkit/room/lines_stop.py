@@ -86,9 +86,13 @@ def _doing(page: RoomPage) -> Callable[..., None]:
     running: set[asyncio.Task[None]] = set()
 
     def do(act: Callable[..., Awaitable[Any]], *arguments: Any, **named: Any) -> None:
+        doing = act(
+            *arguments, **named
+        )  # what it is about is taken in now, not once it is its turn
+
         async def tried() -> None:
             try:
-                await act(*arguments, **named)
+                await doing
             except FitkitError as error:
                 with client:
                     page.tell(error)
@@ -123,7 +127,7 @@ def _join(viewer: Viewer, desk: DesignDesk, do: Callable[..., None]) -> None:
             on_body = picked.line is None and picked.landmark is None
             viewer.answer(picked.meant_mm, "body" if on_body else "line")
 
-    async def picked(ray: Ray) -> None:
+    def picked(ray: Ray) -> None:
         do(desk.drawing.click, ray)
 
     async def dragged(place: str, phase: str, ray: Ray) -> None:
@@ -138,7 +142,7 @@ def _join(viewer: Viewer, desk: DesignDesk, do: Callable[..., None]) -> None:
             await desk.pointing.drag(int(number), ray, keep=False)
         viewer.answer(None)
 
-    async def pressed(key: str) -> None:
+    def pressed(key: str) -> None:
         if key in ("undo", "redo"):
             do(desk.editing.step, back=key == "undo")
         elif key == "remove":

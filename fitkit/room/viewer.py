@@ -115,7 +115,7 @@ class Disc:
 
 _PLAIN = (str, int, float, tuple, type(None))
 _Shown = TypeVar("_Shown", ShownMesh, ShownLine, Disc)
-_Heard = Callable[[Ray], Awaitable[None]]
+_Heard = Callable[[Ray], Awaitable[None] | None]
 
 
 def add_viewer(app: FastAPI) -> None:
@@ -182,10 +182,9 @@ class Viewer(
     def on_pick(self, heard: _Heard) -> None:
         """Call with the ray of each click, tap, or Enter on the keyboard."""
 
-        async def picked(event: events.GenericEventArguments) -> None:
+        def picked(event: events.GenericEventArguments) -> Awaitable[None] | None:
             ray = _ray(event.args)
-            if ray is not None:
-                await heard(ray)
+            return None if ray is None else heard(ray)
 
         self.on("pick", picked)
 
@@ -211,11 +210,11 @@ class Viewer(
 
         self.on("drag", dragged)
 
-    def on_key(self, heard: Callable[[str], Awaitable[None]]) -> None:
+    def on_key(self, heard: Callable[[str], Awaitable[None] | None]) -> None:
         """Call with ``undo``, ``redo``, ``remove`` or ``stop`` as the keyboard says."""
 
-        async def pressed(event: events.GenericEventArguments) -> None:
-            await heard(str(event.args))
+        def pressed(event: events.GenericEventArguments) -> Awaitable[None] | None:
+            return heard(str(event.args))
 
         self.on("key", pressed)
 

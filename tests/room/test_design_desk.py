@@ -151,6 +151,18 @@ def test_a_click_made_before_the_pen_was_lifted_is_drawn_still(folder: Path, hel
     assert [len(row["points"]) for row in (one, other)] == [3, 2]
 
 
+def test_a_click_means_the_tool_in_hand_when_it_was_made(folder: Path) -> None:
+    async def course(desk: DesignDesk) -> None:
+        desk.drawing.take("line")
+        await desk.drawing.click(at(-50, 150))
+        click = desk.drawing.click(at(-50, 300))  # which is not begun before the next is heard
+        desk.drawing.take("choose")
+        await click
+
+    run(folder, course)
+    assert names(folder) == ["low", "line"]
+
+
 def test_the_delete_key_means_the_line_that_is_being_drawn(folder: Path, held: Held) -> None:
     async def course(desk: DesignDesk) -> None:
         desk.choose("line", "low")
