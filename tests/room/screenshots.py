@@ -1,6 +1,7 @@
 """Pictures of every stop for the docs: ``python -m tests.room.screenshots JOB``.
 
-Light and dark, on a tablet and on a laptop, of a job that is made; into ``docs/gallery/room``.
+Light and dark, on a tablet lying and held upright and on a laptop, of a job that is made, its
+joints moved and its book bound; into ``docs/gallery/room``.
 """
 
 from __future__ import annotations
@@ -16,7 +17,11 @@ from fitkit.room.stops import STOPS
 from tests.room.browser import launched_browser, open_room_of, watched_page
 
 GALLERY = Path(__file__).parents[2] / "docs" / "gallery" / "room"
-SIZES = {"tablet": {"width": 1024, "height": 768}, "laptop": {"width": 1366, "height": 820}}
+SIZES = {
+    "tablet": {"width": 1024, "height": 768},
+    "upright": {"width": 768, "height": 1024},
+    "laptop": {"width": 1366, "height": 768},
+}
 _COLOURS = 160
 # A page without a view of the body, or one that shows something.
 _SHOWN = """() => {
