@@ -162,7 +162,7 @@ class BodyMarks:
 
     def _number(self, mark: PlacedMark, axis: int, label: str) -> None:
         async def keep(text: str) -> None:
-            await self._typed(mark, axis, text)
+            await self._typed(mark.name, axis, text)
 
         field(label, f"{mark.at_mm[axis]:.0f}", keep, classes="fk-short fk-right")
 
@@ -182,14 +182,17 @@ class BodyMarks:
         self.putting = (" ".join(name.split()) or None) if name else None
         self._page.look_soon()
 
-    async def _typed(self, mark: PlacedMark, axis: int, text: str) -> None:
+    async def _typed(self, name: str, axis: int, text: str) -> None:
+        mark = self._mark(name)  # as it lies now
+        if mark is None:
+            return
         at = mark.at_mm.copy()
         try:
             at[axis] = parse_length_mm(text, what=_WAYS[axis])
         except FitkitError as error:
             self._page.tell(error)
             return
-        await self._keep(mark.name, at)
+        await self._keep(name, at)
 
     async def _picked(self, ray: Ray) -> None:
         if self.kind is None or self._places is None:
