@@ -12,7 +12,7 @@ from fitkit.errors import InputError, ShapeError
 from fitkit.export.body_shading import GROUND_RGB, BodyView, LitBody, view_of
 from fitkit.export.lettering import font_px, spread_apart, write_with_halo
 from fitkit.export.side_by_side import png_side_by_side
-from fitkit.geometry.arrays import Floats
+from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = ["PATCH_INKS", "VIEWS", "png_of_body"]
@@ -64,6 +64,7 @@ def png_of_body(
     height_px: int = 900,
     value_unit: str = "",
     numbers: Sequence[tuple[str, Floats]] = (),
+    pieces: Ints | None = None,
 ) -> bytes:
     """Return views of a body side by side, lines over it, names beside them.
 
@@ -73,7 +74,7 @@ def png_of_body(
         The body or form, z up, facing -y.
     paths
         Name and (N, 3) float mm of each line; a closed one repeats its first point. What lies
-        behind the body is left out.
+        behind the body is left out. Lines of one name are named once in each view.
     face_values
         (F,) int: a patch number per face, -1 for none; or (F,) float: a value per face, NaN for
         none, coloured by the cividis map with a scale beside it.
@@ -86,6 +87,9 @@ def png_of_body(
     numbers
         Words and (N, 3) float mm places all over what they mean; they are written amid those
         places that can be seen, in each view in which enough can be.
+    pieces
+        (V,) int: which of several pieces each vertex is of, so that none lies in another's
+        hollows.
 
     Raises
     ------
@@ -109,9 +113,10 @@ def png_of_body(
             f"face_values has shape {np.shape(face_values)}, the mesh {len(mesh.faces)} faces.",
             "Give one value for each face.",
         )
-    body = LitBody(mesh)
+    body = LitBody(mesh, pieces=pieces)
     face_inks = _face_inks(face_values)
-    inks = {name: _LINE_INKS[i % len(_LINE_INKS)] for i, (name, _) in enumerate(paths)}
+    names = dict.fromkeys(name for name, _ in paths)
+    inks = {name: _LINE_INKS[i % len(_LINE_INKS)] for i, name in enumerate(names)}
     low_z, high_z = mesh.bounds_mm()[:, 2]
     px_per_mm = height_px / max(float(high_z - low_z) * 1.04, 1e-6)
     panels = [
@@ -181,16 +186,14 @@ def _panel(
     panel.paste(picture, (12, head))
     lines = Image.new("RGBA", (panel.width * _FINER, panel.height * _FINER), (0, 0, 0, 0))
     pen = ImageDraw.Draw(lines)
-    ends: list[tuple[str, tuple[float, float]]] = []
     runs: list[tuple[str, list[tuple[float, float]]]] = []
+    seen: dict[str, list[tuple[float, float]]] = {}
     for line, points in paths:
-        in_sight = [
-            [(float(x + 12), float(y + head)) for x, y in run]
-            for run in body.runs_in_sight(np.asarray(points, dtype=np.float64), view)
-        ]
-        if in_sight:
-            runs += [(line, run_px) for run_px in in_sight]
-            ends.append((line, _pointed_at([p for run_px in in_sight for p in run_px])))
+        for run in body.runs_in_sight(np.asarray(points, dtype=np.float64), view):
+            run_px = [(float(x + 12), float(y + head)) for x, y in run]
+            runs.append((line, run_px))
+            seen.setdefault(line, []).extend(run_px)
+    ends = [(line, _pointed_at(points_px)) for line, points_px in seen.items()]
     width = max(2.0, view.height_px / 330.0) * _FINER
     for halo in (True, False):
         for line, run_px in runs:

@@ -76,6 +76,8 @@ def png_of_trims(
 ) -> bytes:
     """Return the wearer at rest in plates with the lines along which they are to be trimmed.
 
+    A patch is named once, with the most that comes off it anywhere.
+
     Parameters
     ----------
     plates
@@ -83,16 +85,25 @@ def png_of_trims(
     trims
         Patch, the greatest width cut off in mm, and a line (N, 3) float mm on the patch as drawn.
     """
-    meshes = [skin, *(mesh for mesh, _ in plates)]
-    starts = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes[:-1])])
-    faces = np.vstack([mesh.faces + start for mesh, start in zip(meshes, starts, strict=True)])
-    whole = TriangleMesh(np.vstack([mesh.vertices for mesh in meshes]), faces)
+    whole, pieces = _as_one([skin, *(mesh for mesh, _ in plates)])
     numbers = {name: k for k, name in enumerate(dict.fromkeys(name for _, name in plates))}
     values = np.concatenate(
         [np.full(len(skin.faces), -1), *(np.full(len(m.faces), numbers[n]) for m, n in plates)]
     )
-    lines = [(f"{patch}: {width_mm:.0f} mm", line) for patch, width_mm, line in trims]
-    return png_of_body(whole, paths=lines, face_values=values, height_px=height_px)
+    widest: dict[str, float] = {}
+    for patch, width_mm, _ in trims:
+        widest[patch] = max(width_mm, widest.get(patch, 0.0))
+    lines = [(f"{patch}: {widest[patch]:.0f} mm", line) for patch, _, line in trims]
+    return png_of_body(whole, paths=lines, face_values=values, height_px=height_px, pieces=pieces)
+
+
+def _as_one(meshes: Sequence[TriangleMesh]) -> tuple[TriangleMesh, Ints]:
+    """Return meshes as one, and (V,) int which of them each vertex is of."""
+    counts = [len(mesh.vertices) for mesh in meshes]
+    starts = np.cumsum([0, *counts[:-1]])
+    faces = np.vstack([mesh.faces + start for mesh, start in zip(meshes, starts, strict=True)])
+    whole = TriangleMesh(np.vstack([mesh.vertices for mesh in meshes]), faces)
+    return whole, np.repeat(np.arange(len(meshes)), counts)
 
 
 def _joined(pose: PosedPicture) -> tuple[TriangleMesh, Floats, Ints]:
@@ -103,11 +114,8 @@ def _joined(pose: PosedPicture) -> tuple[TriangleMesh, Floats, Ints]:
         np.tile(np.array(PATCH_INKS[number % len(PATCH_INKS)], dtype=float), (len(m.faces), 1))
         for m, number in pose.plates
     ]
-    starts = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes[:-1])])
-    faces = np.vstack([mesh.faces + start for mesh, start in zip(meshes, starts, strict=True)])
-    points = np.vstack([mesh.vertices for mesh in meshes])
-    pieces = np.repeat(np.arange(len(meshes)), [len(mesh.vertices) for mesh in meshes])
-    return TriangleMesh(points, faces), np.vstack(inks), pieces
+    whole, pieces = _as_one(meshes)
+    return whole, np.vstack(inks), pieces
 
 
 def _panel(pose: PosedPicture, turn_rad: float, px_per_mm: float) -> Any:

@@ -82,6 +82,19 @@ def test_a_line_s_colour_is_in_the_picture_only_where_it_is_in_sight(ball: Trian
     assert inked(back) < 0.2 * inked(front)
 
 
+def test_lines_of_one_name_are_named_once(ball: TriangleMesh) -> None:
+    rings = level_ring(95.0, 40.0), level_ring(95.0, -40.0)
+
+    def names_written(*names: str) -> int:
+        paths = list(zip(names, rings, strict=True))
+        column = rgb(png_of_body(ball, paths=paths, views=["front"], height_px=300))[:, -34:-14]
+        inked = (np.abs(column.astype(int) - np.array(GROUND_RGB)) > 60).any(axis=(1, 2))
+        return int((np.diff(inked.astype(int)) == 1).sum())
+
+    assert names_written("hem", "top") == 2
+    assert names_written("hem", "hem") == 1
+
+
 def test_patches_are_told_apart_and_the_rest_keeps_its_colour(ball: TriangleMesh) -> None:
     x = ball.corners.mean(axis=1)[:, 0]
     patch = np.where(x > 30, 0, np.where(x < -30, 1, -1))
