@@ -15,7 +15,9 @@ from fitkit.geometry.nearest import SurfaceRays
 __all__ = ["find_segment_axes", "neck_level"]
 
 _STATION_MM = 8.0
-_FIT_REACH_MM = 240.0  # an upper arm; below the elbow an arm may bend
+# An upper arm, below whose elbow an arm may bend; it ends amid two stations, for one on the bound
+# would be in or out by rounding alone.
+_FIT_REACH_MM = 29.5 * _STATION_MM
 _STRAY_MM = 15.0
 _TOP_EDGE_MM = 12.0  # a neck stump is rounded off at its top
 

@@ -287,10 +287,13 @@ def _turns(look: _Look) -> None:
 def _wishes(page: RoomPage, look: _Look) -> None:
     """Ask what the wearer wants to do."""
     session = page.session
+    told = motion_settings(session)
     try:
         needs = known_needs(session.job(), look.motion)
     except FitkitError:
         return
+    if not told:
+        return  # it could not be read a moment ago, which the head of the page tells
 
     async def step(back: bool) -> None:
         page.try_to(lambda: step_edit(session.job(), back=back))
@@ -303,9 +306,7 @@ def _wishes(page: RoomPage, look: _Look) -> None:
         if not any(need.wanted for need in needs):
             words("Without any of them, every movement is held against what is normal for a bare "
                   "body.", "p", "fk-soft")  # fmt: skip
-        choice(
-            "Norms of", motion_settings(session)["norms"], lambda value: _norms(page, value), _NORMS
-        )
+        choice("Norms of", told["norms"], lambda value: _norms(page, value), _NORMS)
         step_buttons(page, step)
 
 
