@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-__all__ = ["browser_path", "launched_browser", "open_room_of", "watched_page"]
+__all__ = ["browser_path", "launched_browser", "open_room_of", "spot", "watched_page"]
 
 # A browser without a graphics card or a network of its own, in a container too.
 _FLAGS = [
@@ -32,6 +32,25 @@ _FLAGS = [
     "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1",
 ]
 _START = "from fitkit.cli import main; main()"
+# Where a point is on the screen, once the view has come to rest there.
+_SPOT = """async (point) => {
+  const { view } = document.querySelector(".fk-view");
+  view.canvas.scrollIntoView({ block: "nearest" });
+  const frame = () => new Promise(requestAnimationFrame);
+  const seen = () => {
+    const { x, y } = view.canvas.getBoundingClientRect();
+    const [right, down] = view.project(point);
+    return [x + right, y + down];
+  };
+  let [now, still] = [seen(), 0];
+  while (still < 2) {
+    await frame();
+    const next = seen();
+    still = Math.hypot(next[0] - now[0], next[1] - now[1]) < 0.1 ? still + 1 : 0;
+    now = next;
+  }
+  return now;
+}"""
 
 
 def browser_path() -> str:
@@ -103,3 +122,9 @@ def watched_page(browser: Any, address: str, **context: Any) -> Iterator[Any]:
     yield page
     opened.close()
     assert not amiss, amiss
+
+
+def spot(page: Any, point: tuple[float, float, float]) -> tuple[float, float]:
+    """Return where on the screen a point (3,) mm of the view's scene is, once it stays there."""
+    x, y = page.evaluate(_SPOT, list(point))
+    return x, y

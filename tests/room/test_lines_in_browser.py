@@ -19,7 +19,7 @@ from fitkit.job.job_folder import open_job
 from fitkit.job.made_from import FileDigests
 from fitkit.workflow.edit_job import add_row, list_rows, remove_row
 from tests.patch.upright import cylinder_form
-from tests.room.browser import launched_browser, open_room_of, watched_page
+from tests.room.browser import launched_browser, open_room_of, spot, watched_page
 
 pytestmark = pytest.mark.slow
 
@@ -100,30 +100,6 @@ def shows_lines(page: Any, *names: str) -> None:
 def state(page: Any) -> dict[str, Any]:
     found: dict[str, Any] = page.evaluate(f"{VIEW}.state()")
     return found
-
-
-# Where a point is on the screen, once the view has come to rest there.
-_SPOT = f"""async (point) => {{
-  const frame = () => new Promise(requestAnimationFrame);
-  const seen = () => {{
-    const {{ x, y }} = {VIEW}.canvas.getBoundingClientRect();
-    const [right, down] = {VIEW}.project(point);
-    return [x + right, y + down];
-  }};
-  let [now, still] = [seen(), 0];
-  while (still < 2) {{
-    await frame();
-    const next = seen();
-    still = Math.hypot(next[0] - now[0], next[1] - now[1]) < 0.1 ? still + 1 : 0;
-    now = next;
-  }}
-  return now;
-}}"""
-
-
-def spot(page: Any, point: tuple[float, float, float]) -> tuple[float, float]:
-    x, y = page.evaluate(_SPOT, list(point))
-    return x, y
 
 
 def click(page: Any, point: tuple[float, float, float]) -> None:
