@@ -180,14 +180,14 @@ def riding_plates(
         beyond = _beyond(patch.mesh, near, skin_shares)
         if design.paired:
             # Both of a pair ride alike: what each side says is weighed together.
-            mirror = _beyond(_mirrored(patch.mesh), near, skin_shares)
+            mirror = _beyond(patch.mesh.mirrored(), near, skin_shares)
             beyond = {
                 name: 0.5 * (beyond[name] + mirror.get(other_side(name), beyond[name]))
                 for name in beyond
             }
         for side in sides:
             other = side is not design.side
-            mesh = _mirrored(patch.mesh) if other else patch.mesh
+            mesh = patch.mesh.mirrored() if other else patch.mesh
             own = {other_side(name) if other else name: far for name, far in beyond.items()}
             shares = {name: 1.0 for name, far in own.items() if far > 0.5 and name in joints}
             # A forearm's turning is spread along it: a plate there takes what it covers of it.
@@ -228,10 +228,6 @@ def riding_plates(
                 )
             )
     return tuple(plates)
-
-
-def _mirrored(mesh: TriangleMesh) -> TriangleMesh:
-    return TriangleMesh(mesh.vertices * _MIRROR, mesh.faces[:, ::-1])
 
 
 def other_side(name: str) -> str:

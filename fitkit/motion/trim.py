@@ -278,7 +278,7 @@ def _trimmed(
     if kept is None:
         return plate
     if _is_mirrored(plate, plates):
-        kept = TriangleMesh(kept.vertices * _MIRROR, kept.faces[:, ::-1])
+        kept = kept.mirrored()
     return replace(plate, mesh=kept)
 
 

@@ -9,7 +9,7 @@ from fitkit.body.side import Side
 from fitkit.drawing.drawing import Hole
 from fitkit.flatten.attachment_blank import AttachmentBlank
 from fitkit.geometry.arrays import Floats
-from fitkit.template.mirror import mirrored_name, mirrored_part
+from fitkit.template.mirror import mirrored_name, part_and_twin
 from fitkit.template.outline import cut_outline
 from fitkit.template.part import MatchMark, NamedLine, Part
 from fitkit.template.part_drawing import part_drawing
@@ -51,11 +51,8 @@ def attachment_templates(
     """
     design = blank.design
     part = _part_of(blank)
-    parts, sides = [part], [side]
-    if paired:
-        parts, sides = [part, mirrored_part(part)], [side, side.other]
     templates = []
-    for twin, (one, where) in enumerate(zip(parts, sides, strict=True)):
+    for twin, one, where in part_and_twin(part, side, paired=paired):
         name = mirrored_name(design.name) if twin else design.name
         on = mirrored_name(design.on) if twin else design.on
         title = f"{number + twin} {part_title(name, where)}"

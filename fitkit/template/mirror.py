@@ -11,13 +11,20 @@ from dataclasses import replace
 
 import numpy as np
 
+from fitkit.body.side import Side
 from fitkit.geometry.arrays import Floats
 from fitkit.template.part import NamedLine, Part
 
-__all__ = ["mirrored_name", "mirrored_part"]
+__all__ = ["mirrored_name", "mirrored_part", "part_and_twin"]
 
 _OTHER = {"left": "right", "right": "left"}
 _SIDE_WORD = re.compile(r"\b(left|right)\b", re.IGNORECASE)
+
+
+def part_and_twin(part: Part, side: Side, *, paired: bool) -> tuple[tuple[int, Part, Side], ...]:
+    """Return a part and, of a pair, its twin: 0 or for the twin 1, the part, its side."""
+    drawn = (0, part, side)
+    return (drawn, (1, mirrored_part(part), side.other)) if paired else (drawn,)
 
 
 def mirrored_part(part: Part) -> Part:

@@ -19,6 +19,7 @@ from fitkit.flatten.edge_names import edge_treatment, is_cut_edge, is_seam
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.formed_edges import formed_edges
 from fitkit.geometry.arrays import Bools, Floats, frozen_floats
+from fitkit.geometry.face_shares import face_shares
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
 from fitkit.materials.rivet import Rivet, rivet_named
@@ -289,7 +290,7 @@ def _into_plate(plate: _Edge, seam_mm: Floats, inset_mm: float) -> tuple[Floats,
     line = (plate.formed_mm * across)[::-1] if plate.twin else plate.formed_mm
     mesh = plate.flat.form
     formed, face, _ = nearest_on_mesh(mesh, own + inset_mm * _inward(mesh, line, own))
-    shares = _shares(formed, mesh.vertices[mesh.faces[face]])
+    shares = face_shares(mesh, formed, face)
     flat = np.einsum("nk,nkd->nd", shares, plate.flat.flat_mm[mesh.faces[face]])
     return flat, formed * across
 
@@ -314,17 +315,6 @@ def _inward(mesh: TriangleMesh, line: Floats, points_mm: Floats) -> Floats:
     inward = np.cross(normal, ahead)
     unit: Floats = inward / np.linalg.norm(inward, axis=1, keepdims=True)
     return unit
-
-
-def _shares(points: Floats, corners: Floats) -> Floats:
-    """(N, 3): barycentric coordinates of points in their triangles (N, 3, 3)."""
-    a, b = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    p = points - corners[:, 0]
-    aa, ab, bb = (np.sum(x * y, axis=1) for x, y in ((a, a), (a, b), (b, b)))
-    pa, pb = np.sum(p * a, axis=1), np.sum(p * b, axis=1)
-    whole = np.maximum(aa * bb - ab * ab, 1e-18)
-    second, third = (bb * pa - ab * pb) / whole, (aa * pb - ab * pa) / whole
-    return np.column_stack([1.0 - second - third, second, third])
 
 
 def _arcs(line: Floats) -> Floats:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fitkit.body.side import Side
 from fitkit.drawing.drawing import Hole
 from fitkit.holding.soft_piece import SoftPiece
-from fitkit.template.mirror import mirrored_name, mirrored_part
+from fitkit.template.mirror import mirrored_name, part_and_twin
 from fitkit.template.part import NamedLine, Part
 from fitkit.template.part_drawing import part_drawing
 from fitkit.template.revision import revision_of
@@ -42,11 +42,8 @@ def soft_templates(
         footprints=tuple(NamedLine("cut out", ring) for ring in piece.openings_mm),
         holes=tuple(Hole(hole[:2], float(hole[2])) for hole in piece.holes_mm),
     )
-    parts, sides = [part], [side]
-    if paired:
-        parts, sides = [part, mirrored_part(part)], [side, side.other]
     templates = []
-    for twin, (one, where) in enumerate(zip(parts, sides, strict=True)):
+    for twin, one, where in part_and_twin(part, side, paired=paired):
         name = mirrored_name(piece.name) if twin else piece.name
         title = f"{number + twin} {part_title(name, where)}"
         stand = revision_of(one, revision)

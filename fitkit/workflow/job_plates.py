@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,14 +25,19 @@ class JobPlates:
     """Reads them from the made patches, each once."""
 
     def __init__(self, job: Job) -> None:
-        from fitkit.job.body_files import read_body
         from fitkit.job.designs import patch_designs
 
         self._job = job
         self._designs = patch_designs(job.settings)
-        self.body: Body = read_body(job.result_folder("body"))
         self._sheets: dict[str, tuple[WornSheet, ...]] = {}
         self._forms: dict[str, TriangleMesh] = {}
+
+    @cached_property
+    def body(self) -> Body:
+        """The body they are worn on."""
+        from fitkit.job.body_files import read_body
+
+        return read_body(self._job.result_folder("body"))
 
     def design(self, name: str) -> PatchDesign:
         """Return a patch's design."""
