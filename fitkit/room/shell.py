@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from importlib import import_module
 
 from fastapi import FastAPI, Request
@@ -21,7 +21,7 @@ from fitkit.room.session import RoomSession
 from fitkit.room.stops import STOPS, Stop, StopState, job_findings, next_stop, state_of_stop
 from fitkit.workflow.edit_settings import read_job_settings
 
-__all__ = ["add_pages"]
+__all__ = ["add_pages", "how_work_stands"]
 
 _LOOKS = {"light": False, "dark": True}
 _LOOKS_COOKIE = "fitkit-looks"
@@ -84,7 +84,7 @@ def _add_stop(session: RoomSession, stop: Stop) -> None:
             page.live(lambda: _whose(session), of=lambda: (session.folder, session.revision))
             _looks(request)
         page.live(lambda: _course(session, stop), of=lambda: (session.revision, session.going))
-        page.live(lambda: _work(page), of=lambda: session.work and (session.work, session.going))
+        page.live(lambda: _work(page), of=lambda: how_work_stands(session))
         with box("fk-stop", "main") as work:
             work._props["id"] = "work"
             page.live(lambda: _stop_head(page, stop))
@@ -161,6 +161,14 @@ def _stop_head(page: RoomPage, stop: Stop) -> None:
             button(stop.act, lambda: page.start("make", stop.doing, until=stop.steps[-1]),
                    first=True)  # fmt: skip
     show_findings(job_findings(session))
+
+
+def how_work_stands(session: RoomSession) -> Hashable:
+    """Return what changes when there is something else to say of the long work.
+
+    It can end before it has said which step it is at.
+    """
+    return session.work and (session.work, session.work.ending, session.going)
 
 
 def _work(page: RoomPage) -> None:

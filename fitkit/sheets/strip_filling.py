@@ -100,7 +100,8 @@ class _StripFilling:
                 if not self.tries:
                     break
                 for one in list(self.tries):
-                    self._look_at(one)
+                    if one in self.tries:  # another's layout may have ended it meanwhile
+                        self._look_at(one)
         finally:
             for one in self.tries:
                 one.run.stop()

@@ -14,6 +14,7 @@ import pytest
 from fitkit.errors import JobBusyError
 from fitkit.job.job_folder import open_job
 from fitkit.room.session import RoomSession
+from fitkit.room.shell import how_work_stands
 from fitkit.room.work import Work
 from fitkit.workflow.start_job import start_job
 
@@ -70,6 +71,18 @@ def test_stopped_work_leaves_the_job_as_it_was_and_lets_go_of_it(session: RoomSe
     assert not (session.job() / "scan").exists()
     with open_job(session.job()).locked("test"):
         pass
+
+
+def test_work_stopped_before_it_said_anything_is_seen_to_have_ended(session: RoomSession) -> None:
+    async def course() -> None:
+        await session.start("make", "Scanning", until="scan")
+        before = how_work_stands(session)
+        await session.stop_work()
+        assert session.work is not None
+        assert (session.work.ending, session.work.step) == ("stopped", "")
+        assert how_work_stands(session) != before  # so that every page says so
+
+    asyncio.run(course())
 
 
 def test_a_worker_ends_when_its_room_is_gone(session: RoomSession) -> None:
