@@ -16,6 +16,7 @@ from fitkit.errors import JobError
 from fitkit.job.settings_edits import without_row, written_value
 
 __all__ = [
+    "row_key",
     "row_values",
     "with_changed_row",
     "with_patch_meant",
@@ -23,6 +24,11 @@ __all__ = [
     "with_renamed_patch",
     "without_correction",
 ]
+
+
+def row_key(section: str) -> str:
+    """Return by which of its values a row of a section is called."""
+    return "patch" if section in ("correction", "pivot") else "name"
 
 
 def row_values(text: str, section: str, name: str) -> dict[str, Any]:
@@ -109,6 +115,9 @@ def with_renamed_line(text: str, name: str, new: str) -> str:
     for strap in document.get("strap", []):
         for place in [*strap.get("at", []), *strap.get("through", [])]:
             _exchange(place, ("line", "crossing"), exchanged)
+    for section in ("attachment", "artwork", "fastener", "pivot"):
+        for fitted in document.get(section, []):
+            _exchange(fitted.get("at", {}), ("line", "crossing"), exchanged)
     for corrected in document.get("correction", []):
         for edge in corrected.get("edges", []):
             _exchange(edge, ("line",), exchanged)
@@ -142,8 +151,15 @@ def with_patch_meant(text: str, name: str, other: str) -> str:
     for section in ("attachment", "artwork", "hardware", "strap", "pad", "fastener"):
         for attached in document.get(section, []):
             _exchange(attached, ("on",), exchanged)
-    for gusset in document.get("gusset", []):
-        _exchange(gusset, ("between",), exchanged)
+    for section, key in (("gusset", "between"), ("pivot", "patch"), ("lames", "of")):
+        for row in document.get(section, []):
+            _exchange(row, (key,), exchanged)
+    motion = document.get("motion", {})
+    _exchange(motion, ("keep",), exchanged)
+    rides = motion.get("rides", {})
+    if name in rides:
+        ridden = rides.pop(name)
+        rides.setdefault(other, ridden)
     return tomlkit.dumps(document)
 
 
@@ -158,7 +174,7 @@ def without_correction(text: str, *patches: str) -> str:
 
 def _row(document: Mapping[str, Any], section: str, name: str) -> Table:
     rows = document.get(section)
-    names = [str(row.get("name")) for row in rows] if isinstance(rows, AoT) else []
+    names = [str(row.get(row_key(section))) for row in rows] if isinstance(rows, AoT) else []
     wanted = " ".join(name.split())
     for row, called in zip(rows or (), names, strict=True):
         if " ".join(called.split()) == wanted:

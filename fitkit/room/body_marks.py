@@ -124,7 +124,10 @@ class BodyMarks:
 
     def panel_key(self) -> Hashable:
         """Return what the panel depends on."""
-        told = tuple((m.name, tuple(m.at_mm.round(1).tolist()), m.by_hand) for m in self.marks)
+        told = tuple(
+            (one.name, tuple(one.at_mm.round(1).tolist()), one.by_hand, one.confidence, one.source)
+            for one in self.marks
+        )
         return self.kind, self.chosen, self.putting, told, self._fault
 
     def _says(self) -> str:
@@ -275,13 +278,17 @@ class BodyMarks:
     async def _refresh(self) -> None:
         """Read the places anew where the job has changed, and show them."""
         session = self._page.session
-        if self.kind is not None and self._read_of != (session.folder, session.revision):
-            self._read_of = (session.folder, session.revision)
+        now = session.folder, session.revision
+        if self.kind is not None and self._read_of != now:
+            self._read_of = now
+            fault, places = None, self._places
             try:
-                self._places = await asyncio.to_thread(see_places, session.job())
-                self._fault = None
+                places = await asyncio.to_thread(see_places, session.job())
             except FitkitError as error:
-                self._fault = error
+                fault = error
+            if self._read_of != now:
+                return  # what is read of the job as it is since comes, or came, by itself
+            self._places, self._fault = places, fault
         self._show_discs()
         self._page.look_soon()
 

@@ -6,9 +6,12 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from fitkit.errors import FitkitError
+from fitkit.geometry.arrays import Floats
 from fitkit.room.design_state import DesignState
 from fitkit.room.viewer import Disc, ShownLine, ShownMesh, Viewer
 from fitkit.workflow.design_view import line_places_mm, place_mm
+from fitkit.workflow.fittings import fitting_places, patches_of
 
 __all__ = ["patch_colour", "show_design"]
 
@@ -29,6 +32,8 @@ def show_design(viewer: Viewer, now: DesignState) -> None:
     viewer.show_lines(_lines(now))
     viewer.show_discs(_discs(now))
     lit = [] if now.chosen is None else [f"{now.chosen.section} {now.chosen.name}"]
+    if now.chosen_fitting is not None:
+        lit = [f"patch {patch}" for patch in patches_of(*now.chosen_fitting)]
     if now.pointed is not None:
         lit.append(f"patch {now.pointed}")
     if now.pointed_line is not None:
@@ -88,10 +93,27 @@ def _discs(now: DesignState) -> Iterator[Disc]:
     if now.chosen_line is not None:
         for number, place in enumerate(line_places_mm(lines, now.chosen_line), 1):
             yield Disc(f"place {number}", _at(place), str(number), fill="#ffd166", hold=True)
+    if now.chosen_fitting is not None:
+        for number, place in enumerate(_fitted_mm(now), 1):
+            yield Disc(f"place {number}", _at(place), str(number), fill="#ffd166", hold=True)
     if now.stroke.first is not None:
         yield Disc("first", _at(place_mm(now.lines, now.stroke.first)), "1", fill="#ffd166")
     if now.region is not None:
         yield Disc("region", _at(now.region.point.point_mm), "?", fill="#ffd166", sizePx=30)
+
+
+def _fitted_mm(now: DesignState) -> Iterator[Floats]:
+    """Yield where what is fitted lies, (3,) float mm each; none where one is not on the body."""
+    assert now.lines is not None
+    assert now.chosen_fitting is not None
+    for number, place in enumerate(fitting_places(now.chosen_fitting[1]), 1):
+        if now.held is not None and now.held[0] == number:
+            yield now.held[1]
+            continue
+        try:
+            yield place_mm(now.lines, place)
+        except FitkitError:
+            return  # which the step that needs it tells
 
 
 def _at(point_mm: np.ndarray) -> tuple[float, float, float]:

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 if TYPE_CHECKING:
     from fitkit.errors import FitkitError
+    from fitkit.geometry.arrays import Floats
     from fitkit.geometry.surface_path import SurfacePath
     from fitkit.workflow.design_view import LinesView, PatchesView, PatchView, Region
     from fitkit.workflow.draw_line import DrawnKind
     from fitkit.workflow.edit_job import Section
+    from fitkit.workflow.fittings import FittingKind
     from fitkit.workflow.form_ghost import FormGhost
 
 __all__ = ["Chosen", "DesignState", "Stroke", "Tool"]
@@ -21,7 +23,7 @@ Tool: TypeAlias = Literal["choose", "line", "patch"]
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
-    """The line or patch that is looked at."""
+    """The line, the patch, or what is fitted to one, that is looked at."""
 
     section: Section
     name: str
@@ -65,10 +67,14 @@ class DesignState:
     region
         What a new patch is to be made of, once it has a name.
     chosen
-        The line or patch that is looked at.
+        What is looked at.
+    held
+        Which of its places, counted from 1, is being dragged, and (3,) float mm where to.
     pointed, pointed_line, pointed_landmark
         The patch that is pointed at, on the body or on its template, and the line or landmark that
         a click would mean.
+    missed
+        Whether the last click passed the body.
     ghost, ghost_wanted
         The form over the body, and whether it is to be seen.
     fault
@@ -87,9 +93,11 @@ class DesignState:
     stroke: Stroke = field(default_factory=Stroke)
     region: Region | None = None
     chosen: Chosen | None = None
+    held: tuple[int, Floats] | None = None
     pointed: str | None = None
     pointed_line: str | None = None
     pointed_landmark: str | None = None
+    missed: bool = False
     ghost: FormGhost | None = None
     ghost_wanted: bool = False
     fault: FitkitError | None = None
@@ -97,15 +105,24 @@ class DesignState:
 
     @property
     def chosen_patch(self) -> str | None:
-        """The patch that is looked at, None where it is a line or nothing."""
+        """The patch that is looked at, None where it is something else or nothing."""
         chosen = self.chosen
         return chosen.name if chosen is not None and chosen.section == "patch" else None
 
     @property
     def chosen_line(self) -> str | None:
-        """The line that is looked at, None where it is a patch or nothing."""
+        """The line that is looked at, None where it is something else or nothing."""
         chosen = self.chosen
         return chosen.name if chosen is not None and chosen.section == "line" else None
+
+    @property
+    def chosen_fitting(self) -> tuple[FittingKind, dict[str, Any]] | None:
+        """What is fitted to a patch and looked at: its kind and its row."""
+        chosen = self.chosen
+        if chosen is None or chosen.section == "line" or chosen.section == "patch":
+            return None
+        row = self.row(chosen.section, chosen.name)
+        return None if row is None else (chosen.section, row)
 
     @property
     def patch_views(self) -> tuple[PatchView, ...]:
@@ -128,7 +145,9 @@ class DesignState:
         gone: dict[str, Any] = {}
         if (line := self.chosen_line) is not None and line not in lines:
             gone["chosen"] = None
-        if (patch := self.chosen_patch) is not None and patch not in patches:
+        chosen = self.chosen
+        other = chosen is not None and chosen.section != "line"
+        if chosen is not None and other and self.row(chosen.section, chosen.name) is None:
             gone["chosen"] = None
         if self.stroke.line is not None and self.stroke.line not in lines:
             gone["stroke"] = Stroke()

@@ -46,7 +46,8 @@ class Drawing:
 
     def _lift(self, **then: Any) -> None:
         self._desk.trying.end()
-        self._desk.show(**{"stroke": Stroke(), "ahead": (), "region": None, **then})
+        cleared = {"stroke": Stroke(), "ahead": (), "region": None, "missed": False}
+        self._desk.show(**(cleared | then))
 
     # -- places --------------------------------------------------------------------------
 
@@ -66,6 +67,9 @@ class Drawing:
             return
         async with desk.turn:
             picked = await asyncio.to_thread(desk.pointing.picked, desk.now, ray, meant.stroke)
+            missed = picked is None and desk.now.stroke is meant.stroke
+            if missed != desk.now.missed:
+                desk.show(missed=missed)
             if picked is None or desk.now.lines is None:
                 return
             if meant.tool == "line":

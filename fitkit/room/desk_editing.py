@@ -69,7 +69,7 @@ class Editing:
         keep = partial(change_line, desk.session.job(), name, values, moved=moved)
         await desk.lay_and_keep([row], keep)
 
-    # -- patches -------------------------------------------------------------------------
+    # -- patches, and what is fitted to them -----------------------------------------------
 
     async def add_patch(self, name: str) -> None:
         """Name the patch round the place that was clicked."""
@@ -80,14 +80,16 @@ class Editing:
         add = partial(add_rows, self._desk.session.job(), "patch", [row])
         await self.edit(add, then_choose=Chosen("patch", row["name"]))
 
-    async def tell_patch(self, name: str, values: Mapping[str, Any]) -> None:
-        """Set values of a patch; None takes one out."""
-        was = self._desk.now.row("patch", name) or {}
+    async def tell_row(self, section: Section, name: str, values: Mapping[str, Any]) -> None:
+        """Set values of a patch, or of what is fitted to one; None takes one out."""
+        was = self._desk.now.row(section, name) or {}
         told = {key: value for key, value in values.items() if value is not None}
         gone = [key for key, value in values.items() if value is None and key in was]
         if told or gone:
-            job = self._desk.session.job()
-            await self.edit(partial(change_row, job, "patch", name, told, without=gone))
+            job, whole = self._desk.session.job(), section != "patch"
+            await self.edit(
+                partial(change_row, job, section, name, told, without=gone, whole=whole)
+            )
 
     # -- either --------------------------------------------------------------------------
 
@@ -100,7 +102,7 @@ class Editing:
         await self._desk.cut()
 
     async def rename(self, section: Section, name: str, new: str) -> None:
-        """Give a line or patch another name."""
+        """Give a row another name."""
         desk, new = self._desk, " ".join(new.split())
         if new == name:
             return

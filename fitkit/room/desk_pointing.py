@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from fitkit.errors import FitkitError
 from fitkit.room.design_state import DesignState, Stroke
 from fitkit.workflow.draw_line import leaning_lines, next_leg, with_moved
+from fitkit.workflow.fittings import with_place
 from fitkit.workflow.pick_place import Picked, Ray, pick, place_of
 
 if TYPE_CHECKING:
@@ -25,6 +26,7 @@ class Pointing:
     def __init__(self, desk: DesignDesk) -> None:
         self._desk = desk
         self._hovers = 0
+        self._drags = 0
 
     def at(
         self, patch: str | None, *, line: str | None = None, landmark: str | None = None
@@ -74,7 +76,7 @@ class Pointing:
             self._desk.show(ahead=ahead)
 
     async def drag(self, number: int, ray: Ray, *, keep: bool) -> None:
-        """Move a place of the chosen line, counted from 1, under the pointer.
+        """Move a place of what is chosen, counted from 1, under the pointer.
 
         Raises
         ------
@@ -82,6 +84,9 @@ class Pointing:
             When it is to be kept and cannot be laid; nothing has changed then.
         """
         desk, now = self._desk, self._desk.now
+        if now.chosen_fitting is not None:
+            await self._drag_fitting(number, ray, keep=keep)
+            return
         name = now.chosen_line
         row = now.row("line", name)
         if now.lines is None or name is None or row is None:
@@ -100,3 +105,22 @@ class Pointing:
         else:
             points = with_moved(row.get("points", []), {number: place})
             await desk.trying.line(name, {"points": points})
+
+    async def _drag_fitting(self, number: int, ray: Ray, *, keep: bool) -> None:
+        desk, now = self._desk, self._desk.now
+        if now.lines is None or now.chosen is None or now.chosen_fitting is None:
+            return
+        self._drags += 1
+        mine = self._drags
+        lines = [line.name for line in now.lines.drawn.lines]  # it lies on a plate, not on a line
+        picked = await asyncio.to_thread(pick, now.lines, ray, landmarks=True, without=lines)
+        if picked is None or not keep:
+            if mine == self._drags:  # not let go meanwhile
+                desk.show(held=None if picked is None else (number, picked.meant_mm))
+            return
+        _, row = now.chosen_fitting
+        try:
+            values = with_place(row, number, place_of(now.lines, picked))
+            await desk.editing.tell_row(now.chosen.section, now.chosen.name, values)
+        finally:
+            desk.show(held=None)

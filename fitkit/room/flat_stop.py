@@ -73,7 +73,8 @@ class _Chosen:
     @property
     def all(self) -> tuple[SeenFlat, ...]:
         session = self._page.session
-        depends = session.versions("blanks", "templates")
+        # What it is made of and how it is cut is read from the job itself.
+        depends = session.versions("blanks", "templates"), str(session.settings().get("patch"))
         try:
             return session.seen("flat", depends, lambda: see_flat(session.job()))
         except FitkitError:
@@ -135,7 +136,15 @@ def _on_the_body(page: RoomPage, chosen: _Chosen) -> None:
 
     viewer.on_pick(picked)
     show()
-    page.follow(show, of=lambda: (session.versions("body", "blanks"), chosen.name), within=viewer)
+    page.follow(
+        show,
+        of=lambda: (
+            session.versions("body", "blanks"),
+            chosen.name,
+            tuple(patch.name for patch in chosen.all),
+        ),
+        within=viewer,
+    )
 
 
 def _body(session: RoomSession) -> SeenBody | None:

@@ -15,6 +15,7 @@ from fitkit.room.design_desk import DesignDesk, desk_of
 from fitkit.room.design_lists import line_list, patch_list
 from fitkit.room.design_shown import show_design
 from fitkit.room.design_state import Tool
+from fitkit.room.fitting_panel import fitting_panel
 from fitkit.room.form_fields import tick
 from fitkit.room.line_panel import line_panel
 from fitkit.room.page import RoomPage
@@ -41,6 +42,7 @@ _KINDS: tuple[tuple[DrawnKind, str], ...] = (
     ("round", "Circle"),
 )
 _REPORT = "The job is as it was before; report what the window says that fitkit room runs in."
+_MISSED = "That was beside the body. "
 _LOOKS = ("front", "back", "left", "right")
 
 
@@ -136,6 +138,7 @@ def _join(viewer: Viewer, desk: DesignDesk, do: Callable[..., None]) -> None:
             return
         if phase == "cancel":
             desk.trying.end()
+            desk.show(held=None)
         elif phase == "end":
             do(desk.pointing.drag, int(number), ray, keep=True)
         else:
@@ -210,32 +213,35 @@ def _typed_place(desk: DesignDesk, do: Callable[..., None]) -> None:
 
 def _what_is_said(desk: DesignDesk) -> tuple[object, ...]:
     now = desk.now
-    return now.tool, now.kind, now.stroke.first is None, now.stroke.line, now.doing, now.fault
+    stroke = now.stroke
+    return now.tool, now.kind, stroke.first is None, stroke.line, now.doing, now.fault, now.missed
 
 
 def _says(desk: DesignDesk, do: Callable[..., None]) -> None:
     """Say what to do next."""
     now = desk.now
+    missed = _MISSED if now.missed else ""
     with box("fk-says").props("role=status"):
         if now.fault is not None:
             words(f"{now.fault.cause} {now.fault.remedy}", "span")
         elif now.doing:
             words(f"One moment: {now.doing}.", "span")
         elif now.tool == "line" and now.stroke.line is not None:
-            words("Click on for the next place.", "span")
+            words(f"{missed}Click on for the next place.", "span")
             button("Close it", lambda: do(desk.drawing.close), small=True)
             button("Done", desk.drawing.lift, small=True, first=True)
         elif now.tool == "line" and now.stroke.first is not None:
             on_rim = "Click a place on the circle." if now.kind == "round" else None
-            words(on_rim or "Click where it goes next.", "span")
+            words(missed + (on_rim or "Click where it goes next."), "span")
             button("Leave it", desk.drawing.lift, small=True)
         elif now.tool == "line":
             middle = "Click the middle of the circle." if now.kind == "round" else None
-            words(middle or "Click where the line begins; on a line it stays on it.", "span")
+            begins = "Click where the line begins; on a line it stays on it."
+            words(missed + (middle or begins), "span")
         elif now.tool == "patch":
-            words("Click inside the lines that go round it.", "span")
+            words(f"{missed}Click inside the lines that go round it.", "span")
         else:
-            words("Click a line or a patch; drag a yellow place to move it.", "span")
+            words(f"{missed}Click a line or a patch; drag a yellow place to move it.", "span")
 
 
 # -- beside it ---------------------------------------------------------------------------------
@@ -255,11 +261,17 @@ def _steps(page: RoomPage, desk: DesignDesk, do: Callable[..., None]) -> None:
 
     with box("fk-row"):
         step_buttons(page, step, first=first)
-        tick("Form over the body", desk.now.ghost_wanted, ghost)
+        over = tick("Form over the body", desk.now.ghost_wanted, ghost)
+        page.follow(
+            lambda: over.show(desk.now.ghost_wanted),
+            of=lambda: desk.now.ghost_wanted,
+            within=over,
+        )
 
 
 def _what_is_chosen(desk: DesignDesk) -> tuple[object, ...]:
-    return desk.now.chosen, desk.now.region, desk.now.lines, desk.now.patches
+    now = desk.now
+    return now.chosen, now.region, now.lines, now.patches, now.stroke.line
 
 
 def _chosen(page: RoomPage, desk: DesignDesk, do: Callable[..., None]) -> None:
@@ -272,3 +284,6 @@ def _chosen(page: RoomPage, desk: DesignDesk, do: Callable[..., None]) -> None:
         line_panel(page, desk, do, now.chosen_line)
     elif now.chosen_patch is not None:
         patch_panel(page, desk, do, now.chosen_patch)
+    elif now.chosen_fitting is not None and now.chosen is not None:
+        kind, _ = now.chosen_fitting
+        fitting_panel(page, desk, do, kind, now.chosen.name)

@@ -7,13 +7,11 @@ from typing import Any
 
 from nicegui import ui
 
-from fitkit.errors import FitkitError
 from fitkit.findings import Finding
 from fitkit.room.form_fields import choice
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, field, show_findings, table, words
 from fitkit.room.session import RoomSession
-from fitkit.workflow.edit_settings import read_job_settings
 from fitkit.workflow.motion_wishes import keep_untrimmed, ride_on, want_angle
 from fitkit.workflow.see_motion import SeenMotion, SeenRange, SeenTrim
 
@@ -32,18 +30,8 @@ _NAMED = 2
 
 def motion_settings(session: RoomSession) -> Mapping[str, Any]:
     """Return what the job says of motion; nothing where it cannot be read."""
-    told: Mapping[str, Any] = _settings(session).get("motion", {})
+    told: Mapping[str, Any] = session.settings().get("motion", {})
     return told
-
-
-def _settings(session: RoomSession) -> Mapping[str, Any]:
-    def read() -> Mapping[str, Any]:
-        try:
-            return read_job_settings(session.job())
-        except FitkitError:
-            return {}  # which the head of the page tells
-
-    return session.seen("settings", session.revision, read)
 
 
 # -- movements -------------------------------------------------------------------------------
@@ -212,7 +200,7 @@ def _ride(page: RoomPage, patch: str, segment: str, told: str, segments: tuple[s
 
 def lame_list(page: RoomPage, motion: SeenMotion | None) -> None:
     """Put the rows of lames on the page, with the slots that the sweep asks of them."""
-    rows = _settings(page.session).get("lames", [])
+    rows = page.session.settings().get("lames", [])
     if not rows:
         return
     with box("fk-card"):

@@ -56,20 +56,20 @@ def build(page: RoomPage) -> None:
     session = page.session
     look = _Look(page)
 
-    def told(*keys: str) -> Hashable:
+    def told(*keys: str, rows: str = "") -> Hashable:
         """Return what the job says of motion; no part is built anew for less."""
         motion = motion_settings(session)
-        return session.working, look.found(), str([motion.get(key) for key in keys])
+        said = [motion.get(key) for key in keys], session.settings().get(rows)
+        return session.working, look.found(), str(said)
+
+    def posed() -> Hashable:
+        return look.range_name, look.revision, look.found(), look.fresh
 
     with box("fk-two"):
         with box("fk-card"):
-            page.live(lambda: _says(look), of=lambda: (look.range_name, look.revision))
+            page.live(lambda: _says(look), of=posed)
             look.join(turning_view("The body in motion, with its plates"))
-            page.live(
-                lambda: _turns(look),
-                of=lambda: (look.range_name, look.revision),
-                about=lambda: look.range_name,
-            )
+            page.live(lambda: _turns(look), of=posed, about=lambda: look.range_name)
         with box("fk-card fk-movements"):
             page.live(
                 lambda: movement_list(look.motion, look.range, look.choose),
@@ -88,9 +88,9 @@ def build(page: RoomPage) -> None:
             of=lambda: (told("keep"), look.fresh),
             about=lambda: (look.found(), str(motion_settings(session).get("keep"))),
         )
-        page.live(lambda: _wishes(page, look), of=lambda: told("needs", "norms"))
+        page.live(lambda: _wishes(page, look), of=lambda: told("needs", "norms", rows="need"))
         page.live(lambda: ride_list(page, look.motion), of=lambda: told("rides"), about=look.found)
-        page.live(lambda: lame_list(page, look.motion), of=look.found)
+        page.live(lambda: lame_list(page, look.motion), of=lambda: told(rows="lames"))
         page.live(lambda: _caution(page), of=look.found)
 
 
@@ -188,6 +188,9 @@ class _Look:
             while self._wanted is not None:
                 part, self._wanted = self._wanted, None
                 await self._show(part)
+                if self.fault is not None:
+                    self.fault = None
+                    self._has_changed()
         except FitkitError as error:
             self.fault = error
             self._has_changed()
@@ -201,7 +204,6 @@ class _Look:
         if of != self._moving_of:
             self._moving_of, self._moving = of, None
             self._moving = await asyncio.to_thread(read_moving_body, session.job())
-            self.fault = None
             self._has_changed()
         if self._moving is None or self._viewer is None:
             return

@@ -14,6 +14,7 @@ from fitkit.materials.forming import Forming
 from fitkit.materials.sheet_material import sheet_materials
 from fitkit.room.design_desk import DesignDesk
 from fitkit.room.edge_fields import edge_fields
+from fitkit.room.fitting_panel import fittings_card
 from fitkit.room.form_fields import choice, tick
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, field, words
@@ -71,6 +72,7 @@ def patch_panel(page: RoomPage, desk: DesignDesk, do: Do, name: str) -> None:
             told = row.get("edges", {})
             edge_fields(fields, tuple(dict.fromkeys([*view.edges, *_seam(row), *told])))
             _opened(fields, view)
+        fittings_card(desk, do, name)
         _more(desk, do, name, view)
 
 

@@ -1,4 +1,4 @@
-"""Fields for the values of one line or patch, brought up to date whenever its row changes."""
+"""Fields for the values of one row of the job, brought up to date whenever that changes."""
 
 from __future__ import annotations
 
@@ -74,8 +74,9 @@ class RowFields:
     def keeps(self, values: Callable[[Any], Row]) -> Callable[[Any], Awaitable[None]]:
         """Return what keeps a typed value, or puts the old one back and says why."""
         editing = self.desk.editing
-        tell = editing.tell_line if self._section == "line" else editing.tell_patch
-        return self.acts(lambda text: tell(self.name, values(text)))
+        if self._section == "line":
+            return self.acts(lambda text: editing.tell_line(self.name, values(text)))
+        return self.acts(lambda text: editing.tell_row(self._section, self.name, values(text)))
 
     def acts(self, act: Callable[[Any], Awaitable[Any]]) -> Callable[[Any], Awaitable[None]]:
         """Return what does something with a typed value, or puts the old one back and says why."""

@@ -11,10 +11,11 @@ from collections.abc import Callable, Hashable, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
-from fitkit.errors import JobBusyError, JobError
+from fitkit.errors import FitkitError, JobBusyError, JobError
 from fitkit.room.followers import Followers
 from fitkit.room.work import Work
 from fitkit.workflow.check_job import JobCheck, check_job
+from fitkit.workflow.edit_settings import read_job_settings
 from fitkit.workflow.made_files import MadeFile, made_files
 from fitkit.workflow.watch_job import job_stamp
 
@@ -95,6 +96,20 @@ class RoomSession:
         if self._checked is None or self._checked[0] != self.revision:
             self._checked = self.revision, check_job(self.job())
         return self._checked[1]
+
+    def settings(self) -> Mapping[str, Any]:
+        """Return what ``job.toml`` says; read once a revision.
+
+        Nothing where it cannot be read, which the head of the page tells.
+        """
+
+        def read() -> Mapping[str, Any]:
+            try:
+                return read_job_settings(self.job())
+            except FitkitError:
+                return {}
+
+        return self.seen("settings", self.revision, read)
 
     def made(self, step: str) -> Mapping[str, MadeFile]:
         """Return the files of a step's result by name; looked up once a revision."""

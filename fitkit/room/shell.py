@@ -10,7 +10,6 @@ from fastapi.responses import RedirectResponse
 from nicegui import app as nicegui_app
 from nicegui import ui
 
-from fitkit.errors import FitkitError
 from fitkit.room.front_page import build_front
 from fitkit.room.guard import BEGINNING
 from fitkit.room.looks import KEPT_FOCUS, STYLE
@@ -19,7 +18,6 @@ from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, mark, show_findings, words
 from fitkit.room.session import RoomSession
 from fitkit.room.stops import STOPS, Stop, StopState, job_findings, next_stop, state_of_stop
-from fitkit.workflow.edit_settings import read_job_settings
 
 __all__ = ["add_pages", "how_work_stands"]
 
@@ -82,9 +80,11 @@ def _add_stop(session: RoomSession, stop: Stop) -> None:
         skip._props["href"] = "#work"
         with box("fk-head", "header"):
             page.live(lambda: _whose(session), of=lambda: (session.folder, session.revision))
+            with box("fk-work-place"):
+                page.live(lambda: _work(page), of=lambda: how_work_stands(session))
+            _all_jobs()
             _looks(request)
         page.live(lambda: _course(session, stop), of=lambda: (session.revision, session.going))
-        page.live(lambda: _work(page), of=lambda: how_work_stands(session))
         with box("fk-stop", "main") as work:
             work._props["id"] = "work"
             page.live(lambda: _stop_head(page, stop))
@@ -97,15 +97,15 @@ def _add_stop(session: RoomSession, stop: Stop) -> None:
 
 
 def _whose(session: RoomSession) -> None:
-    try:
-        settings = read_job_settings(session.job())
-    except FitkitError:
-        words(session.job().name, classes="fk-job")
-    else:
-        words(settings["job"]["name"], classes="fk-job")
-        if settings["wearer"]["name"]:
+    settings = session.settings()
+    with box("fk-whose"):
+        words(settings["job"]["name"] if settings else session.job().name, classes="fk-job")
+        if settings and settings["wearer"]["name"]:
             words(f"for {settings['wearer']['name']}", classes="fk-wearer")
-    link = words("All jobs", "a", "fk-push fk-download")
+
+
+def _all_jobs() -> None:
+    link = words("All jobs", "a", "fk-download")
     link._props["href"] = "/"
 
 
@@ -172,6 +172,7 @@ def how_work_stands(session: RoomSession) -> Hashable:
 
 
 def _work(page: RoomPage) -> None:
+    """Say how the long work stands, where it moves nothing that the hand is at."""
     work = page.session.work
     if work is None:
         return
@@ -185,7 +186,7 @@ def _work(page: RoomPage) -> None:
                 )
                 with bar:
                     filled = box()
-            button("Stop", page.session.stop_work)
+            button("Stop", page.session.stop_work, small=True)
 
         def follow() -> None:
             share = round(100 * work.share)
@@ -196,7 +197,7 @@ def _work(page: RoomPage) -> None:
         follow()
         page.follow(follow, of=lambda: (work.share, work.words), within=told)
     elif work.ending == "failed":
-        with box("fk-work").props("role=alert"):
+        with box("fk-work fk-work-failed").props("role=alert"):
             mark("wrong", "fk-is-wrong")
             with box("fk-work-words"):
                 words(f"{work.doing} went wrong. {work.cause}")

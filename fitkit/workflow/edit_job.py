@@ -1,4 +1,4 @@
-"""Tape lines, patches and straps by text: rows of ``job.toml`` added, changed and taken out."""
+"""Lines, patches and what is fitted to them: rows of ``job.toml`` added, changed, taken out."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import Any, Literal, TypeAlias
 
 from fitkit.errors import InputError, JobError
 from fitkit.job.job_folder import Job, open_job
+from fitkit.workflow.fittings import FittingKind
 from fitkit.workflow.step_report import Progress, StepReport
 
 __all__ = [
@@ -25,7 +26,7 @@ __all__ = [
     "row_of",
 ]
 
-Section: TypeAlias = Literal["line", "patch", "strap"]
+Section: TypeAlias = Literal["line", "patch"] | FittingKind
 
 _REMEDY = (
     "Write HEIGHT@BEARING such as 1200@30, LIMB:ALONG@BEARING such as 'left arm:0.5@90', X,Y,Z "
@@ -140,20 +141,21 @@ def add_row(
 
 
 def add_rows(folder: Path | str, section: Section, rows: Sequence[Mapping[str, Any]]) -> StepReport:
-    """Add several tape lines or patches, told in full, as one change.
+    """Add several rows of a section, told in full, as one change.
 
     Raises
     ------
     JobError
         When the job would not hold together with them; nothing is written then.
     """
+    from fitkit.job.row_edits import row_key
     from fitkit.job.settings_edits import with_row
 
     job = open_job(folder)
     text = job.text
     for row in rows:
         text = with_row(text, section, row)
-    names = " and ".join(f"'{row['name']}'" for row in rows)
+    names = " and ".join(f"'{row[row_key(section)]}'" for row in rows)
     return _kept(job, section, text, f"added the {section} {names}")
 
 
@@ -164,8 +166,11 @@ def change_row(
     values: Mapping[str, Any],
     *,
     without: Sequence[str] = (),
+    whole: bool = False,
 ) -> StepReport:
     """Set some values of a row anew; remarks and all else stay.
+
+    A table is laid over the one there; ``whole`` puts it in the other's place, as for a place.
 
     Raises
     ------
@@ -176,7 +181,7 @@ def change_row(
     from fitkit.job.row_edits import with_changed_row
 
     job = open_job(folder)
-    text = with_changed_row(job.text, section, name, values, without=without)
+    text = with_changed_row(job.text, section, name, values, without=without, whole=whole)
     keys = ", ".join([*values, *(f"no {key}" for key in without)])
     return _kept(job, section, text, f"changed the {section} '{name}': {keys}")
 
@@ -236,16 +241,18 @@ def extend_line(folder: Path | str, name: str, place: Mapping[str, Any]) -> Step
 
 def row_of(job: Job, section: Section, name: str) -> dict[str, Any] | None:
     """Return what is set in a row, lengths in millimetres; None where there is no such row."""
+    from fitkit.job.row_edits import row_key
+
     rows: Sequence[Any] = getattr(job.settings, section)
     for row in rows:
-        if row.name == name:
+        if getattr(row, row_key(section)) == name:
             values: dict[str, Any] = row.model_dump(mode="json", exclude_unset=True)
             return values
     return None
 
 
 def rename_row(folder: Path | str, section: Section, name: str, new: str) -> StepReport:
-    """Give a line, a patch or a strap another name, wherever it is named; all that was set stays.
+    """Give a row another name, wherever it is named; all that was set stays.
 
     Raises
     ------
@@ -255,8 +262,8 @@ def rename_row(folder: Path | str, section: Section, name: str, new: str) -> Ste
     from fitkit.job.row_edits import with_changed_row, with_renamed_line, with_renamed_patch
 
     job = open_job(folder)
-    if section == "strap":  # named nowhere else
-        text = with_changed_row(job.text, "strap", name, {"name": new})
+    if section not in ("line", "patch"):  # named nowhere else
+        text = with_changed_row(job.text, section, name, {"name": new})
     else:
         renamed = with_renamed_line if section == "line" else with_renamed_patch
         text = renamed(job.text, name, new)
@@ -264,17 +271,18 @@ def rename_row(folder: Path | str, section: Section, name: str, new: str) -> Ste
 
 
 def remove_row(folder: Path | str, section: Section, name: str) -> StepReport:
-    """Take a tape line, a patch or a strap out of the job.
+    """Take a row out of the job.
 
     Raises
     ------
     JobError
         When there is none of that name, or a patch or line still needs the line.
     """
+    from fitkit.job.row_edits import row_key
     from fitkit.job.settings_edits import without_row
 
     job = open_job(folder)
-    text = without_row(job.text, section, name)
+    text = without_row(job.text, section, name, key=row_key(section))
     return _kept(job, section, text, f"took out the {section} '{name}'")
 
 
