@@ -105,11 +105,13 @@ def bench_clicks(page: Any, folder: Path) -> None:
     rng = np.random.default_rng(1)
     page.get_by_role("button", name="Draw a line", exact=True).click()
     page.get_by_role("status").filter(has_text="where the line begins").wait_for()
-    box = page.locator(".fk-view-canvas").bounding_box()
+    canvas = page.locator(".fk-view-canvas")
     page.evaluate(_WATCH)
     took = []
     for number in range(12):
         page.get_by_role("status").filter(has_text="where the line begins").wait_for()
+        canvas.scroll_into_view_if_needed()  # a click out of sight is none
+        box = canvas.bounding_box()
         x, y = box["x"] + 0.5 * box["width"], box["y"] + 0.4 * box["height"]
         by = rng.uniform(20.0, 45.0, 2) * rng.choice([-1.0, 1.0], 2)
         page.mouse.click(x - by[0], y - by[1])
