@@ -2,24 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any, TypeVar, cast
-
-import numba
 import numpy as np
 
 from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.compiled import compiled
 
 __all__ = ["faces_along"]
 
-_Function = TypeVar("_Function", bound=Callable[..., Any])
 
-
-def _compiled(function: _Function) -> _Function:
-    return cast("_Function", numba.njit(cache=True)(function))
-
-
-@_compiled
+@compiled
 def _off_triangle(p: Floats, a: Floats, b: Floats, c: Floats) -> float:
     """Distance of a point from a triangle, mm."""
     inside = True
@@ -46,7 +37,7 @@ def _off_triangle(p: Floats, a: Floats, b: Floats, c: Floats) -> float:
     return float(nearest)
 
 
-@_compiled
+@compiled
 def faces_along(
     points_mm: Floats,
     start: int,

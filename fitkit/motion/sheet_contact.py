@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from fitkit.geometry.arrays import Bools, Floats
-from fitkit.geometry.mesh_scene import MeshScene
+from fitkit.geometry.compiled import compiled
+from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.rigid import RigidTransform
+from fitkit.geometry.surface_tree import Boxes, crosses, nearest_in, surface_tree
+from fitkit.geometry.topology import border_vertices
 
-__all__ = ["SheetContact", "Track"]
+__all__ = ["MOST_ROOM_MM", "Graze", "SheetContact", "Track"]
 
-# Farther apart than this nobody asks how far; nothing is looked up there.
-_LOOK_MM = 15.0
+MOST_ROOM_MM = 15.0
+"""Farther apart than this nobody asks how far; nothing is looked up there."""
+
+# What is looked up is known this much farther than needed, so that it need not be soon again.
+_AHEAD_MM = 25.0
 _SEAM_MM = 0.05
 _FEELER_REACH_MM = 4.5
+# Between two looks the rim is followed in steps of a quarter of what counts as touching.
+_GRAZE_SHARE, _GRAZE_MM = 0.25, (0.05, 0.25)
+# A way is longer than its chord by less than this for a step of up to 15 degrees.
+_ARC = 1.003
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,17 +39,42 @@ class Track:
         (S + R, 3) float mm in the other sheet's own frame: the places, then the rim's feelers.
     apart_mm
         (S + R,) float mm: none is nearer to the sheet than this.
+    beside
+        (S + R,) bool: what is nearest of the sheet may be its edge.
     through
         (S + R,) bool: has come through the sheet.
     room_mm
         (S,) float mm: room left between the two sheets, below zero where one is in or past the
-        other by more than at rest; infinite where there is plenty.
+        other by more than at rest; infinite where it is more than elsewhere.
     """
 
     at_mm: Floats
     apart_mm: Floats
+    beside: Bools
     through: Bools
     room_mm: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Graze:
+    """What the rim met between two looks.
+
+    Attributes
+    ----------
+    share
+        After what share of the way, 0 to 1, it first did.
+    at
+        Number of the place.
+    touched
+        (S,) bool: places that did.
+    depth_mm
+        How far in at most.
+    """
+
+    share: float
+    at: int
+    touched: Bools
+    depth_mm: float
 
 
 class SheetContact:
@@ -52,7 +88,7 @@ class SheetContact:
 
     Parameters
     ----------
-    scene
+    mesh
         The sheet's middle.
     spots_mm, feelers_mm
         (S, 3) and (R, 3) float mm, at rest in the sheet's frame: the places, those of the rim
@@ -62,46 +98,175 @@ class SheetContact:
     """
 
     def __init__(
-        self, scene: MeshScene, spots_mm: Floats, feelers_mm: Floats, thick_mm: float
+        self, mesh: TriangleMesh, spots_mm: Floats, feelers_mm: Floats, thick_mm: float
     ) -> None:
-        self._scene, self._thick_mm = scene, thick_mm
+        self._tree, self._thick_mm = surface_tree(mesh), thick_mm
+        on_edge = border_vertices(mesh)[mesh.faces[self._tree.order]]
+        self._edge: Bools = np.asarray(on_edge.any(axis=1))
         self._spots, self._rim = len(spots_mm), len(feelers_mm)
         self._all_mm = np.vstack([spots_mm, feelers_mm])
-        apart = np.linalg.norm(self._all_mm - scene.nearest_mm(self._all_mm), axis=1)
+        apart = self._tree.distance_mm(self._all_mm)
         self._closer_mm = np.maximum(thick_mm - apart, 0.0)
         # What touches or crosses the sheet from the start lies on neither side of it.
         self._sided: Bools = apart > _SEAM_MM
-        self._sided[: self._rim] &= self._sided[self._spots :] & ~scene.crossed(
-            feelers_mm, spots_mm[: self._rim]
-        )
+        rim = slice(0, self._rim)
+        between = _all_crossed(self._tree.boxes, feelers_mm, spots_mm[rim])
+        self._sided[rim] &= self._sided[self._spots :] & ~between
+        everywhere = np.ones(len(apart), dtype=np.bool_)
         room = (apart - thick_mm + self._closer_mm)[: self._spots]
-        self.rest = Track(self._all_mm, apart, np.zeros(len(apart), dtype=np.bool_), room)
+        self.rest = Track(self._all_mm, apart, everywhere, ~everywhere, room)
 
     def moved(self, before: Track, motion: RigidTransform) -> Track:
         """Return the track after a step to where a motion from rest takes the places.
 
-        The step is taken straight, so it has to be small beside the sheet.
+        The step is taken straight, so it has to be small beside the sheet. Room is looked up
+        where it may be the least, or used up.
         """
         to_mm = motion.apply(self._all_mm)
-        step = np.linalg.norm(to_mm - before.at_mm, axis=1)
-        apart = before.apart_mm - step
-        due = np.flatnonzero((apart < self._thick_mm + _LOOK_MM) | before.through)
-        room = np.full(len(to_mm), np.inf)
-        if len(due) == 0:
-            return Track(to_mm, apart, before.through, room[: self._spots])
-        through = before.through.copy()
-        could = due[(before.apart_mm[due] <= step[due] + 1e-3) & self._sided[due]]
-        could = could[could >= self._rim]
-        through[could] ^= self._scene.crossed(before.at_mm[could], to_mm[could])
-        apart[due] = np.linalg.norm(to_mm[due] - self._scene.nearest_mm(to_mm[due]), axis=1)
-        rim = np.flatnonzero(self._sided[: self._rim] & (apart[: self._rim] < _FEELER_REACH_MM))
-        feelers = self._spots + rim
-        between = self._scene.crossed(to_mm[feelers], to_mm[rim])
-        through[: self._rim] = through[self._spots :] & self._sided[: self._rim]
-        through[rim] ^= between
-        room[due] = np.where(
-            through[due],
-            -(apart[due] + self._thick_mm),
-            apart[due] - self._thick_mm + self._closer_mm[due],
+        apart, beside, through, room = _followed(
+            self._tree.boxes,
+            self._edge,
+            before.at_mm,
+            to_mm,
+            before.apart_mm,
+            before.beside,
+            before.through,
+            self._sided,
+            self._closer_mm,
+            self._thick_mm,
+            (self._spots, self._rim),
         )
-        return Track(to_mm, apart, through, room[: self._spots])
+        return Track(to_mm, apart, beside, through, room)
+
+    def grazed(
+        self,
+        before: Track,
+        after: Track,
+        motion_at: Callable[[float], RigidTransform],
+        tolerance_mm: float,
+    ) -> Graze | None:
+        """Return what the rim meets on the way between two looks and may be past at both.
+
+        Near the other's edge the distance rises and falls within one step. It changes no faster
+        than a place moves: two looks that are together farther than its way plus twice what counts
+        as touching leave no room for a touch, others are looked at half-way, again and again.
+
+        Parameters
+        ----------
+        motion_at
+            Returns the motion from rest after a share of the way, 0 to 1.
+        """
+        rim = slice(0, self._rim)
+        touches = (self._thick_mm - self._closer_mm - tolerance_mm)[rim]
+        stop = np.clip(_GRAZE_SHARE * touches, *_GRAZE_MM)
+        way = _ARC * np.linalg.norm(after.at_mm[rim] - before.at_mm[rim], axis=1)
+        start, end = before.apart_mm[rim], after.apart_mm[rim]
+        near = (before.beside | after.beside)[rim] & ~after.through[rim] & (touches > stop)
+        own = np.flatnonzero(near & _may_touch(start, end, way, touches, stop))
+        if len(own) == 0:
+            return None
+        low, high = np.zeros(len(own)), np.ones(len(own))
+        start, end, way = start[own], end[own], way[own]
+        touched = np.zeros(self._spots, dtype=np.bool_)
+        depth, first, at = 0.0, np.inf, -1
+        while len(own):
+            half = 0.5 * (low + high)
+            middle = np.empty(len(own))
+            for share in np.unique(half):
+                these = np.flatnonzero(half == share)
+                places = motion_at(float(share)).apply(self._all_mm[own[these]])
+                most = float((touches[own[these]] + way[these]).max())
+                middle[these] = np.minimum(self._tree.distance_mm(places, most), most)
+            met = np.flatnonzero(middle < touches[own])
+            if len(met):
+                touched[own[met]] = True
+                depth = max(depth, float((touches[own] - middle)[met].max()))
+                soonest = met[half[met].argmin()]
+                if half[soonest] < first:
+                    first, at = float(half[soonest]), int(own[soonest])
+            way = 0.5 * way
+            early = _may_touch(start, middle, way, touches[own], stop[own])
+            late = _may_touch(middle, end, way, touches[own], stop[own])
+            low, high = np.r_[low[early], half[late]], np.r_[half[early], high[late]]
+            start, end = np.r_[start[early], middle[late]], np.r_[middle[early], end[late]]
+            way, own = np.r_[way[early], way[late]], np.r_[own[early], own[late]]
+        return Graze(first, at, touched, depth) if at >= 0 else None
+
+
+def _may_touch(start: Floats, end: Floats, way: Floats, touches: Floats, stop: Floats) -> Bools:
+    """(N,) bool: whether a place so far off at both ends of a way may touch, or begin to, amid."""
+    reaches = start + end - way < 2.0 * touches
+    known = (start < touches) & (end < touches)
+    may: Bools = reaches & ~known & (way > stop)
+    return may
+
+
+@compiled
+def _all_crossed(boxes: Boxes, starts: Floats, ends: Floats) -> Bools:
+    found = np.zeros(len(starts), np.bool_)
+    for k in range(len(starts)):
+        found[k] = _crosses(boxes, starts[k], ends[k])
+    return found
+
+
+@compiled
+def _crosses(boxes: Boxes, a: Floats, b: Floats) -> bool:
+    return bool(crosses(boxes, a[0], a[1], a[2], b[0], b[1], b[2]))
+
+
+@compiled
+def _followed(
+    boxes: Boxes,
+    edge: Bools,
+    from_mm: Floats,
+    to_mm: Floats,
+    apart_before: Floats,
+    beside_before: Bools,
+    through_before: Bools,
+    sided: Bools,
+    closer: Floats,
+    thick: float,
+    counts: tuple[int, int],
+) -> tuple[Floats, Bools, Bools, Floats]:
+    spots, rim = counts
+    apart, beside, through = apart_before.copy(), beside_before.copy(), through_before.copy()
+    room = np.full(spots, np.inf)
+    step = np.empty(len(apart))
+    for k in range(len(apart)):
+        square = 0.0
+        for axis in range(3):
+            square += (to_mm[k, axis] - from_mm[k, axis]) ** 2
+        step[k] = np.sqrt(square)
+        apart[k] -= step[k]
+    for k in range(rim, len(apart)):
+        if sided[k] and apart_before[k] <= step[k] + 1e-3 and _crosses(boxes, from_mm[k], to_mm[k]):
+            through[k] = not through[k]
+    for k in range(rim):
+        feeler = spots + k
+        through[k] = through[feeler] and sided[k]
+        if sided[k] and apart[k] < _FEELER_REACH_MM and _crosses(boxes, to_mm[feeler], to_mm[k]):
+            through[k] = not through[k]
+    least = MOST_ROOM_MM
+    # First the place that is likely to have the least room: most others need no look then.
+    likely = 0
+    for k in range(spots):
+        if apart[k] + closer[k] < apart[likely] + closer[likely]:
+            likely = k
+    for turn in range(-1 if spots else 0, len(apart)):
+        k = likely if turn < 0 else turn
+        # A feeler's distance only tells when its way may cross the sheet.
+        needed = thick - closer[k] + max(least, 0.0) if k < spots else 0.0
+        past = through[k] and k < spots
+        if (apart[k] > needed and not past) or turn == likely:
+            continue
+        most = np.inf if past else max(needed, step[k]) + _AHEAD_MM
+        square, face, _ = nearest_in(boxes, to_mm[k, 0], to_mm[k, 1], to_mm[k, 2], most * most)
+        apart[k] = np.sqrt(square)
+        beside[k] = face < 0 or edge[face]
+        if k < spots and face >= 0:
+            if through[k]:
+                room[k] = -(apart[k] + thick)
+            else:
+                room[k] = apart[k] - thick + closer[k]
+            least = min(least, room[k])
+    return apart, beside, through, room

@@ -7,43 +7,40 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.geometry.arrays import Bools, Floats
-from fitkit.geometry.mesh_scene import MeshScene
+from fitkit.geometry.compiled import compiled
+from fitkit.geometry.surface_tree import Boxes, SurfaceTree, nearest_in
+from fitkit.motion.sheet_contact import MOST_ROOM_MM
 
 __all__ = ["PosedSkin", "SkinContact", "SkinTrack"]
 
-_LOOK_MM = 15.0
+_AHEAD_MM = 15.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PosedSkin:
     """A part of the skin in a pose.
 
-    ``places_mm`` (V, 3) float mm; ``edge`` (F,) bool: faces at that part's border, beyond
-    which the skin goes on.
+    ``places_mm`` (V, 3) float mm; ``edge`` (F,) bool, as in the tree: faces at that part's border,
+    beyond which the skin goes on.
     """
 
-    scene: MeshScene
+    tree: SurfaceTree
     places_mm: Floats
     edge: Bools
-
-    def above_mm(self, points_mm: Floats) -> Floats:
-        """(N,) float mm: height above the skin, below zero inside; beyond its border never so."""
-        beside, face = self.scene.beside_nearest_mm(points_mm)
-        above: Floats = np.where(self.edge[face], np.abs(beside), beside)
-        return above
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SkinTrack:
     """Where skin and places are, and what is known of them.
 
-    ``at_mm`` (S, 3) float mm; ``apart_mm`` (S,) float mm, which no place is nearer than;
-    ``room_mm`` (S,) float mm, infinite where there is plenty.
+    ``at_mm`` (S, 3) float mm; ``above_mm`` (S,) float mm, no place is lower over the skin than
+    this, and those below zero are inside it; ``room_mm`` (S,) float mm, infinite where it is more
+    than elsewhere.
     """
 
     skin: PosedSkin
     at_mm: Floats
-    apart_mm: Floats
+    above_mm: Floats
     room_mm: Floats
 
 
@@ -69,21 +66,60 @@ class SkinContact:
     def __init__(
         self, skin: PosedSkin, spots_mm: Floats, *, half_mm: float, soft_mm: float
     ) -> None:
-        above = skin.above_mm(spots_mm)
-        self._spare_mm = soft_mm - half_mm
-        self._deeper_mm = np.maximum(-(above + self._spare_mm), 0.0)
-        room = above + self._spare_mm + self._deeper_mm
-        self.rest = SkinTrack(skin, spots_mm, np.abs(above), room)
+        nowhere = np.full(len(spots_mm), -np.inf)
+        still = np.zeros(len(spots_mm))
+        above = _above(skin.tree.boxes, skin.edge, spots_mm, nowhere, still, still, np.inf)[0]
+        self._spare_mm = soft_mm - half_mm + np.maximum(half_mm - soft_mm - above, 0.0)
+        self.rest = SkinTrack(skin, spots_mm, above, above + self._spare_mm)
 
     def moved(self, before: SkinTrack, to_mm: Floats, skin: PosedSkin) -> SkinTrack:
-        """Return the track after a step of places and skin."""
+        """Return the track after a step of places and skin.
+
+        Room is looked up where it may be the least, or used up.
+        """
         skin_mm = np.linalg.norm(skin.places_mm - before.skin.places_mm, axis=1).max(initial=0.0)
         step = np.linalg.norm(to_mm - before.at_mm, axis=1) + skin_mm
-        apart = before.apart_mm - step
-        due = np.flatnonzero(apart < _LOOK_MM)
-        room = np.full(len(to_mm), np.inf)
-        if len(due):
-            above = skin.above_mm(to_mm[due])
-            apart[due] = np.abs(above)
-            room[due] = above + self._spare_mm + self._deeper_mm[due]
-        return SkinTrack(skin, to_mm, apart, room)
+        above, room = _above(
+            skin.tree.boxes, skin.edge, to_mm, before.above_mm, step, self._spare_mm, MOST_ROOM_MM
+        )
+        return SkinTrack(skin, to_mm, above, room)
+
+
+@compiled
+def _above(
+    boxes: Boxes,
+    edge: Bools,
+    at_mm: Floats,
+    before: Floats,
+    step: Floats,
+    spare: Floats,
+    most_room: float,
+) -> tuple[Floats, Floats]:
+    """Return heights over the skin, below zero inside, and the room that they leave.
+
+    Inside and outside are told by the nearest face: a skin that folds into itself has no inside
+    to count. Beyond the border of the part that is looked at a place is never inside.
+    """
+    above, room = before - step, np.full(len(at_mm), np.inf)
+    likely = 0
+    for k in range(len(at_mm)):
+        if above[k] + spare[k] < above[likely] + spare[likely]:
+            likely = k
+    least = most_room
+    for turn in range(-1 if len(at_mm) else 0, len(at_mm)):
+        k = likely if turn < 0 else turn
+        needed = max(least, 0.0) - spare[k]
+        if (above[k] > 0.0 and above[k] > needed) or turn == likely:
+            continue
+        most = max(needed, 0.0) + step[k] + _AHEAD_MM if before[k] > 0.0 else np.inf
+        square, face, before_mm = nearest_in(
+            boxes, at_mm[k, 0], at_mm[k, 1], at_mm[k, 2], most * most
+        )
+        above[k] = np.sqrt(square)
+        if face < 0:
+            continue
+        if before_mm < 0.0 and not edge[face]:
+            above[k] = -above[k]
+        room[k] = above[k] + spare[k]
+        least = min(least, room[k])
+    return above, room

@@ -12,13 +12,13 @@ from fitkit.body.joints import Joint
 from fitkit.errors import InputError
 from fitkit.geometry.arrays import Bools, Floats
 from fitkit.geometry.mesh import TriangleMesh
-from fitkit.geometry.mesh_scene import MeshScene
 from fitkit.geometry.rigid import RigidTransform
+from fitkit.geometry.surface_tree import surface_tree
 from fitkit.geometry.topology import border_vertices
 from fitkit.motion.asked_range import AskedRange
 from fitkit.motion.pose import Pose, pose_of
 from fitkit.motion.riding_plate import RidingPlate
-from fitkit.motion.sheet_contact import SheetContact
+from fitkit.motion.sheet_contact import MOST_ROOM_MM, SheetContact
 from fitkit.motion.skin_contact import PosedSkin, SkinContact
 
 __all__ = ["BODY", "Contact", "SkinBody", "SweepSettings", "Swept", "sweep"]
@@ -27,7 +27,6 @@ BODY = "the body"
 """What a plate meets when it presses into the skin."""
 
 _TO_RAD = np.radians(0.2)
-_MOST_ROOM_MM = 15.0
 # Skin whose share differs by less from a plate's goes with it: 0.2 mm at 200 mm and 60 degrees.
 _SAME_SHARE = 1e-3
 
@@ -123,8 +122,8 @@ class Swept:
         (K,) float 0..1: where was looked.
     pair_room_mm
         (K,) float mm by a plate's name and another's, or :data:`BODY`: the least room of the
-        first one's places against the second at each, below zero in contact; infinite where
-        there is plenty.
+        first one's places against the second at each, or where their rims met on the way there;
+        below zero in contact, infinite where there is plenty.
     contacts
         The earliest first.
     """
@@ -137,7 +136,7 @@ class Swept:
     @property
     def room_mm(self) -> Floats:
         """(K,) float mm: the least room anywhere; no more than 15 mm is told."""
-        most = np.full(len(self.parts), _MOST_ROOM_MM)
+        most = np.full(len(self.parts), MOST_ROOM_MM)
         least: Floats = np.min([most, *self.pair_room_mm.values()], axis=0)
         return least
 
@@ -201,10 +200,9 @@ def _pairs(
     plates: Sequence[RidingPlate], only: Collection[tuple[str, str]] | None
 ) -> dict[tuple[str, str], SheetContact]:
     """Return every plate's places made ready against every other plate's sheet."""
-    sheets = {plate.name: MeshScene(plate.mesh) for plate in plates}
     return {
         (plate.name, other.name): SheetContact(
-            sheets[other.name],
+            other.mesh,
             plate.spots_mm,
             plate.feelers_mm,
             0.5 * (plate.thickness_mm + other.thickness_mm),
@@ -227,6 +225,7 @@ class _Follow:
     part: float | None = None
     at: int = 0
     depth_mm: float = 0.0
+    least_mm: float = np.inf
     rooms: list[float] = field(default_factory=list)
 
 
@@ -247,7 +246,9 @@ class _MovingSkin:
             touching = moves[faces].any(axis=1)
             moves[faces[touching]] = True
         part, used = body.mesh.faces_only(np.asarray(moves[faces].any(axis=1)))
-        self._edge = np.asarray(border_vertices(part)[part.faces].any(axis=1))
+        self._tree = surface_tree(part)
+        on_edge = border_vertices(part)[part.faces[self._tree.order]]
+        self._edge: Bools = np.asarray(on_edge.any(axis=1))
         own_shares = {name: share[used] for name, share in body.shares.items()}
         self._body = SkinBody(part, body.joints, own_shares)
         self._known: dict[float, PosedSkin] = {}
@@ -255,13 +256,13 @@ class _MovingSkin:
     def at(self, part: float, pose: Pose) -> PosedSkin:
         """Return the skin in the pose at a part of the range."""
         if part not in self._known:
-            mesh = self._body.posed(pose)
-            self._known[part] = PosedSkin(MeshScene(mesh), mesh.vertices, self._edge)
+            places = self._body.posed(pose).vertices
+            self._known[part] = PosedSkin(self._tree.moved(places), places, self._edge)
         return self._known[part]
 
-    def forget(self, part: float) -> None:
-        """Drop what is kept of a part of the range."""
-        self._known.pop(part, None)
+    def keep_only(self, part: float) -> None:
+        """Drop what is kept of other parts of the range."""
+        self._known = {at: skin for at, skin in self._known.items() if at == part}
 
 
 class _Sweep:
@@ -310,13 +311,18 @@ class _Sweep:
                 self._step(follow, before, part)
             self._note_rooms()
             for skin in self._skins.values():
-                skin.forget(before)
+                skin.keep_only(part)
+            self._motions = {key: one for key, one in self._motions.items() if key[1] == part}
+            self._poses = {at: pose for at, pose in self._poses.items() if at == part}
         rooms = {_pair(follow): np.array(follow.rooms) for follow in self._follows}
         return Swept(self._asked, parts, rooms, tuple(self._contacts()))
 
     def _note_rooms(self) -> None:
         for follow in self._follows:
-            follow.rooms.append(float(follow.track.room_mm.min(initial=np.inf)))
+            follow.rooms.append(
+                min(follow.least_mm, float(follow.track.room_mm.min(initial=np.inf)))
+            )
+            follow.least_mm = np.inf
 
     def _step(self, follow: _Follow, before: float, part: float) -> None:
         tolerance = self._settings.tolerance_mm
@@ -324,12 +330,26 @@ class _Sweep:
         follow.track = self._moved(follow, start, part)
         room = follow.track.room_mm
         over = room < -tolerance
-        if not over.any():
-            return
-        if follow.part is None:
-            follow.part, follow.at = self._first(follow, start, before, part)
+        firsts = []
+        if over.any():
+            follow.depth_mm = max(follow.depth_mm, -float(room.min()))
+            if follow.part is None:
+                firsts.append(self._first(follow, start, before, part))
+        if follow.other is not None:
+            graze = follow.against.grazed(
+                start,
+                follow.track,
+                lambda share: self._against(follow, before + share * (part - before)),
+                tolerance,
+            )
+            if graze is not None:
+                over |= graze.touched
+                follow.least_mm = -graze.depth_mm - tolerance
+                follow.depth_mm = max(follow.depth_mm, -follow.least_mm)
+                firsts.append((before + graze.share * (part - before), graze.at))
+        if firsts and follow.part is None:
+            follow.part, follow.at = min(firsts)
         follow.touched |= over
-        follow.depth_mm = max(follow.depth_mm, -float(room.min()))
 
     def _first(self, follow: _Follow, start: Any, low: float, high: float) -> tuple[float, int]:
         """Halve the step until the part at which room runs out is known to a fifth of a degree."""
@@ -345,12 +365,16 @@ class _Sweep:
         return 0.5 * (low + high), at
 
     def _moved(self, follow: _Follow, track: Any, part: float) -> Any:
-        pose = self._pose(part)
-        moved = self._carried(follow.plate, part)
         if follow.other is not None:
-            return follow.against.moved(track, self._carried(follow.other, part).inverse() @ moved)
-        skin = self._skin_of[follow.plate.name]
-        return follow.against.moved(track, moved.apply(follow.plate.spots_mm), skin.at(part, pose))
+            return follow.against.moved(track, self._against(follow, part))
+        skin = self._skin_of[follow.plate.name].at(part, self._pose(part))
+        moved = self._carried(follow.plate, part).apply(follow.plate.spots_mm)
+        return follow.against.moved(track, moved, skin)
+
+    def _against(self, follow: _Follow, part: float) -> RigidTransform:
+        """Return a plate's motion as seen from the other one."""
+        assert follow.other is not None
+        return self._carried(follow.other, part).inverse() @ self._carried(follow.plate, part)
 
     def _carried(self, plate: RidingPlate, part: float) -> RigidTransform:
         key = plate.name, part

@@ -11,7 +11,7 @@ from fitkit.geometry.mesh import TriangleMesh
 from fitkit.motion.asked_range import AskedRange
 from fitkit.motion.riding_plate import RidingPlate
 from fitkit.motion.sweep import BODY, SkinBody, SweepSettings, Swept, sweep
-from tests.motion.simple_plates import ball, bowl, hinge, plate, tube
+from tests.motion.simple_plates import ball, bowl, hinge, plate, sheet_of, tube
 
 # What the issue asks for.
 ANGLE_DEG, DEPTH_MM = 0.5, 0.5
@@ -71,6 +71,50 @@ def test_a_narrower_sleeve_meets_the_wider_one_from_within() -> None:
     expected = np.degrees(met + np.arctan2(below, narrow))
     swept = sweep(body, plates, [asked], EXACT)[0]
     assert np.degrees(swept.free_rad) == pytest.approx(expected, abs=ANGLE_DEG)
+
+
+def blade(inner_mm: float, outer_mm: float, at_deg: float) -> TriangleMesh:
+    """Make a flat strip along a hinge about -x, from one distance to another, turned about it."""
+    off, along = np.linspace(inner_mm, outer_mm, 9), np.linspace(-40.0, 40.0, 17)
+    turn = np.radians(at_deg)
+    grid = np.empty((len(off), len(along), 3))
+    grid[..., 0] = along
+    grid[..., 1] = -off[:, None] * np.sin(turn)
+    grid[..., 2] = -off[:, None] * np.cos(turn)
+    return sheet_of(grid)
+
+
+@pytest.mark.parametrize(("gap", "thick", "at_deg"), [(0.6, 2.0, 27.5), (0.3, 1.0, 32.0),
+                                                      (-0.5, 1.5, 43.0)])  # fmt: skip
+def test_edges_that_butt_meet_between_two_looks(gap: float, thick: float, at_deg: float) -> None:
+    """One edge passes another's, a chord of its circle away: at 5 degrees a step is 10 mm.
+
+    The chord between radii r and r + g is a thickness at r^2 + (r+g)^2 - 2r(r+g) cos t = d^2; an
+    edge that reaches past the other's touches its face at r sin t = d.
+    """
+    radius = 120.0
+    body, asked = hinge(to_deg=60.0)
+    plates = [
+        plate("still", blade(radius + gap, 180.0, at_deg), beyond=False, thickness_mm=thick),
+        plate("turned", blade(60.0, radius, 0.0), beyond=True, thickness_mm=thick),
+    ]
+    beyond = radius + gap
+    chord = (radius**2 + beyond**2 - thick**2) / (2 * radius * beyond)
+    before = np.arccos(chord) if gap > 0 else np.arcsin(thick / radius)
+    swept = sweep(body, plates, [asked], EXACT)[0]
+    expected = at_deg - np.degrees(before)
+    assert np.degrees(swept.free_rad) == pytest.approx(expected, abs=ANGLE_DEG)
+    if gap > 0:
+        assert swept.contacts[0].depth_mm == pytest.approx(thick - gap, abs=DEPTH_MM)
+
+
+def test_edges_that_pass_each_other_farther_off_do_not_meet() -> None:
+    body, asked = hinge(to_deg=60.0)
+    plates = [
+        plate("still", blade(122.2, 180.0, 27.5), beyond=False, thickness_mm=2.0),
+        plate("turned", blade(60.0, 120.0, 0.0), beyond=True, thickness_mm=2.0),
+    ]
+    assert sweep(body, plates, [asked], EXACT)[0].contacts == ()
 
 
 def test_a_tube_that_telescopes_touches_nothing() -> None:
