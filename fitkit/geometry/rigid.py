@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,7 +33,7 @@ class RigidTransform:
 
     def __post_init__(self) -> None:
         rotation = frozen_floats(self.rotation, (3, 3), "rotation")
-        if np.abs(rotation @ rotation.T - np.eye(3)).max() > 1e-6 or np.linalg.det(rotation) < 0.5:
+        if not _is_proper(rotation.tolist()):
             raise ShapeError("rotation is not a proper rotation.", "Orthonormalise it first.")
         object.__setattr__(self, "rotation", rotation)
         object.__setattr__(
@@ -62,3 +63,18 @@ class RigidTransform:
             self.rotation @ other.rotation,
             self.rotation @ other.translation_mm + self.translation_mm,
         )
+
+
+def _is_proper(rows: Sequence[Sequence[float]]) -> bool:
+    """Tell whether rows are of unit length, square to each other and right-handed."""
+    (a, b, c), (d, e, f), (g, h, i) = rows
+    off = max(
+        abs(a * a + b * b + c * c - 1.0),
+        abs(d * d + e * e + f * f - 1.0),
+        abs(g * g + h * h + i * i - 1.0),
+        abs(a * d + b * e + c * f),
+        abs(a * g + b * h + c * i),
+        abs(d * g + e * h + f * i),
+    )
+    handed = a * (e * i - f * h) - b * (d * i - f * g) + c * (d * h - e * g)
+    return off <= 1e-6 and handed > 0.0

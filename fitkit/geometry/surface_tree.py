@@ -31,22 +31,22 @@ class SurfaceTree:
 
     Attributes
     ----------
-    faces
-        (F, 3) int: corners of its triangles.
     order
         (F,) int: number of each triangle as it stands in the boxes.
+    faces
+        (F, 3) int: their corners, in that order.
     boxes
         As the compiled look-ups want them.
     """
 
-    faces: Ints
     order: Ints
+    faces: Ints
     boxes: Boxes
 
     def moved(self, vertices_mm: Floats) -> SurfaceTree:
         """Return the tree of the same triangles with their corners elsewhere, (V, 3) float mm."""
-        corners = np.ascontiguousarray(vertices_mm[self.faces[self.order]]).reshape(-1, 9)
         right, first, last = self.boxes[2:5]
+        corners = _corners_of(vertices_mm, self.faces)
         low, high = _boxed(corners, right, first, last)
         return replace(self, boxes=(low, high, right, first, last, corners))
 
@@ -58,11 +58,21 @@ class SurfaceTree:
 @remembered
 def surface_tree(mesh: TriangleMesh) -> SurfaceTree:
     """Return the tree of a mesh's triangles, the same one for the same mesh."""
-    corners = np.ascontiguousarray(mesh.corners)
-    order, right, first, last = _split(corners.mean(axis=1))
-    flat = np.ascontiguousarray(corners[order]).reshape(-1, 9)
-    low, high = _boxed(flat, right, first, last)
-    return SurfaceTree(mesh.faces, order, (low, high, right, first, last, flat))
+    order, right, first, last = _split(mesh.corners.mean(axis=1))
+    faces = mesh.faces[order]
+    corners = _corners_of(mesh.vertices, faces)
+    low, high = _boxed(corners, right, first, last)
+    return SurfaceTree(order, faces, (low, high, right, first, last, corners))
+
+
+@compiled
+def _corners_of(vertices: Floats, faces: Ints) -> Floats:
+    corners = np.empty((len(faces), 9))
+    for face in range(len(faces)):
+        for k in range(3):
+            for axis in range(3):
+                corners[face, 3 * k + axis] = vertices[faces[face, k], axis]
+    return corners
 
 
 @compiled
@@ -121,11 +131,12 @@ def _boxed(corners: Floats, right: Ints, first: Ints, last: Ints) -> tuple[Float
 
 @compiled
 def nearest_in(
-    boxes: Boxes, x: float, y: float, z: float, most_square: float
+    boxes: Boxes, x: float, y: float, z: float, most_square: float, guess: int
 ) -> tuple[float, int, float]:
     """Return the squared distance to the surface, the triangle, and how far before its plane.
 
-    The triangle is numbered as in the boxes; -1, and the most, where nothing is as near as that.
+    The triangle is numbered as in the boxes; -1, and the most, where nothing is as near as that. A
+    guess at it, -1 for none, saves looking at others.
     Of triangles that share the nearest place it is that whose plane is farthest off: its side
     tells inside from outside where the others' may not, whatever their order.
     """
@@ -133,6 +144,10 @@ def nearest_in(
     waiting = np.empty(_DEEP, np.int64)
     bounds = np.empty(_DEEP)
     best, found, facing = most_square, -1, 0.0
+    if guess >= 0:
+        square, before = _to_triangle(corners[guess], x, y, z)
+        if square <= best:
+            best, found, facing = square, guess, before
     waiting[0], bounds[0] = 0, 0.0
     depth = 1
     while depth > 0:
@@ -284,7 +299,9 @@ def _meets(
 def _distances(boxes: Boxes, points: Floats, most: float) -> Floats:
     found = np.full(len(points), np.inf)
     for k in range(len(points)):
-        square, face, _ = nearest_in(boxes, points[k, 0], points[k, 1], points[k, 2], most * most)
+        square, face, _ = nearest_in(
+            boxes, points[k, 0], points[k, 1], points[k, 2], most * most, -1
+        )
         if face >= 0:
             found[k] = np.sqrt(square)
     return found

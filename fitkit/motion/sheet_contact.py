@@ -7,17 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitkit.geometry.arrays import Bools, Floats
+from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.compiled import compiled
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.rigid import RigidTransform
 from fitkit.geometry.surface_tree import Boxes, crosses, nearest_in, surface_tree
 from fitkit.geometry.topology import border_vertices
 
-__all__ = ["MOST_ROOM_MM", "Graze", "SheetContact", "Track"]
-
-MOST_ROOM_MM = 15.0
-"""Farther apart than this nobody asks how far; nothing is looked up there."""
+__all__ = ["Graze", "SheetContact", "Track"]
 
 # What is looked up is known this much farther than needed, so that it need not be soon again.
 _AHEAD_MM = 25.0
@@ -39,8 +36,8 @@ class Track:
         (S + R, 3) float mm in the other sheet's own frame: the places, then the rim's feelers.
     apart_mm
         (S + R,) float mm: none is nearer to the sheet than this.
-    beside
-        (S + R,) bool: what is nearest of the sheet may be its edge.
+    face
+        (S + R,) int: the triangle that was nearest when last looked up, -1 where none was.
     through
         (S + R,) bool: has come through the sheet.
     room_mm
@@ -50,7 +47,7 @@ class Track:
 
     at_mm: Floats
     apart_mm: Floats
-    beside: Bools
+    face: Ints
     through: Bools
     room_mm: Floats
 
@@ -101,7 +98,7 @@ class SheetContact:
         self, mesh: TriangleMesh, spots_mm: Floats, feelers_mm: Floats, thick_mm: float
     ) -> None:
         self._tree, self._thick_mm = surface_tree(mesh), thick_mm
-        on_edge = border_vertices(mesh)[mesh.faces[self._tree.order]]
+        on_edge = border_vertices(mesh)[self._tree.faces]
         self._edge: Bools = np.asarray(on_edge.any(axis=1))
         self._spots, self._rim = len(spots_mm), len(feelers_mm)
         self._all_mm = np.vstack([spots_mm, feelers_mm])
@@ -112,31 +109,31 @@ class SheetContact:
         rim = slice(0, self._rim)
         between = _all_crossed(self._tree.boxes, feelers_mm, spots_mm[rim])
         self._sided[rim] &= self._sided[self._spots :] & ~between
-        everywhere = np.ones(len(apart), dtype=np.bool_)
+        unknown, none = np.full(len(apart), -1), np.zeros(len(apart), dtype=np.bool_)
         room = (apart - thick_mm + self._closer_mm)[: self._spots]
-        self.rest = Track(self._all_mm, apart, everywhere, ~everywhere, room)
+        self.rest = Track(self._all_mm, apart, unknown, none, room)
 
-    def moved(self, before: Track, motion: RigidTransform) -> Track:
+    def moved(self, before: Track, motion: RigidTransform, most_room_mm: float) -> Track:
         """Return the track after a step to where a motion from rest takes the places.
 
         The step is taken straight, so it has to be small beside the sheet. Room is looked up
-        where it may be the least, or used up.
+        where it is used up, and where it may be the least below the most that is asked for.
         """
         to_mm = motion.apply(self._all_mm)
-        apart, beside, through, room = _followed(
+        apart, face, through, room = _followed(
             self._tree.boxes,
-            self._edge,
             before.at_mm,
             to_mm,
             before.apart_mm,
-            before.beside,
+            before.face,
             before.through,
             self._sided,
             self._closer_mm,
             self._thick_mm,
+            most_room_mm,
             (self._spots, self._rim),
         )
-        return Track(to_mm, apart, beside, through, room)
+        return Track(to_mm, apart, face, through, room)
 
     def grazed(
         self,
@@ -161,7 +158,8 @@ class SheetContact:
         stop = np.clip(_GRAZE_SHARE * touches, *_GRAZE_MM)
         way = _ARC * np.linalg.norm(after.at_mm[rim] - before.at_mm[rim], axis=1)
         start, end = before.apart_mm[rim], after.apart_mm[rim]
-        near = (before.beside | after.beside)[rim] & ~after.through[rim] & (touches > stop)
+        near = self._by_edge(before.face[rim]) | self._by_edge(after.face[rim])
+        near &= ~after.through[rim] & (touches > stop)
         own = np.flatnonzero(near & _may_touch(start, end, way, touches, stop))
         if len(own) == 0:
             return None
@@ -192,6 +190,10 @@ class SheetContact:
             way, own = np.r_[way[early], way[late]], np.r_[own[early], own[late]]
         return Graze(first, at, touched, depth) if at >= 0 else None
 
+    def _by_edge(self, faces: Ints) -> Bools:
+        """(N,) bool: whether triangles lie along the sheet's edge, or are not known."""
+        return self._edge[faces] | (faces < 0)
+
 
 def _may_touch(start: Floats, end: Floats, way: Floats, touches: Floats, stop: Floats) -> Bools:
     """(N,) bool: whether a place so far off at both ends of a way may touch, or begin to, amid."""
@@ -217,19 +219,19 @@ def _crosses(boxes: Boxes, a: Floats, b: Floats) -> bool:
 @compiled
 def _followed(
     boxes: Boxes,
-    edge: Bools,
     from_mm: Floats,
     to_mm: Floats,
     apart_before: Floats,
-    beside_before: Bools,
+    face_before: Ints,
     through_before: Bools,
     sided: Bools,
     closer: Floats,
     thick: float,
+    least: float,
     counts: tuple[int, int],
-) -> tuple[Floats, Bools, Bools, Floats]:
+) -> tuple[Floats, Ints, Bools, Floats]:
     spots, rim = counts
-    apart, beside, through = apart_before.copy(), beside_before.copy(), through_before.copy()
+    apart, nearest, through = apart_before.copy(), face_before.copy(), through_before.copy()
     room = np.full(spots, np.inf)
     step = np.empty(len(apart))
     for k in range(len(apart)):
@@ -246,7 +248,6 @@ def _followed(
         through[k] = through[feeler] and sided[k]
         if sided[k] and apart[k] < _FEELER_REACH_MM and _crosses(boxes, to_mm[feeler], to_mm[k]):
             through[k] = not through[k]
-    least = MOST_ROOM_MM
     # First the place that is likely to have the least room: most others need no look then.
     likely = 0
     for k in range(spots):
@@ -260,13 +261,14 @@ def _followed(
         if (apart[k] > needed and not past) or turn == likely:
             continue
         most = np.inf if past else max(needed, step[k]) + _AHEAD_MM
-        square, face, _ = nearest_in(boxes, to_mm[k, 0], to_mm[k, 1], to_mm[k, 2], most * most)
-        apart[k] = np.sqrt(square)
-        beside[k] = face < 0 or edge[face]
+        square, face, _ = nearest_in(
+            boxes, to_mm[k, 0], to_mm[k, 1], to_mm[k, 2], most * most, nearest[k]
+        )
+        apart[k], nearest[k] = np.sqrt(square), face
         if k < spots and face >= 0:
             if through[k]:
                 room[k] = -(apart[k] + thick)
             else:
                 room[k] = apart[k] - thick + closer[k]
             least = min(least, room[k])
-    return apart, beside, through, room
+    return apart, nearest, through, room

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitkit.geometry.arrays import Bools, Floats
+from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.compiled import compiled
 from fitkit.geometry.surface_tree import Boxes, SurfaceTree, nearest_in
-from fitkit.motion.sheet_contact import MOST_ROOM_MM
 
 __all__ = ["PosedSkin", "SkinContact", "SkinTrack"]
 
@@ -34,13 +33,15 @@ class SkinTrack:
     """Where skin and places are, and what is known of them.
 
     ``at_mm`` (S, 3) float mm; ``above_mm`` (S,) float mm, no place is lower over the skin than
-    this, and those below zero are inside it; ``room_mm`` (S,) float mm, infinite where it is more
-    than elsewhere.
+    this, and those below zero are inside it; ``face`` (S,) int: the triangle that was nearest when
+    last looked up, -1 where none was; ``room_mm`` (S,) float mm, infinite where it is more than
+    elsewhere.
     """
 
     skin: PosedSkin
     at_mm: Floats
     above_mm: Floats
+    face: Ints
     room_mm: Floats
 
 
@@ -66,23 +67,35 @@ class SkinContact:
     def __init__(
         self, skin: PosedSkin, spots_mm: Floats, *, half_mm: float, soft_mm: float
     ) -> None:
-        nowhere = np.full(len(spots_mm), -np.inf)
+        nowhere, unknown = np.full(len(spots_mm), -np.inf), np.full(len(spots_mm), -1)
         still = np.zeros(len(spots_mm))
-        above = _above(skin.tree.boxes, skin.edge, spots_mm, nowhere, still, still, np.inf)[0]
+        above, face, _ = _above(
+            skin.tree.boxes, skin.edge, spots_mm, nowhere, unknown, still, still, np.inf
+        )
         self._spare_mm = soft_mm - half_mm + np.maximum(half_mm - soft_mm - above, 0.0)
-        self.rest = SkinTrack(skin, spots_mm, above, above + self._spare_mm)
+        self.rest = SkinTrack(skin, spots_mm, above, face, above + self._spare_mm)
 
-    def moved(self, before: SkinTrack, to_mm: Floats, skin: PosedSkin) -> SkinTrack:
+    def moved(
+        self, before: SkinTrack, to_mm: Floats, skin: PosedSkin, most_room_mm: float
+    ) -> SkinTrack:
         """Return the track after a step of places and skin.
 
-        Room is looked up where it may be the least, or used up.
+        Room is looked up where it is used up, and where it may be the least below the most that
+        is asked for.
         """
         skin_mm = np.linalg.norm(skin.places_mm - before.skin.places_mm, axis=1).max(initial=0.0)
         step = np.linalg.norm(to_mm - before.at_mm, axis=1) + skin_mm
-        above, room = _above(
-            skin.tree.boxes, skin.edge, to_mm, before.above_mm, step, self._spare_mm, MOST_ROOM_MM
+        above, face, room = _above(
+            skin.tree.boxes,
+            skin.edge,
+            to_mm,
+            before.above_mm,
+            before.face,
+            step,
+            self._spare_mm,
+            most_room_mm,
         )
-        return SkinTrack(skin, to_mm, above, room)
+        return SkinTrack(skin, to_mm, above, face, room)
 
 
 @compiled
@@ -91,21 +104,21 @@ def _above(
     edge: Bools,
     at_mm: Floats,
     before: Floats,
+    face_before: Ints,
     step: Floats,
     spare: Floats,
-    most_room: float,
-) -> tuple[Floats, Floats]:
-    """Return heights over the skin, below zero inside, and the room that they leave.
+    least: float,
+) -> tuple[Floats, Ints, Floats]:
+    """Return heights over the skin, below zero inside, nearest triangles, and the room left.
 
     Inside and outside are told by the nearest face: a skin that folds into itself has no inside
     to count. Beyond the border of the part that is looked at a place is never inside.
     """
-    above, room = before - step, np.full(len(at_mm), np.inf)
+    above, nearest, room = before - step, face_before.copy(), np.full(len(at_mm), np.inf)
     likely = 0
     for k in range(len(at_mm)):
         if above[k] + spare[k] < above[likely] + spare[likely]:
             likely = k
-    least = most_room
     for turn in range(-1 if len(at_mm) else 0, len(at_mm)):
         k = likely if turn < 0 else turn
         needed = max(least, 0.0) - spare[k]
@@ -113,13 +126,13 @@ def _above(
             continue
         most = max(needed, 0.0) + step[k] + _AHEAD_MM if before[k] > 0.0 else np.inf
         square, face, before_mm = nearest_in(
-            boxes, at_mm[k, 0], at_mm[k, 1], at_mm[k, 2], most * most
+            boxes, at_mm[k, 0], at_mm[k, 1], at_mm[k, 2], most * most, nearest[k]
         )
-        above[k] = np.sqrt(square)
+        above[k], nearest[k] = np.sqrt(square), face
         if face < 0:
             continue
         if before_mm < 0.0 and not edge[face]:
             above[k] = -above[k]
         room[k] = above[k] + spare[k]
         least = min(least, room[k])
-    return above, room
+    return above, nearest, room

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -13,12 +16,12 @@ from fitkit.errors import InputError
 from fitkit.geometry.arrays import Bools, Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.rigid import RigidTransform
-from fitkit.geometry.surface_tree import surface_tree
+from fitkit.geometry.surface_tree import SurfaceTree, surface_tree
 from fitkit.geometry.topology import border_vertices
 from fitkit.motion.asked_range import AskedRange
 from fitkit.motion.pose import Pose, pose_of
 from fitkit.motion.riding_plate import RidingPlate
-from fitkit.motion.sheet_contact import MOST_ROOM_MM, SheetContact
+from fitkit.motion.sheet_contact import SheetContact
 from fitkit.motion.skin_contact import PosedSkin, SkinContact
 
 __all__ = ["BODY", "Contact", "SkinBody", "SweepSettings", "Swept", "sweep"]
@@ -27,11 +30,12 @@ BODY = "the body"
 """What a plate meets when it presses into the skin."""
 
 _TO_RAD = np.radians(0.2)
+_MOST_ROOM_MM = 15.0
 # Skin whose share differs by less from a plate's goes with it: 0.2 mm at 200 mm and 60 degrees.
 _SAME_SHARE = 1e-3
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class SkinBody:
     """The body's surface, its joints, and how far, (V,) float 0..1, its skin goes with each."""
 
@@ -57,11 +61,14 @@ class SweepSettings:
     soft_mm
         How far flesh gives way under a plate before it counts as pinched. Common practice, no
         source.
+    most_room_mm
+        Room is told up to this; with 0 only what touches is looked for, which is quicker.
     """
 
     step_rad: float = float(np.radians(5.0))
     tolerance_mm: float = 0.5
     soft_mm: float = 8.0
+    most_room_mm: float = _MOST_ROOM_MM
 
     def __post_init__(self) -> None:
         if not 0 < self.step_rad <= np.radians(15.0):
@@ -136,7 +143,7 @@ class Swept:
     @property
     def room_mm(self) -> Floats:
         """(K,) float mm: the least room anywhere; no more than 15 mm is told."""
-        most = np.full(len(self.parts), MOST_ROOM_MM)
+        most = np.full(len(self.parts), _MOST_ROOM_MM)
         least: Floats = np.min([most, *self.pair_room_mm.values()], axis=0)
         return least
 
@@ -188,11 +195,17 @@ def sweep(
         if names.count(name) > 1:
             raise InputError(f"Two plates are called '{name}'.", "Give each a name of its own.")
     pairs = _pairs(plates, only)
+
+    def gone_through(asked: AskedRange) -> Swept:
+        return _Sweep(body, plates, pairs, asked, settings, only).run()
+
     found = []
-    for number, asked in enumerate(ranges):
-        if progress is not None:
-            progress(number / len(ranges), f"moving: {asked.name}")
-        found.append(_Sweep(body, plates, pairs, asked, settings, only).run())
+    # The look-ups are compiled and run side by side; more than two would want more memory.
+    with ThreadPoolExecutor(min(2, os.cpu_count() or 1)) as both:
+        for number, swept in enumerate(both.map(gone_through, ranges)):
+            if progress is not None:
+                progress((number + 1) / len(ranges), f"moved: {swept.asked.name}")
+            found.append(swept)
     return tuple(found)
 
 
@@ -229,35 +242,66 @@ class _Follow:
     rooms: list[float] = field(default_factory=list)
 
 
-class _MovingSkin:
-    """The skin that does not go with some plates, pose by pose."""
+_Rides = tuple[float, ...] | None
+"""What shares of the joints that turn something goes with; None where it goes its own way."""
 
-    def __init__(self, body: SkinBody, shares: Mapping[str, float] | None, joints: Sequence[str]):
-        goes: Bools = np.full(len(body.mesh.vertices), shares is not None)
-        for joint in joints:
-            own = body.shares.get(joint)
-            if own is not None and shares is not None:
-                goes &= np.abs(own - shares.get(joint, 0.0)) < _SAME_SHARE
-        faces = body.mesh.faces
-        moves = ~goes
-        self.empty = not moves.any()
-        # Two rounds of skin that goes with the plates stay, so that no border lies amid the rest.
-        for _ in range(2):
-            touching = moves[faces].any(axis=1)
-            moves[faces[touching]] = True
-        part, used = body.mesh.faces_only(np.asarray(moves[faces].any(axis=1)))
-        self._tree = surface_tree(part)
-        on_edge = border_vertices(part)[part.faces[self._tree.order]]
-        self._edge: Bools = np.asarray(on_edge.any(axis=1))
-        own_shares = {name: share[used] for name, share in body.shares.items()}
-        self._body = SkinBody(part, body.joints, own_shares)
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _SkinPart:
+    """The skin that does not go with some plates: a body of its own, ready to be searched."""
+
+    body: SkinBody
+    tree: SurfaceTree
+    edge: Bools
+
+
+_PARTS: WeakKeyDictionary[SkinBody, dict[tuple[_Rides, tuple[str, ...]], _SkinPart | None]] = (
+    WeakKeyDictionary()
+)
+
+
+def _skin_part(body: SkinBody, rides: _Rides, joints: tuple[str, ...]) -> _SkinPart | None:
+    """Return the skin that moves under plates that ride so, if any; each is made once."""
+    known = _PARTS.setdefault(body, {})
+    if (rides, joints) not in known:
+        known[rides, joints] = _cut_skin(body, rides, joints)
+    return known[rides, joints]
+
+
+def _cut_skin(body: SkinBody, rides: _Rides, joints: tuple[str, ...]) -> _SkinPart | None:
+    goes: Bools = np.full(len(body.mesh.vertices), rides is not None)
+    for joint, share in zip(joints, rides or (), strict=rides is not None):
+        own = body.shares.get(joint)
+        if own is not None:
+            goes &= np.abs(own - share) < _SAME_SHARE
+    faces = body.mesh.faces
+    moves = ~goes
+    if not moves.any():
+        return None
+    # Two rounds of skin that goes with the plates stay, so that no border lies amid the rest.
+    for _ in range(2):
+        touching = moves[faces].any(axis=1)
+        moves[faces[touching]] = True
+    part, used = body.mesh.faces_only(np.asarray(moves[faces].any(axis=1)))
+    tree = surface_tree(part)
+    on_edge = border_vertices(part)[tree.faces]
+    shares = {name: share[used] for name, share in body.shares.items()}
+    return _SkinPart(SkinBody(part, body.joints, shares), tree, np.asarray(on_edge.any(axis=1)))
+
+
+class _MovingSkin:
+    """A part of the skin, pose by pose."""
+
+    def __init__(self, part: _SkinPart) -> None:
+        self._part = part
         self._known: dict[float, PosedSkin] = {}
 
     def at(self, part: float, pose: Pose) -> PosedSkin:
         """Return the skin in the pose at a part of the range."""
         if part not in self._known:
-            places = self._body.posed(pose).vertices
-            self._known[part] = PosedSkin(self._tree.moved(places), places, self._edge)
+            body = self._part.body
+            places = pose.moved(body.mesh.vertices, body.shares)
+            self._known[part] = PosedSkin(self._part.tree.moved(places), places, self._part.edge)
         return self._known[part]
 
     def keep_only(self, part: float) -> None:
@@ -278,10 +322,10 @@ class _Sweep:
         only: Collection[tuple[str, str]] | None,
     ) -> None:
         self._body, self._asked, self._settings = body, asked, settings
-        joints = sorted({movement.joint for movement, _ in asked.movements})
+        joints = tuple(sorted({movement.joint for movement, _ in asked.movements}))
         self._poses: dict[float, Pose] = {}
         self._motions: dict[tuple[str, float], RigidTransform] = {}
-        self._skins: dict[tuple[float, ...] | None, _MovingSkin] = {}
+        self._skins: dict[_Rides, _MovingSkin] = {}
         self._skin_of: dict[str, _MovingSkin] = {}
         self._follows = [
             _sheet_follow(plate, other, pairs[plate.name, other.name])
@@ -293,11 +337,10 @@ class _Sweep:
             if only is not None and (plate.name, BODY) not in only:
                 continue
             free = plate.pivot is not None and plate.pivot.joint in joints
-            key = None if free else tuple(plate.shares.get(joint, 0.0) for joint in joints)
-            if key not in self._skins:
-                self._skins[key] = _MovingSkin(body, None if free else plate.shares, joints)
-            skin = self._skins[key]
-            if not skin.empty:
+            rides = None if free else tuple(plate.shares.get(joint, 0.0) for joint in joints)
+            part = _skin_part(body, rides, joints)
+            if part is not None:
+                skin = self._skins.setdefault(rides, _MovingSkin(part))
                 self._skin_of[plate.name] = skin
                 still = skin.at(0.0, self._pose(0.0))
                 self._follows.append(_skin_follow(plate, still, settings))
@@ -327,7 +370,7 @@ class _Sweep:
     def _step(self, follow: _Follow, before: float, part: float) -> None:
         tolerance = self._settings.tolerance_mm
         start = follow.track
-        follow.track = self._moved(follow, start, part)
+        follow.track = self._moved(follow, start, part, self._settings.most_room_mm)
         room = follow.track.room_mm
         over = room < -tolerance
         firsts = []
@@ -364,12 +407,12 @@ class _Sweep:
                 low, track = middle, tried
         return 0.5 * (low + high), at
 
-    def _moved(self, follow: _Follow, track: Any, part: float) -> Any:
+    def _moved(self, follow: _Follow, track: Any, part: float, most_mm: float = 0.0) -> Any:
         if follow.other is not None:
-            return follow.against.moved(track, self._against(follow, part))
+            return follow.against.moved(track, self._against(follow, part), most_mm)
         skin = self._skin_of[follow.plate.name].at(part, self._pose(part))
         moved = self._carried(follow.plate, part).apply(follow.plate.spots_mm)
-        return follow.against.moved(track, moved, skin)
+        return follow.against.moved(track, moved, skin, most_mm)
 
     def _against(self, follow: _Follow, part: float) -> RigidTransform:
         """Return a plate's motion as seen from the other one."""

@@ -95,6 +95,7 @@ def plan_trims(
     keep
         Patches not to be trimmed.
     """
+    settings = replace(settings, most_room_mm=0.0)
     latest = {one.asked.name: one for one in swept if one.contacts}
     order = [one.asked for one in swept if one.contacts]
     lost: dict[str, Bools] = {}

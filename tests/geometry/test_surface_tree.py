@@ -64,7 +64,7 @@ def test_at_a_sharp_edge_the_face_turned_most_towards_a_place_tells_its_side() -
     for faces in ([[0, 1, 3], [1, 0, 2]], [[1, 0, 2], [0, 1, 3]]):
         boxes = surface_tree(TriangleMesh(wedge, np.array(faces))).boxes
         for x, z in ((-3.0, 10.0), (-6.0, -10.0)):
-            square, face, before = nearest_in(boxes, x, 0.0, z, np.inf)
+            square, face, before = nearest_in(boxes, x, 0.0, z, np.inf, -1)
             assert square == pytest.approx(x * x + z * z)
             assert face >= 0
             assert before > 9.0

@@ -31,14 +31,14 @@ def swept_by_brute_force_mm2(radius: float, gap: float, to_deg: float) -> float:
     A cell is lost when the other tube's wall comes over it at some angle, that is when, seen from
     the other tube, it changes from outside its wall to inside above its rim.
     """
-    bearing = np.linspace(-np.pi, np.pi, 721)[:-1]
+    bearing = np.linspace(-np.pi, np.pi, 361)[:-1]
     height = -gap - np.arange(0.25, 80.0, 0.5)
     y = np.repeat(-radius * np.cos(bearing)[None], len(height), 0)
     x = np.repeat(radius * np.sin(bearing)[None], len(height), 0)
     z = np.repeat(height[:, None], len(bearing), 1)
     outside_before = np.ones_like(y, dtype=bool)
     lost = np.zeros_like(outside_before)
-    for angle in np.radians(np.arange(0.0, to_deg + 0.01, 0.1)):
+    for angle in np.radians(np.arange(0.0, to_deg + 0.01, 0.2)):
         cos, sin = np.cos(angle), np.sin(angle)
         # Turned towards the front and up about -x.
         turned_y, turned_z = cos * y + sin * z, -sin * y + cos * z
