@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
 
 import numpy as np
 
@@ -12,16 +11,13 @@ from fitkit.geometry.arrays import Floats
 from fitkit.geometry.nearest import nearest_on_mesh
 from fitkit.geometry.straight_walk import unit_normals
 from fitkit.holding.bought import Bought
+from fitkit.holding.fastener_design import FastenerDesign, FastenerKind, Load
 from fitkit.holding.reach import Tool
 from fitkit.holding.seat import Seat
 from fitkit.holding.worn_sheet import WornSheet
 from fitkit.materials.rivet import rivet_named
-from fitkit.patch.design import Anchor
 
-__all__ = ["FastenerDesign", "FastenerKind", "LaidFastener", "Load", "advised", "lay_fastener"]
-
-FastenerKind: TypeAlias = Literal["screw and post", "turn button", "hook and loop", "magnet"]
-Load: TypeAlias = Literal["light", "medium", "heavy"]
+__all__ = ["LaidFastener", "advised", "lay_fastener"]
 
 _POST, _BUTTON_RIVET = "post 5", "blind 3.2"
 # Sizes as sold, with their room; common practice, no source.
@@ -37,38 +33,6 @@ _TOOLS: dict[FastenerKind, Tool] = {
     "hook and loop": "hand",
     "magnet": "hand",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class FastenerDesign:
-    """What the maker says of a fastener.
-
-    Attributes
-    ----------
-    name
-        As written at its places.
-    on
-        The outer patch and the one under it.
-    at
-        Where.
-    kind
-        None leaves it to :func:`advised`.
-    load
-        ``light`` a trim or a cover; ``medium`` a plate that hangs by several; ``heavy`` one that
-        carries others or is pulled at.
-    often
-        Whether it is opened each time the costume is worn.
-    paired
-        Whether there is a mirrored one on the wearer's other side.
-    """
-
-    name: str
-    on: tuple[str, str]
-    at: Anchor
-    kind: FastenerKind | None = None
-    load: Load = "medium"
-    often: bool = False
-    paired: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

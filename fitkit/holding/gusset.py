@@ -17,12 +17,13 @@ from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
 from fitkit.geometry.straight_walk import unit_normals, walk_straight
 from fitkit.geometry.topology import boundary_loops
+from fitkit.holding.gusset_design import GussetDesign
 from fitkit.holding.soft_piece import SoftPiece, soft_piece
 from fitkit.holding.worn_sheet import WornSheet
-from fitkit.patch.design import Anchor, PatchDesign
+from fitkit.patch.design import PatchDesign
 from fitkit.patch.patch import Patch, PatchEdge
 
-__all__ = ["GapStrip", "GussetDesign", "gap_strip", "lay_gusset"]
+__all__ = ["GapStrip", "gap_strip", "lay_gusset"]
 
 _STATION_MM = 6.0
 _DENSE_MM = 0.5
@@ -31,39 +32,6 @@ _ACROSS, _COLUMNS = 9, 13
 # Cosine between an edge and the way over to the other beyond which that is past its end.
 _PAST = 0.5
 _FEW = 4
-
-
-@dataclass(frozen=True, slots=True)
-class GussetDesign:
-    """What the maker says of a soft piece between two plates.
-
-    Attributes
-    ----------
-    name, between
-        As written on it, and the two patches.
-    at
-        A place in the gap.
-    material, thickness_mm
-        What it is cut from.
-    under_mm
-        How far it lies under each plate.
-    seam_mm
-        Allowance beyond that all round.
-    reach_mm
-        Edges farther apart than this have no gap between them.
-    paired
-        Whether there is a mirrored one on the wearer's other side.
-    """
-
-    name: str
-    between: tuple[str, str]
-    at: Anchor
-    material: str = "leather"
-    thickness_mm: float = 1.5
-    under_mm: float = 25.0
-    seam_mm: float = 10.0
-    reach_mm: float = 80.0
-    paired: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

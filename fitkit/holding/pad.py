@@ -16,10 +16,11 @@ from fitkit.flatten.way_up import way_up
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.nearest import nearest_on_mesh
+from fitkit.holding.pad_design import PadDesign
 from fitkit.holding.soft_piece import SoftPiece, soft_piece
 from fitkit.patch.patch import Patch
 
-__all__ = ["LaidPad", "PadDesign", "lay_pad"]
+__all__ = ["LaidPad", "lay_pad"]
 
 # Round a hole a rivet's tail or washer wants so many of its diameters, and so much more; common
 # practice, no source.
@@ -33,28 +34,6 @@ _WAVES_MM = 0.25
 _LEAST_MM2 = 1000.0
 # A plate curved more tightly than its pad is thick turns so much of the pad over at most.
 _TURNED_SHARE = 0.01
-
-
-@dataclass(frozen=True, slots=True)
-class PadDesign:
-    """What the maker says of a pad.
-
-    Attributes
-    ----------
-    name, on
-        As written on it, and the patch that it lies under.
-    material, thickness_mm, layers
-        What it is cut from, and how many lie on each other.
-    edge_mm
-        How far inside the plate's own edge it ends.
-    """
-
-    name: str
-    on: str
-    thickness_mm: float
-    material: str = "foam"
-    layers: int = 1
-    edge_mm: float = 10.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -9,9 +9,9 @@ import numpy as np
 
 from fitkit.body.side import Side
 from fitkit.errors import JobError
-from fitkit.holding.fastener import FastenerDesign
-from fitkit.holding.gusset import GussetDesign
-from fitkit.holding.pad import PadDesign
+from fitkit.holding.fastener_design import FastenerDesign
+from fitkit.holding.gusset_design import GussetDesign
+from fitkit.holding.pad_design import PadDesign
 from fitkit.holding.strap_design import StrapDesign
 from fitkit.job.settings import (
     AnchorSection,

@@ -7,7 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, get_args
 
 from fitkit.errors import InputError
-from fitkit.holding.fastener import FastenerKind, Load
+from fitkit.holding.fastener_design import FastenerKind, Load
 from fitkit.holding.strap_design import Closing
 from fitkit.materials.rivet import rivets
 from fitkit.materials.sheet_material import sheet_materials

@@ -11,7 +11,7 @@ from fitkit.workflow.job_plates import JobPlates
 
 if TYPE_CHECKING:
     from fitkit.geometry.arrays import Floats
-    from fitkit.holding.gusset import GussetDesign
+    from fitkit.holding.gusset_design import GussetDesign
     from fitkit.holding.soft_piece import SoftPiece
     from fitkit.holding.worn_sheet import WornSheet
     from fitkit.job.job_folder import Job

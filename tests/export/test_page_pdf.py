@@ -6,7 +6,6 @@ import hashlib
 import os
 import subprocess
 import sys
-import time
 
 import numpy as np
 import pypdfium2 as pdfium
@@ -213,13 +212,11 @@ def test_many_tiles_of_a_fine_part_stay_below_a_megabyte() -> None:
     """Each part is stored once, however many windows show it."""
     part = plate("great wing", 1250.0, 2070.0, points=13_800)
     assert sum(len(s.points_mm) for s in part.strokes) > 27_000
-    started = time.perf_counter()
     pages = tile_drawings([part], paper=PAPERS["A4"], title="The Heron Warden")
     tiles = sum(bool(p.windows) for p in pages.pages)
     pdf = pdf_of_pages(pages)
     assert tiles >= 48
     assert len(pdf) < 1_000_000
-    assert time.perf_counter() - started < 60.0
 
 
 def test_black_areas_show_no_hairline_where_they_touch() -> None:

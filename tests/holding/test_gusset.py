@@ -9,7 +9,8 @@ import pytest
 
 from fitkit.errors import DesignError
 from fitkit.geometry.arrays import Floats
-from fitkit.holding.gusset import GapStrip, GussetDesign, gap_strip, lay_gusset
+from fitkit.holding.gusset import GapStrip, gap_strip, lay_gusset
+from fitkit.holding.gusset_design import GussetDesign
 from fitkit.holding.worn_sheet import WornSheet
 from fitkit.patch.design import PointAnchor
 from tests.truth import solids

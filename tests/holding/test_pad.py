@@ -13,7 +13,8 @@ from fitkit.errors import DesignError
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.flatten_patch import flatten_patch
 from fitkit.geometry.arrays import Floats
-from fitkit.holding.pad import PadDesign, lay_pad
+from fitkit.holding.pad import lay_pad
+from fitkit.holding.pad_design import PadDesign
 from fitkit.patch.patch import Patch
 from fitkit.template.soft_template import soft_templates
 from tests.truth import solids

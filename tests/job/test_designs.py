@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import subprocess
+import sys
 from math import radians
 from pathlib import Path
 
@@ -36,6 +38,19 @@ from fitkit.patch.design import (
 SETTINGS = read_settings(
     (Path(__file__).parent / "samples" / "job_format_1.toml").read_text(encoding="utf-8")
 )
+
+
+def test_opening_a_job_waits_for_no_heavy_library() -> None:
+    """Every command opens one; the libraries of meshes and pictures take seconds to load."""
+    code = (
+        "import sys; from pathlib import Path; from fitkit.job.settings_text import read_settings\n"
+        "read_settings(Path(sys.argv[1]).read_text(encoding='utf-8'))\n"
+        "print(sorted({'cv2', 'matplotlib', 'numba', 'open3d', 'scipy', 'shapely', 'skimage'}"
+        " & set(sys.modules)))"
+    )
+    sample = Path(__file__).parent / "samples" / "job_format_1.toml"
+    done = subprocess.run([sys.executable, "-c", code, sample], capture_output=True, text=True)
+    assert done.stdout.strip() == "[]", done.stderr
 
 
 def test_lines_keep_their_order_and_degrees_become_radians() -> None:

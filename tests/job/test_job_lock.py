@@ -7,7 +7,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -111,8 +110,6 @@ while done < 50:
         time.sleep(0.0005)
 """
     (tmp_path / "count").write_text("0")
-    started = time.monotonic()
     many = [subprocess.Popen([sys.executable, "-c", code, str(tmp_path)]) for _ in range(4)]
     assert [process.wait(timeout=100) for process in many] == [0, 0, 0, 0]
     assert (tmp_path / "count").read_text() == "200"
-    assert time.monotonic() - started < 100

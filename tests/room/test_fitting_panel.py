@@ -24,7 +24,7 @@ from fitkit.workflow.edit_job import list_rows, rename_row
 from fitkit.workflow.fittings import FITTINGS, fittings_on, new_fitting
 from fitkit.workflow.pick_place import Ray
 from tests.patch.upright import cylinder_form
-from tests.room.without_browser import come_about, fill, named, opened_page, press, said
+from tests.room.without_browser import come_about, fill, offered, opened_page, press, said
 
 LINES = """\
 format = 1
@@ -189,10 +189,9 @@ def test_each_kind_is_added_where_the_job_holds_together_and_has_its_fields(
             fill(shown, f"add to girdle beside {number}", kind)
             await come_about(lambda: len(list_rows(folder, kind)) == number + 1)  # noqa: B023  here and now
             await come_about(lambda: desk.now.chosen_fitting is not None)
-            page._look()
-            assert named(shown, "Take it out")
+            await offered(page, shown, "Take it out")
             desk.choose("patch", "girdle")
-            page._look()
+            await offered(page, shown, f"add to girdle beside {number + 1}")
 
     run(folder, course)
     assert faults == []
@@ -251,7 +250,7 @@ def test_a_pivot_is_told_by_its_patch(folder: Path) -> None:
         await come_about(lambda: open_job(folder).settings.pivot[0].screw_mm == 5.0)
         press(shown, "Put it by hand")
         await come_about(lambda: open_job(folder).settings.pivot[0].at is not None)
-        page._look()
+        await offered(page, shown, "Where it slides best")
         press(shown, "Where it slides best")
         await come_about(lambda: open_job(folder).settings.pivot[0].at is None)
         await desk.editing.rename("patch", "bib", "visor")

@@ -15,7 +15,7 @@ from nicegui.page import page
 from fitkit.room.page import RoomPage
 from fitkit.room.session import RoomSession
 
-__all__ = ["come_about", "fill", "named", "opened_page", "press", "said"]
+__all__ = ["come_about", "fill", "named", "offered", "opened_page", "press", "said"]
 
 
 @asynccontextmanager
@@ -63,6 +63,17 @@ async def come_about(holds: Callable[[], bool]) -> None:
             return
         await asyncio.sleep(0.01)
     raise AssertionError("it did not come about")
+
+
+async def offered(page: RoomPage, within: Element, name: str) -> Element:
+    """Return the element of a name as soon as the page has it."""
+
+    def there() -> bool:
+        page._look()
+        return any(name in _names(one) for one in within.descendants())
+
+    await come_about(there)
+    return named(within, name)
 
 
 def _tell(element: Element, args: Any) -> None:
