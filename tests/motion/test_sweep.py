@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import cache
+
 import numpy as np
 import pytest
 
+from fitkit.body.side import Side
 from fitkit.errors import InputError
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.motion.asked_range import AskedRange
 from fitkit.motion.riding_plate import RidingPlate
 from fitkit.motion.sweep import BODY, SkinBody, SweepSettings, Swept, sweep
+from fitkit.motion.trim import plan_trims
 from tests.motion.simple_plates import ball, bowl, hinge, plate, sheet_of, tube
 
 # What the issue asks for.
@@ -256,3 +261,54 @@ def test_bad_settings_and_doubled_names_are_refused_with_a_remedy() -> None:
     body, plates, asked = hinged_tubes(50, 30, 1.0, 20.0)
     with pytest.raises(InputError, match="Two plates are called 'upper'"):
         sweep(body, [plates[0], plates[0]], [asked])
+
+
+def dressed_elbow(
+    order: Sequence[int], mirror: float
+) -> tuple[SkinBody, list[RidingPlate], AskedRange]:
+    """Three unlike plates and a ball of flesh at a hinge that stands askew, mirrored or not."""
+    flip = np.array([mirror, 1.0, 1.0])
+
+    def placed(mesh: TriangleMesh) -> TriangleMesh:
+        faces = mesh.faces if mirror > 0 else mesh.faces[:, ::-1]
+        return TriangleMesh(mesh.vertices * flip, faces)
+
+    body, asked = hinge(axis=(-1.0, 0.25 * mirror, 0.1 * mirror), to_deg=105.0,
+                        skin=placed(ball(38.0)))  # fmt: skip
+    upper, lower = tube(50, 46, 30, 150), tube(47, 52, -150, -26)
+    cop = bowl(62.0, -0.5, 0.6, 0.9)
+    plates = [
+        plate("upper", placed(upper), beyond=False, thickness_mm=1.0),
+        plate("lower", placed(lower), beyond=True, thickness_mm=1.0),
+        RidingPlate("cop", "cop", Side.CENTRE, placed(cop), 1.0, {"left elbow": 0.5}),
+    ]
+    return body, [plates[k] for k in order], asked
+
+
+@cache
+def dressed_facts(order: tuple[int, ...], mirror: float) -> tuple[Swept, dict[str, float], Swept]:
+    """Return what stops the elbow, the area that each plate has to lose, and the range trimmed."""
+    body, plates, asked = dressed_elbow(order, mirror)
+    swept = sweep(body, plates, [asked], EXACT)
+    trims, again = plan_trims(body, plates, swept, EXACT)
+    return swept[0], {trim.patch: trim.area_mm2 for trim in trims}, again[0]
+
+
+@pytest.mark.parametrize(("order", "mirror"), [((1, 2, 0), 1.0), ((2, 1, 0), -1.0)])
+def test_findings_and_trims_are_the_same_re_ordered_and_mirrored(
+    order: tuple[int, ...], mirror: float
+) -> None:
+    found, lost, after = dressed_facts((0, 1, 2), 1.0)
+    assert len(found.contacts) >= 3
+    assert lost
+    other, other_lost, other_after = dressed_facts(order, mirror)
+    assert facts(other).keys() == facts(found).keys()
+    for pair, row in facts(found).items():
+        assert facts(other)[pair] == pytest.approx(row, abs=0.25)
+    first, twin = found.contacts[0], other.contacts[0]
+    assert {first.plate, first.other} == {twin.plate, twin.other}
+    assert other_lost == pytest.approx(lost, rel=0.02)
+    assert other_after.free_rad == pytest.approx(after.free_rad, abs=np.radians(0.4))
+    flip = np.array([mirror, 1.0, 1.0])
+    at = [one.at_mm * flip for one in other.contacts if one.plate == first.plate]
+    assert min(float(np.linalg.norm(place - first.at_mm)) for place in at) < 4.0

@@ -80,6 +80,43 @@ def test_a_trim_frees_the_range_and_loses_at_most_a_fifth_more_than_it_must() ->
     assert sweep(body, kept, [asked], EXACT)[0].contacts == ()
 
 
+def random_ovals(
+    count: int, low_mm: float, high_mm: float
+) -> list[tuple[float, float, float, float]]:
+    """Half axes across and in depth, gap and angle, of tubes that lose so much in depth."""
+    rng = np.random.default_rng(11)
+    found = []
+    while len(found) < count:
+        wide, deep = rng.uniform(35.0, 65.0, 2)
+        gap, to_deg = rng.uniform(15.0, 40.0), rng.uniform(60.0, 115.0)
+        if low_mm < deep * np.tan(np.radians(to_deg) / 2) - gap < high_mm:
+            found.append((float(wide), float(deep), float(gap), float(to_deg)))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("wide", "deep", "gap", "to_deg"), [*random_ovals(5, 15, 40), *random_ovals(4, 6, 15)]
+)
+def test_trims_of_random_oval_tubes_lose_at_most_a_fifth_more_than_they_must(
+    wide: float, deep: float, gap: float, to_deg: float
+) -> None:
+    """The least is what lies beyond the plane that halves the angle, summed over the bearing."""
+    body, asked = hinge(to_deg=to_deg)
+    plates = [
+        plate("upper", tube(wide, deep, gap, 180.0), beyond=False),
+        plate("lower", tube(wide, deep, -180.0, -gap), beyond=True),
+    ]
+    swept = sweep(body, plates, [asked], EXACT)
+    trims, again = plan_trims(body, plates, swept, EXACT, margin_mm=0.0)
+    assert again[0].contacts == ()
+    bearing = np.linspace(-np.pi, np.pi, 4001)
+    depth = np.maximum(deep * np.cos(bearing) * np.tan(np.radians(to_deg) / 2) - gap, 0.0)
+    along = np.hypot(wide * np.cos(bearing), deep * np.sin(bearing))
+    least = float((depth * along).sum() * (bearing[1] - bearing[0]))
+    # The sheets touch at half their thickness and the tolerance, a hair before the middles meet.
+    assert 0.97 * least < sum(trim.area_mm2 for trim in trims) < 1.2 * least
+
+
 def test_a_plate_to_be_kept_leaves_the_trim_to_the_other() -> None:
     body, asked = hinge(to_deg=80.0)
     plates = [
