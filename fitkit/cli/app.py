@@ -11,6 +11,7 @@ import typer
 from fitkit.cli.answer import answering, finish, print_findings, print_reports
 from fitkit.cli.arguments import AsJson, JobFolder
 from fitkit.cli.design_rows import finish_edit
+from fitkit.cli.fitting_commands import fastener_app, gusset_app, pad_app
 from fitkit.cli.lames_command import lames_command
 from fitkit.cli.line_commands import line_app
 from fitkit.cli.motion_command import motion_command
@@ -54,6 +55,9 @@ TapePart = Annotated[
 app.add_typer(line_app, name="line")
 app.add_typer(patch_app, name="patch")
 app.add_typer(strap_app, name="strap")
+app.add_typer(pad_app, name="pad")
+app.add_typer(gusset_app, name="gusset")
+app.add_typer(fastener_app, name="fastener")
 
 
 def _version(wanted: bool) -> None:

@@ -1,14 +1,15 @@
-"""How the line, patch and strap commands answer."""
+"""How the commands on rows of ``job.toml`` answer."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from fitkit.cli.answer import finish, print_findings
 
 if TYPE_CHECKING:
+    from fitkit.workflow.edit_job import Section
     from fitkit.workflow.show_design import Shown
     from fitkit.workflow.step_report import StepReport
 
@@ -20,7 +21,7 @@ def finish_edit(command: str, report: StepReport, *, as_json: bool) -> None:
     finish(command, report.as_dict(), (), as_json=as_json, show=lambda: print(f"{report.words}."))
 
 
-def finish_rows(section: Literal["line", "patch", "strap"], job: Path, *, as_json: bool) -> None:
+def finish_rows(section: Section, job: Path, *, as_json: bool) -> None:
     """List the rows of a section of ``job.toml``."""
     from fitkit.workflow.edit_job import list_rows
 
@@ -35,7 +36,7 @@ def finish_rows(section: Literal["line", "patch", "strap"], job: Path, *, as_jso
         if not rows:
             print(f"No {section} yet.")
 
-    plural = {"line": "lines", "patch": "patches", "strap": "straps"}[section]
+    plural = "patches" if section == "patch" else f"{section}s"
     finish(f"{section} list", {plural: rows}, (), as_json=as_json, show=show)
 
 

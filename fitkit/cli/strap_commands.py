@@ -7,9 +7,10 @@ from typing import Annotated, Any
 import typer
 
 from fitkit.cli.answer import answering
-from fitkit.cli.arguments import AsJson, JobFolder, Name, NewName
-from fitkit.cli.design_rows import finish_edit, finish_rows, finish_shown, written_length
+from fitkit.cli.arguments import AsJson, JobFolder, Name
+from fitkit.cli.design_rows import finish_edit, finish_shown
 from fitkit.cli.progress_lines import shown_progress
+from fitkit.cli.row_commands import add_row_commands, finish_change, given
 
 __all__ = ["strap_app"]
 
@@ -19,6 +20,7 @@ strap_app = typer.Typer(
     "A PLACE is HEIGHT@BEARING (1200@30; bearing 0 is the front, 90 the wearer's left), "
     "LIMB:ALONG@BEARING ('left arm:0.5@90'), X,Y,Z, 'on LINE:ALONG', or a landmark.",
 )
+add_row_commands(strap_app, "strap")
 
 Through = Annotated[
     list[str] | None,
@@ -42,13 +44,6 @@ Play = Annotated[
 Pitch = Annotated[str | None, typer.Option(help="From hole to hole; 20 mm.")]
 Rivets = Annotated[str | None, typer.Option(help="What holds its ends, as 'blind 4'.")]
 Note = Annotated[str | None, typer.Option(help="Words for the template.")]
-
-
-@strap_app.command("list")
-def list_command(job: JobFolder, as_json: AsJson = False) -> None:
-    """List the straps as they are told in job.toml."""
-    with answering("strap list", as_json=as_json):
-        finish_rows("strap", job, as_json=as_json)
 
 
 @strap_app.command("add")
@@ -112,32 +107,9 @@ def change_command(
 ) -> None:
     """Change a strap: what is not given stays."""
     with answering("strap change", as_json=as_json):
-        from fitkit.workflow.edit_job import change_row
-
         values = _told(through, over, pair, width, thickness, material, closing, play, pitch,
                        rivets, note)  # fmt: skip
-        if not values and not without:
-            raise typer.BadParameter("Say what to change, as --width 20.")
-        report = change_row(job, "strap", name, values, without=without or ())
-        finish_edit("strap change", report, as_json=as_json)
-
-
-@strap_app.command("rename")
-def rename_command(job: JobFolder, name: Name, new: NewName, as_json: AsJson = False) -> None:
-    """Give a strap another name; all that was set for it stays."""
-    with answering("strap rename", as_json=as_json):
-        from fitkit.workflow.edit_job import rename_row
-
-        finish_edit("strap rename", rename_row(job, "strap", name, new), as_json=as_json)
-
-
-@strap_app.command("remove")
-def remove_command(job: JobFolder, name: Name, as_json: AsJson = False) -> None:
-    """Take a strap out."""
-    with answering("strap remove", as_json=as_json):
-        from fitkit.workflow.edit_job import remove_row
-
-        finish_edit("strap remove", remove_row(job, "strap", name), as_json=as_json)
+        finish_change("strap", job, name, values, without, as_json=as_json)
 
 
 @strap_app.command("show")
@@ -174,15 +146,16 @@ def _told(
     """Return what the options say as values of a ``[[strap]]`` row."""
     from fitkit.workflow.edit_job import anchor_values
 
-    lengths = {"width_mm": width, "thickness_mm": thickness, "play_mm": play, "pitch_mm": pitch}
-    given: dict[str, Any] = {
-        "through": [anchor_values(place) for place in through] if through else None,
-        "over": over,
-        "pair": pair,
-        **{key: None if told is None else written_length(told) for key, told in lengths.items()},
-        "material": material,
-        "closing": closing,
-        "rivets": rivets,
-        "note": note,
-    }
-    return {key: value for key, value in given.items() if value is not None}
+    return given(
+        through=[anchor_values(place) for place in through] if through else None,
+        over=over,
+        pair=pair,
+        width_mm=width,
+        thickness_mm=thickness,
+        material=material,
+        closing=closing,
+        play_mm=play,
+        pitch_mm=pitch,
+        rivets=rivets,
+        note=note,
+    )

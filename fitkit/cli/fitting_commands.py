@@ -1,0 +1,225 @@
+"""``fitkit pad``, ``fitkit gusset`` and ``fitkit fastener``: what lines, joins and holds plates."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from fitkit.cli.answer import answering
+from fitkit.cli.arguments import AsJson, JobFolder, Name
+from fitkit.cli.design_rows import finish_edit
+from fitkit.cli.row_commands import add_row_commands, finish_change, given
+
+__all__ = ["fastener_app", "gusset_app", "pad_app"]
+
+_PLACE = (
+    "A PLACE is HEIGHT@BEARING (1200@30), LIMB:ALONG@BEARING ('left arm:0.5@90'), X,Y,Z, "
+    "'on LINE:ALONG', or a landmark."
+)
+
+pad_app = typer.Typer(
+    no_args_is_help=True, help="List, add, change, rename and take out pads inside plates."
+)
+gusset_app = typer.Typer(
+    no_args_is_help=True,
+    help=f"List, add, change, rename and take out soft pieces in gaps between plates.\n\n{_PLACE}",
+)
+fastener_app = typer.Typer(
+    no_args_is_help=True,
+    help="List, add, change, rename and take out what holds parts that come off.\n\n" + _PLACE,
+)
+add_row_commands(pad_app, "pad")
+add_row_commands(gusset_app, "gusset")
+add_row_commands(fastener_app, "fastener")
+
+Between = Annotated[
+    tuple[str, str], typer.Option("--between", metavar="PATCH PATCH", help="Its two plates.")
+]
+Fastened = Annotated[
+    tuple[str, str],
+    typer.Option("--on", metavar="PATCH UNDER", help="What comes off, and the plate under it."),
+]
+Place = Annotated[str, typer.Option("--at", metavar="PLACE", help="A place in it.")]
+NewPlace = Annotated[str | None, typer.Option("--at", metavar="PLACE", help="A place in it.")]
+Without = Annotated[
+    list[str] | None, typer.Option(metavar="KEY", help="Take a setting out, as 'pair'.")
+]
+Pair = Annotated[
+    bool | None, typer.Option("--pair/--no-pair", help="A mirrored one on the other side too.")
+]
+Thickness = Annotated[str | None, typer.Option(help="Its thickness.")]
+Layers = Annotated[int | None, typer.Option(help="Of how many layers; 1 if not given.")]
+Edge = Annotated[
+    str | None, typer.Option(help="How far inside the plate's own edge it ends; 10 mm.")
+]
+Under = Annotated[str | None, typer.Option(help="How far it lies under each plate; 25 mm.")]
+Seam = Annotated[str | None, typer.Option(help="Seam allowance beyond; 10 mm.")]
+Reach = Annotated[str | None, typer.Option(help="The widest gap that is one; 80 mm.")]
+Kind = Annotated[
+    str | None,
+    typer.Option(
+        metavar="WHAT",
+        help="'screw and post', 'turn button', 'hook and loop' or magnet; else it is chosen.",
+    ),
+]
+Load = Annotated[
+    str | None, typer.Option(metavar="light|medium|heavy", help="What hangs on it; medium.")
+]
+Often = Annotated[
+    bool | None, typer.Option("--often/--seldom", help="Opened each time it is worn.")
+]
+
+
+@pad_app.command("add")
+def add_pad_command(
+    job: JobFolder,
+    name: Name,
+    on: Annotated[str, typer.Option("--on", metavar="PATCH", help="The plate that it lines.")],
+    thickness: Thickness = None,
+    material: Annotated[str | None, typer.Option(help="As foam, the default.")] = None,
+    layers: Layers = None,
+    edge: Edge = None,
+    as_json: AsJson = False,
+) -> None:
+    """Add a pad inside a plate; without a thickness it fills the room there."""
+    with answering("pad add", as_json=as_json):
+        from fitkit.workflow.edit_job import add_row
+
+        values = given(
+            name=name, on=on, thickness_mm=thickness, material=material, layers=layers, edge_mm=edge
+        )
+        finish_edit("pad add", add_row(job, "pad", values), as_json=as_json)
+
+
+@pad_app.command("change")
+def change_pad_command(
+    job: JobFolder,
+    name: Name,
+    thickness: Thickness = None,
+    material: Annotated[str | None, typer.Option(help="As foam.")] = None,
+    layers: Layers = None,
+    edge: Edge = None,
+    without: Without = None,
+    as_json: AsJson = False,
+) -> None:
+    """Change a pad: what is not given stays."""
+    with answering("pad change", as_json=as_json):
+        values = given(thickness_mm=thickness, material=material, layers=layers, edge_mm=edge)
+        finish_change("pad", job, name, values, without, as_json=as_json)
+
+
+@gusset_app.command("add")
+def add_gusset_command(
+    job: JobFolder,
+    name: Name,
+    between: Between,
+    at: Place,
+    pair: Pair = None,
+    material: Annotated[str | None, typer.Option(help="As leather, the default.")] = None,
+    thickness: Thickness = None,
+    under: Under = None,
+    seam: Seam = None,
+    reach: Reach = None,
+    as_json: AsJson = False,
+) -> None:
+    """Add a soft piece in the gap between two plates."""
+    with answering("gusset add", as_json=as_json):
+        from fitkit.workflow.edit_job import add_row, anchor_values
+
+        values = given(
+            name=name,
+            between=list(between),
+            at=anchor_values(at),
+            pair=pair,
+            material=material,
+            thickness_mm=thickness,
+            under_mm=under,
+            seam_mm=seam,
+            reach_mm=reach,
+        )
+        finish_edit("gusset add", add_row(job, "gusset", values), as_json=as_json)
+
+
+@gusset_app.command("change")
+def change_gusset_command(
+    job: JobFolder,
+    name: Name,
+    at: NewPlace = None,
+    pair: Pair = None,
+    material: Annotated[str | None, typer.Option(help="As leather.")] = None,
+    thickness: Thickness = None,
+    under: Under = None,
+    seam: Seam = None,
+    reach: Reach = None,
+    without: Without = None,
+    as_json: AsJson = False,
+) -> None:
+    """Change a soft piece: what is not given stays."""
+    with answering("gusset change", as_json=as_json):
+        from fitkit.workflow.edit_job import anchor_values
+
+        values = given(
+            at=None if at is None else anchor_values(at),
+            pair=pair,
+            material=material,
+            thickness_mm=thickness,
+            under_mm=under,
+            seam_mm=seam,
+            reach_mm=reach,
+        )
+        finish_change("gusset", job, name, values, without, as_json=as_json)
+
+
+@fastener_app.command("add")
+def add_fastener_command(
+    job: JobFolder,
+    name: Name,
+    on: Fastened,
+    at: Place,
+    kind: Kind = None,
+    load: Load = None,
+    often: Often = None,
+    pair: Pair = None,
+    as_json: AsJson = False,
+) -> None:
+    """Add what holds a part that comes off on the plate under it."""
+    with answering("fastener add", as_json=as_json):
+        from fitkit.workflow.edit_job import add_row, anchor_values
+
+        values = given(
+            name=name,
+            on=list(on),
+            at=anchor_values(at),
+            kind=kind,
+            load=load,
+            often=often,
+            pair=pair,
+        )
+        finish_edit("fastener add", add_row(job, "fastener", values), as_json=as_json)
+
+
+@fastener_app.command("change")
+def change_fastener_command(
+    job: JobFolder,
+    name: Name,
+    at: NewPlace = None,
+    kind: Kind = None,
+    load: Load = None,
+    often: Often = None,
+    pair: Pair = None,
+    without: Without = None,
+    as_json: AsJson = False,
+) -> None:
+    """Change a fastener: what is not given stays."""
+    with answering("fastener change", as_json=as_json):
+        from fitkit.workflow.edit_job import anchor_values
+
+        values = given(
+            at=None if at is None else anchor_values(at),
+            kind=kind,
+            load=load,
+            often=often,
+            pair=pair,
+        )
+        finish_change("fastener", job, name, values, without, as_json=as_json)
