@@ -44,16 +44,17 @@ _PARTS = ("whole body", "torso")
 def build(page: RoomPage) -> None:
     """Fill the page."""
     with box("fk-two"):
-        with box("fk-card"):
-            words("The body", "h2")
-            _view(page)
-            page.live(lambda: _about(page))
+        with box():
+            with box("fk-card"):
+                words("The body", "h2")
+                _view(page)
+                page.live(lambda: _about(page))
+            with box("fk-even fk-late"):
+                page.live(lambda: _stand_in(page))
+                page.live(lambda: mesh_panel(page), of=lambda: mesh_panel_key(page.session),
+                          about=lambda: mesh_panel_key(page.session))  # fmt: skip
         with box():
             page.live(lambda: _tape_list(page))
-    with box("fk-even"):
-        page.live(lambda: _stand_in(page))
-        page.live(lambda: mesh_panel(page), of=lambda: mesh_panel_key(page.session),
-                  about=lambda: mesh_panel_key(page.session))  # fmt: skip
 
 
 def add_routes(app: FastAPI, session: RoomSession) -> Mapping[str, int]:
@@ -149,7 +150,7 @@ def _line(page: RoomPage, row: MeasureRow) -> None:
         with box("fk-right", "td"):
             if row.difference_mm is not None:
                 with box("fk-verdict"):
-                    words(f"{row.difference_mm:+.0f}", "span")
+                    words(f"{round(row.difference_mm):+d}", "span")
                     if row.verdict:
                         within = row.verdict == "within"
                         mark("done" if within else "warning",

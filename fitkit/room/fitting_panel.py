@@ -201,7 +201,8 @@ def _ticked(fields: RowFields, label: str, key: str) -> None:
 
 def _text(fields: RowFields, label: str, key: str) -> None:
     keep = fields.keeps(lambda v: {key: " ".join(str(v).split()) or None})
-    fields.add(field(label, fields.row().get(key, ""), keep), lambda row: row.get(key, ""))
+    with box("fk-whole"):
+        fields.add(field(label, fields.row().get(key, ""), keep), lambda row: row.get(key, ""))
 
 
 def _count(fields: RowFields, label: str, key: str, *, hint: str) -> None:
@@ -227,7 +228,7 @@ def _strap(fields: RowFields) -> None:
     fields.one_of("Closed by", "closing", _options(get_args(Closing)), bare="buckle")
     names = tuple(rivet.name for rivet in rivets())
     fields.one_of("Riveted with", "rivets", _options(names), bare="blind 4")
-    lies = [("form", "over what is worn"), ("body", "close to the body")]
+    lies = [("form", "over the padding"), ("body", "on the body")]
     fields.one_of("Between the plates", "over", lies, bare="form")
     fields.length("Let out and in by, mm", "play_mm", hint="10")
     fields.length("Hole to hole, mm", "pitch_mm", hint="20")

@@ -37,13 +37,14 @@ def build(page: RoomPage) -> None:
     with box("fk-two"):
         with box():
             _on_the_body(page, chosen)
+            with box("fk-even fk-late"):
+                page.live(
+                    lambda: _other_ways(page, chosen),
+                    of=lambda: (page.session.revision, page.session.working, chosen.name),
+                    about=lambda: chosen.name,
+                )
         with box():
             page.live(lambda: _blank(page, chosen), of=lambda: (page.session.revision, chosen.name))
-    page.live(
-        lambda: _other_ways(page, chosen),
-        of=lambda: (page.session.revision, page.session.working, chosen.name),
-        about=lambda: chosen.name,
-    )
 
 
 class _Chosen:
@@ -199,10 +200,9 @@ def _other_ways(page: RoomPage, chosen: _Chosen) -> None:
     patch = chosen.patch
     if patch is None:
         return
-    with box("fk-even"):
-        _forming(page, patch)
-        blank_wishes(page, patch)
-        _cuts(page, patch)
+    _forming(page, patch)
+    blank_wishes(page, patch)
+    _cuts(page, patch)
 
 
 def _forming(page: RoomPage, patch: SeenFlat) -> None:

@@ -193,22 +193,21 @@ def _tools(desk: DesignDesk, do: Callable[..., None]) -> None:
 
 def _typed_place(desk: DesignDesk, do: Callable[..., None]) -> None:
     """Offer a place by numbers, for whom the pointer does not do."""
-    with box("fk-row"):
-        typed = ui.element("input").classes("fk-input fk-place")
-        typed._props |= {
-            "aria-label": "Place by numbers: height@bearing, limb:along@bearing, or a landmark",
-            "placeholder": "1200@30 or a landmark",
-            "autocomplete": "off",
-        }
+    typed = ui.element("input").classes("fk-input fk-place")
+    typed._props |= {
+        "aria-label": "Place by numbers: height@bearing, limb:along@bearing, or a landmark",
+        "placeholder": "1200@30",
+        "autocomplete": "off",
+    }
 
-        async def drawn(text: str) -> None:
-            await desk.drawing.place(anchor_values(text))
+    async def drawn(text: str) -> None:
+        await desk.drawing.place(anchor_values(text))
 
-        typed.on(
-            "keydown.enter",
-            lambda event: do(drawn, str(event.args)),
-            js_handler="(event) => { emit(event.target.value); event.target.value = ''; }",
-        )
+    typed.on(
+        "keydown.enter",
+        lambda event: do(drawn, str(event.args)),
+        js_handler="(event) => { emit(event.target.value); event.target.value = ''; }",
+    )
 
 
 def _what_is_said(desk: DesignDesk) -> tuple[object, ...]:

@@ -155,7 +155,10 @@ def table(head: Sequence[str], *, right: Iterable[int] = ()) -> ui.element:
     with box("fk-scroll"), box("fk-table", "table"):
         with box(tag="thead"), box(tag="tr"):
             for index, text in enumerate(head):
-                words(text, "th", "fk-right" if index in numbers else "").props("scope=col")
+                if text:
+                    words(text, "th", "fk-right" if index in numbers else "").props("scope=col")
+                else:
+                    box(tag="td")  # a head without words would be read out as one
         return box(tag="tbody")
 
 

@@ -10,7 +10,7 @@ export default {
          :transform="held?.part === part ? 'translate(' + held.by[0] + ' ' + -held.by[1] + ')' : null"
          @pointerdown="hold($event, part)" @keydown="key($event, part)">
         <polygon :points="points(part.outline)" />
-        <text :x="part.middle[0]" :y="-part.middle[1]" :font-size="letter">{{ part.number }}</text>
+        <text :x="part.middle[0]" :y="-part.middle[1]" :font-size="Math.min(letter, Math.max(1.4 * part.room, 0.5 * letter))">{{ part.number }}</text>
       </g>
     </svg>`,
   props: { sheet: Object },

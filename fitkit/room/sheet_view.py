@@ -44,7 +44,8 @@ def _told(laid: LaidSheet) -> dict[str, Any]:
     parts = []
     for placed in laid.placed:
         outline = placed.outline_mm()
-        middle = placed.polygon().representative_point()
+        polygon = placed.polygon()
+        middle = polygon.representative_point()
         parts.append(
             {
                 "title": placed.part.title,
@@ -52,6 +53,7 @@ def _told(laid: LaidSheet) -> dict[str, Any]:
                 "pinned": placed.pinned,
                 "outline": outline.round(2).tolist(),
                 "middle": [round(middle.x, 1), round(middle.y, 1)],
+                "room": round(polygon.exterior.distance(middle), 1),
             }
         )
     return {

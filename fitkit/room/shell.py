@@ -55,7 +55,7 @@ def add_pages(app: FastAPI, session: RoomSession) -> Mapping[str, int]:
         with box("fk-head", "header"):
             words("Fitting room", classes="fk-job")
             _looks(request)
-        with box("fk-stop", "main"):
+        with box("fk-stop"):
             build_front(page)
 
     limits: dict[str, int] = {}
@@ -85,7 +85,7 @@ def _add_stop(session: RoomSession, stop: Stop) -> None:
             _all_jobs()
             _looks(request)
         page.live(lambda: _course(session, stop), of=lambda: (session.revision, session.going))
-        with box("fk-stop", "main") as work:
+        with box("fk-stop") as work:
             work._props["id"] = "work"
             page.live(lambda: _stop_head(page, stop))
             build(page)

@@ -9,14 +9,22 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-__all__ = ["browser_path", "launched_browser", "open_room_of", "spot", "watched_page"]
+__all__ = [
+    "at_rest",
+    "browser_path",
+    "launched_browser",
+    "open_room_of",
+    "spot",
+    "waits_until",
+    "watched_page",
+]
 
 # A browser without a graphics card or a network of its own, in a container too.
 _FLAGS = [
@@ -50,6 +58,18 @@ _SPOT = """async (point) => {
     now = next;
   }
   return now;
+}"""
+
+# How many frames the view has drawn, once it drew none while the page could have drawn thirty.
+_AT_REST = """async () => {
+  const { view } = document.querySelector(".fk-view");
+  let [still, drawn] = [0, -1];
+  while (still < 30) {
+    await new Promise(requestAnimationFrame);
+    still = view.frames === drawn ? still + 1 : 0;
+    drawn = view.frames;
+  }
+  return drawn;
 }"""
 
 
@@ -128,3 +148,18 @@ def spot(page: Any, point: tuple[float, float, float]) -> tuple[float, float]:
     """Return where on the screen a point (3,) mm of the view's scene is, once it stays there."""
     x, y = page.evaluate(_SPOT, list(point))
     return x, y
+
+
+def at_rest(page: Any) -> int:
+    """Return how many frames the view has drawn once it has drawn none for a while."""
+    frames: int = page.evaluate(_AT_REST)
+    return frames
+
+
+def waits_until(page: Any, holds: Callable[[], bool]) -> None:
+    """Wait until something outside the page holds."""
+    for _ in range(1200):
+        if holds():
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError("it did not come about")

@@ -14,7 +14,7 @@ from typing import Any
 from PIL import Image
 
 from fitkit.room.stops import STOPS
-from tests.room.browser import launched_browser, open_room_of, watched_page
+from tests.room.browser import at_rest, launched_browser, open_room_of, watched_page
 
 GALLERY = Path(__file__).parents[2] / "docs" / "gallery" / "room"
 SIZES = {
@@ -39,14 +39,24 @@ def main(job: Path) -> None:
                 with watched_page(browser, address, viewport=size, color_scheme=looks) as page:
                     page.wait_for_load_state("networkidle")
                     page.goto(page.here)
-                    page.wait_for_timeout(1500)
+                    page.get_by_role("heading", name="Jobs").wait_for()
                     _keep(page, f"jobs-{device}-{looks}")
                     for stop in STOPS:
                         page.goto(f"{page.here}/{stop.name}")
                         page.wait_for_load_state("networkidle")
                         page.wait_for_function(_SHOWN, timeout=120_000)
-                        page.wait_for_timeout(2500)
+                        if stop.name == "lines":
+                            _choose_a_patch(page)
+                        if page.locator(".fk-view").count():
+                            at_rest(page)
                         _keep(page, f"{stop.name}-{device}-{looks}")
+
+
+def _choose_a_patch(page: Any) -> None:
+    """Show how a patch is told, with what is fitted to it; its plates are cut by then."""
+    page.locator(".fk-choose[data-key^='patch ']").first.click()
+    page.get_by_role("heading", name="Fitted to it").wait_for()
+    page.get_by_role("button", name="Front", exact=True).click()
 
 
 def _keep(page: Any, name: str) -> None:

@@ -19,7 +19,14 @@ from fitkit.job.job_folder import open_job
 from fitkit.job.made_from import FileDigests
 from fitkit.workflow.edit_job import add_row, list_rows, remove_row
 from tests.patch.upright import cylinder_form
-from tests.room.browser import launched_browser, open_room_of, spot, watched_page
+from tests.room.browser import (
+    at_rest,
+    launched_browser,
+    open_room_of,
+    spot,
+    waits_until,
+    watched_page,
+)
 
 pytestmark = pytest.mark.slow
 
@@ -173,10 +180,10 @@ def test_turning_the_body_is_no_click(page: Any, folder: Path) -> None:
     page.mouse.move(x, y, steps=4)
     page.mouse.move(x + 40, y + 5, steps=4)
     page.mouse.up()
-    page.wait_for_timeout(300)
-    now = state(page)
-    assert now["eye"] != eye
-    assert "first" not in now["discs"]
+    assert state(page)["eye"] != eye
+    take(page, "Name a patch", "Click inside")  # what was done before has been heard by then
+    take(page, "Draw a line", "where the line begins")
+    assert "first" not in state(page)["discs"]
     assert (folder / "job.toml").read_text(encoding="utf-8") == TEXT
 
 
@@ -215,14 +222,6 @@ def test_a_place_is_dragged(page: Any, folder: Path) -> None:
     page.wait_for_function(f"() => Math.abs({VIEW}.state().discs['place 2'].at[2] - 340) < 4")
     waits_until(page, lambda: lines(folder) == ["low", "high", "line"])
     waits_until(page, lambda: list_rows(folder, "line")[2]["points"][1]["height_mm"] > 335)
-
-
-def waits_until(page: Any, holds: Any) -> None:
-    for _ in range(200):
-        if holds():
-            return
-        page.wait_for_timeout(50)
-    raise AssertionError("it did not come about")
 
 
 def test_everything_goes_by_keyboard(page: Any, folder: Path) -> None:
@@ -302,10 +301,11 @@ def test_a_second_tab_and_a_reload_show_the_same(
 
 def test_it_draws_only_when_something_changed(page: Any) -> None:
     page.mouse.move(5, 5)
-    page.wait_for_timeout(1000)
-    frames = state(page)["frames"]
-    page.wait_for_timeout(1500)
-    assert state(page)["frames"] == frames
+    page.wait_for_function(f"() => {VIEW}.state().meshes.body?.triangles > 50")
+    frames = at_rest(page)
+    assert at_rest(page) == frames
+    page.mouse.move(*spot(page, MIDDLE))  # the ring under the pointer is drawn
+    page.wait_for_function(f"() => {VIEW}.frames > {frames}")
 
 
 def test_a_press_and_typing_go_on_while_the_page_is_built_anew(page: Any, folder: Path) -> None:
