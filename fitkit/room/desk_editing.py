@@ -80,16 +80,24 @@ class Editing:
         add = partial(add_rows, self._desk.session.job(), "patch", [row])
         await self.edit(add, then_choose=Chosen("patch", row["name"]))
 
-    async def tell_row(self, section: Section, name: str, values: Mapping[str, Any]) -> None:
-        """Set values of a patch, or of what is fitted to one; None takes one out."""
-        was = self._desk.now.row(section, name) or {}
-        told = {key: value for key, value in values.items() if value is not None}
-        gone = [key for key, value in values.items() if value is None and key in was]
-        if told or gone:
-            job, whole = self._desk.session.job(), section != "patch"
-            await self.edit(
-                partial(change_row, job, section, name, told, without=gone, whole=whole)
-            )
+    async def tell_row(
+        self, section: Section, name: str, values: Callable[[], Mapping[str, Any]]
+    ) -> None:
+        """Set values of a patch, or of what is fitted to one; None takes one out.
+
+        They are asked for once what was begun before is done, to be told of the row as it is then.
+        """
+        desk = self._desk
+        async with desk.turn:
+            was, now = desk.now.row(section, name) or {}, values()
+            told = {key: value for key, value in now.items() if value is not None}
+            gone = [key for key, value in now.items() if value is None and key in was]
+            if not told and not gone:
+                return
+            job, whole = desk.session.job(), section != "patch"
+            change = partial(change_row, job, section, name, told, without=gone, whole=whole)
+            await self._make(change)
+        await desk.cut()
 
     # -- either --------------------------------------------------------------------------
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from fitkit.errors import FitkitError
@@ -118,9 +118,12 @@ class Pointing:
             if mine == self._drags:  # not let go meanwhile
                 desk.show(held=None if picked is None else (number, picked.meant_mm))
             return
-        _, row = now.chosen_fitting
+        chosen, place = now.chosen, place_of(now.lines, picked)
+
+        def moved() -> Mapping[str, Any]:
+            return with_place(desk.now.row(chosen.section, chosen.name) or {}, number, place)
+
         try:
-            values = with_place(row, number, place_of(now.lines, picked))
-            await desk.editing.tell_row(now.chosen.section, now.chosen.name, values)
+            await desk.editing.tell_row(chosen.section, chosen.name, moved)
         finally:
             desk.show(held=None)

@@ -310,7 +310,7 @@ def _put_by_hand(fields: RowFields) -> None:
 
 
 async def _told(fields: RowFields, values: Row) -> None:
-    await fields.desk.editing.tell_row("pivot", fields.name, values)
+    await fields.desk.editing.tell_row("pivot", fields.name, lambda: values)
 
 
 def _hardware(fields: RowFields) -> None:

@@ -76,7 +76,9 @@ class RowFields:
         editing = self.desk.editing
         if self._section == "line":
             return self.acts(lambda text: editing.tell_line(self.name, values(text)))
-        return self.acts(lambda text: editing.tell_row(self._section, self.name, values(text)))
+        return self.acts(
+            lambda text: editing.tell_row(self._section, self.name, lambda: values(text))
+        )
 
     def acts(self, act: Callable[[Any], Awaitable[Any]]) -> Callable[[Any], Awaitable[None]]:
         """Return what does something with a typed value, or puts the old one back and says why."""

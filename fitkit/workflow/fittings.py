@@ -92,8 +92,9 @@ def with_place(row: Mapping[str, Any], number: int, place: Mapping[str, Any]) ->
     if isinstance(row.get("at"), Mapping):
         return {"at": dict(place)}
     places = fitting_places(row)
-    places[number - 1] = dict(place)
-    return {"at": places}
+    if number <= len(places):
+        places[number - 1] = dict(place)
+    return {"at": places or None}
 
 
 def emblem_files(folder: Path | str) -> tuple[str, ...]:

@@ -41,6 +41,11 @@ def named(within: Element, name: str) -> Element:
     return found[0]
 
 
+def offered(within: Element, name: str) -> bool:
+    """Whether something of a name can be pressed or filled in."""
+    return any(name in _names(one) for one in within.descendants())
+
+
 def press(within: Element, name: str) -> None:
     """Press a button."""
     _tell(named(within, name), [])
