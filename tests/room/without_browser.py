@@ -70,17 +70,6 @@ async def come_about(holds: Callable[[], bool]) -> None:
     raise AssertionError("it did not come about")
 
 
-async def offered(page: RoomPage, within: Element, name: str) -> Element:
-    """Return the element of a name as soon as the page has it."""
-
-    def there() -> bool:
-        page._look()
-        return any(name in _names(one) for one in within.descendants())
-
-    await come_about(there)
-    return named(within, name)
-
-
 def _tell(element: Element, args: Any) -> None:
     (listener,) = element._event_listeners.values()
     element.client.handle_event({"id": element.id, "listener_id": listener.id, "args": args})
