@@ -100,11 +100,12 @@ def wrapped(text: str, height_mm: float, width_mm: float) -> list[str]:
 
     A number stays with its unit. A single word that is wider stands alone, shortened.
     """
+    widest = width_mm / em_mm(height_mm)
     lines: list[str] = []
     line = ""
-    for word in _BREAKS.split(text.strip()):
-        longer = f"{line} {word}".strip()
-        if line and text_width_mm(longer, height_mm) > width_mm:
+    for word in _words(text):
+        longer = f"{line} {word}" if line else word
+        if line and _width_per_em(longer) > widest:
             lines.append(line)
             line = word
         else:
@@ -112,6 +113,11 @@ def wrapped(text: str, height_mm: float, width_mm: float) -> list[str]:
     if line:
         lines.append(line)
     return [shortened(one, height_mm, width_mm) for one in lines]
+
+
+@lru_cache(maxsize=2048)
+def _words(text: str) -> tuple[str, ...]:
+    return tuple(_BREAKS.split(text.strip()))
 
 
 def shortened(text: str, height_mm: float, width_mm: float) -> str:

@@ -82,9 +82,7 @@ def cut_outline(
         before = i - 1
         if turned[before] or turned[i]:
             continue
-        corner = _corner(edges[before].points_mm, widths_mm[before], edge.points_mm, widths_mm[i])
-        if corner is not None:
-            strips.append(corner)
+        strips += _corner(edges[before].points_mm, widths_mm[before], edge.points_mm, widths_mm[i])
     # A mitred strip's corners are computed ones: without a grid its seam with the blank leaves
     # gaps and spikes of the last digit.
     whole = shapely.union_all([own, *strips], grid_size=_GRID_MM if any(turned) else None)
@@ -117,26 +115,19 @@ def _normals(points: Floats) -> Floats:
 def _strip(points: Floats, width: float) -> list[shapely.Polygon]:
     """Return the strip as one quadrilateral a step and one wedge an outward turn."""
     normals = _normals(points)
-    parts = [
-        shapely.Polygon([a, b, b + width * n, a + width * n])
-        for a, b, n in zip(points[:-1], points[1:], normals, strict=True)
-        if np.any(a != b)
-    ]
-    for corner, before, after in zip(points[1:-1], normals[:-1], normals[1:], strict=True):
-        wedge = _wedge(corner, before, width, after, width)
-        if wedge is not None:
-            parts.append(wedge)
-    return parts
+    out = width * normals
+    corners = np.stack([points[:-1], points[1:], points[1:] + out, points[:-1] + out], axis=1)
+    steps = shapely.polygons(corners[np.any(points[:-1] != points[1:], axis=1)])
+    return [*steps, *_wedges(points[1:-1], normals[:-1], width, normals[1:], width)]
 
 
 def _corner(
     before: Floats, width_before: float, after: Floats, width_after: float
-) -> shapely.Polygon | None:
+) -> Sequence[shapely.Polygon]:
     if width_before <= 0 or width_after <= 0:
-        return None
-    return _wedge(
-        after[0], _normals(before[-2:])[0], width_before, _normals(after[:2])[0], width_after
-    )
+        return []
+    ends = _normals(before[-2:]), width_before, _normals(after[:2]), width_after
+    return _wedges(after[:1], *ends)
 
 
 def _mitre(before: Floats, edge: Floats, width: float, *, start: bool = True) -> shapely.Polygon:
@@ -171,19 +162,27 @@ def _step(points: Floats) -> Floats:
     return unit
 
 
-def _wedge(at: Floats, n1: Floats, w1: float, n2: Floats, w2: float) -> shapely.Polygon | None:
-    """Return what fills the gap between two strips where the outline turns left, if it does."""
-    turn = float(n1[0] * n2[1] - n1[1] * n2[0])
-    straight = float(n1 @ n2)
-    if turn <= 0 and straight > -1 + 1e-9:
-        return None
-    ends = [at, at + w1 * n1, at + w2 * n2]
-    if abs(turn) > 1e-6:
-        tip = np.linalg.solve(np.array([n1, n2]), np.array([w1, w2]))
-        if np.linalg.norm(tip) <= _MITRE_LIMIT * max(w1, w2):
-            ends.insert(2, at + tip)
-    wedge = shapely.Polygon(ends)
-    return wedge if wedge.is_valid and wedge.area > 0 else None
+def _wedges(at: Floats, n1: Floats, w1: float, n2: Floats, w2: float) -> Sequence[shapely.Polygon]:
+    """Return what fills the gaps between two strips at corners where the outline turns left.
+
+    Parameters
+    ----------
+    at, n1, n2
+        (N, 2) float: the corners, mm, and the unit normals of the steps before and after them.
+    w1, w2
+        Widths of the strips before and after, mm.
+    """
+    turn = n1[:, 0] * n2[:, 1] - n1[:, 1] * n2[:, 0]
+    gaping = (turn > 0.0) | (np.einsum("ni,ni->n", n1, n2) <= -1.0 + 1e-9)
+    at, n1, n2, turn = at[gaping], n1[gaping], n2[gaping], turn[gaping]
+    sharp = np.abs(turn) > 1e-6
+    # The common tip lies on both strips' far sides.
+    tip = np.column_stack([w1 * n2[:, 1] - w2 * n1[:, 1], w2 * n1[:, 0] - w1 * n2[:, 0]])
+    tip /= np.where(sharp, turn, 1.0)[:, None]
+    tipped = sharp & (np.linalg.norm(tip, axis=1) <= _MITRE_LIMIT * max(w1, w2))
+    ends = np.stack([at, at + w1 * n1, at + tip, at + w2 * n2], axis=1)
+    wedges = [*shapely.polygons(ends[tipped]), *shapely.polygons(ends[~tipped][:, [0, 1, 3]])]
+    return [one for one in wedges if one.is_valid and one.area > 0]
 
 
 def _without_doubles(ring: Floats) -> Floats:
