@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import TYPE_CHECKING, Any, get_args
 
+from nicegui import ui
+
 from fitkit.errors import InputError
 from fitkit.holding.fastener_design import FastenerKind, Load
 from fitkit.holding.strap_design import Closing
@@ -13,6 +15,8 @@ from fitkit.materials.rivet import rivets
 from fitkit.materials.sheet_material import sheet_materials
 from fitkit.room.design_desk import DesignDesk
 from fitkit.room.design_state import Chosen
+from fitkit.room.drop_area import DropArea
+from fitkit.room.emblem_routes import EMBLEM_ADDRESS
 from fitkit.room.form_fields import choice, tick
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, field, words
@@ -93,6 +97,27 @@ def fittings_card(desk: DesignDesk, do: Do, patch: str) -> None:
         # Built anew with each, so that it asks again.
         made = choice("Add to it", "", added, kinds)
         made._props["data-key"] = f"add to {patch} beside {len(found)}"
+        _emblem_to_drop(desk, do, patch)
+
+
+def _emblem_to_drop(desk: DesignDesk, do: Do, patch: str) -> None:
+    """Offer a place where an emblem's file is dropped, to be laid on a patch."""
+
+    def sent(taken: int, refused: list[str]) -> None:
+        for text in refused[:3]:
+            ui.notify(text, type="negative", multi_line=True, timeout=12000)
+        if taken:
+            do(_add, desk, "artwork", patch)
+
+    with box("fk-notes", "details"):
+        words("An emblem from a file", "summary")
+        DropArea(
+            EMBLEM_ADDRESS,
+            accept=".svg,.png,.jpg,.jpeg",
+            files_words="Choose a drawing",
+            idle="or drop it here: SVG, PNG, JPEG",
+            sent=sent,
+        )
 
 
 async def _add(desk: DesignDesk, kind: FittingKind, patch: str) -> None:

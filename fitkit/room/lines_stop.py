@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +15,7 @@ from fitkit.room.design_desk import DesignDesk, desk_of
 from fitkit.room.design_lists import line_list, patch_list
 from fitkit.room.design_shown import show_design
 from fitkit.room.design_state import Tool
+from fitkit.room.emblem_routes import add_emblem_routes
 from fitkit.room.fitting_panel import fitting_panel
 from fitkit.room.form_fields import tick
 from fitkit.room.line_panel import line_panel
@@ -46,10 +47,11 @@ _MISSED = "That was beside the body. "
 _LOOKS = ("front", "back", "left", "right")
 
 
-def add_routes(app: FastAPI, session: RoomSession) -> None:  # noqa: ARG001  every stop's signature
-    """Add the view of the body, for the other stops too."""
+def add_routes(app: FastAPI, session: RoomSession) -> Mapping[str, int]:
+    """Add the view of the body, for the other stops too, and the address that emblems come to."""
     ui.add_css(Path(__file__).with_name("lines_stop.css"), shared=True)
     add_viewer(app)
+    return add_emblem_routes(app, session)
 
 
 def build(page: RoomPage) -> None:

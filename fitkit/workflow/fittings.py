@@ -98,9 +98,10 @@ def with_place(row: Mapping[str, Any], number: int, place: Mapping[str, Any]) ->
 
 
 def emblem_files(folder: Path | str) -> tuple[str, ...]:
-    """Return the drawings and pictures that lie in the job folder, to be emblems."""
-    found = (path for path in Path(folder).iterdir() if path.suffix.lower() in _EMBLEMS)
-    return tuple(sorted(path.name for path in found if path.is_file()))
+    """Return the drawings and pictures that lie in the job folder, the newest first."""
+    found = [path for path in Path(folder).iterdir() if path.suffix.lower() in _EMBLEMS]
+    newest = sorted(found, key=lambda path: (-path.stat().st_mtime_ns, path.name))
+    return tuple(path.name for path in newest if path.is_file())
 
 
 def new_fitting(
@@ -141,7 +142,7 @@ def new_fitting(
         if not files:
             raise InputError(
                 "No drawing or picture lies in the job folder.",
-                f"Put the emblem, SVG or a picture, into {view.lines.job.folder}; then add it.",
+                "Drop one below, SVG or a picture, or put it into the job folder.",
             )
         return {"name": name, "on": patch, "at": _place(view, here.label_mm), "file": files[0],
                 "width_mm": _EMBLEM_MM}  # fmt: skip
