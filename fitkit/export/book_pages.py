@@ -8,6 +8,7 @@ from typing import Any
 
 from reportlab.platypus import KeepTogether, PageBreak, Spacer, Table
 
+from fitkit.export.book_holding import HOLDING_TITLE, holding_pages
 from fitkit.export.book_marks import MM, GreyPicture, PageDrawing, PlatesPicture, RangeBars
 from fitkit.export.book_part_page import part_page
 from fitkit.export.book_scene import PlatesView
@@ -71,6 +72,8 @@ def book_sections(
         number = part.template.number
         page = part_page(part, in_place[number], width, height)
         sections.append(Section(f"{number}  {part.template.title}", page))
+    if book.holding is not None or book.soft:
+        sections.append(Section(HOLDING_TITLE, holding_pages(book, width, height)))
     sections += [
         Section("Putting it together", _assembly(book, width)),
         Section("First fitting", _fitting(book, width)),

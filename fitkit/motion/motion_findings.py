@@ -120,7 +120,15 @@ def _stopped(one: Swept, worn: _Worn) -> Finding:
     where = edge_words(plates[plate].mesh, plates[plate].side, first.at_mm)
     angle, wanted = np.degrees(one.free_rad), np.degrees(asked.angle_rad(1.0))
     meets = "presses into the body" if other == BODY else f"meets the {other}"
-    fold = fold_words(worn.joints[asked.lead.joint], asked.lead, first.at_mm)
+    fold = next(
+        (
+            words
+            for movement, _ in asked.movements
+            if _parts(movement.joint, plates[plate], plates.get(other))
+            and (words := fold_words(worn.joints[movement.joint], movement, first.at_mm))
+        ),
+        "",
+    )
     narrow = f", for there is not enough gap {fold}" if fold else ""
     others = len({(c.plate, c.other) for c in one.contacts}) - 1
     more = f"; {others} more {'pair' if others == 1 else 'pairs'} further on" if others else ""
@@ -138,6 +146,11 @@ def _stopped(one: Swept, worn: _Worn) -> Finding:
         float(wanted),
         "°",
     )
+
+
+def _parts(joint: str, plate: RidingPlate, other: RidingPlate | None) -> bool:
+    """Tell whether a joint moves a plate against another one, or against the body beside it."""
+    return other is None or plate.shares.get(joint, 0.0) != other.shares.get(joint, 0.0)
 
 
 def _remedy(helping: Sequence[Trim], after: Swept | None, plates: Mapping[str, RidingPlate]) -> str:

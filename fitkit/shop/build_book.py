@@ -32,11 +32,13 @@ from fitkit.template.rivet_joint import RivetHoles
 from fitkit.template.template import Template
 
 __all__ = [
+    "BookHolding",
     "BookMeasure",
     "BookMotion",
     "BookRange",
     "BookSheets",
     "BuildBook",
+    "HoldingRow",
     "PartPage",
     "build_book",
 ]
@@ -114,6 +116,23 @@ class BookMotion:
     pictures: tuple[tuple[str, bytes], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class HoldingRow:
+    """A strap, pad, soft piece or fastener: its name, what it is, and in words how it is set."""
+
+    name: str
+    what: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class BookHolding:
+    """What holds, lines and joins the plates: a row each, and the straps on the wearer as PNG."""
+
+    rows: tuple[HoldingRow, ...]
+    picture: bytes | None = None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class BuildBook:
     """Everything in the book but pictures of the body.
@@ -136,6 +155,10 @@ class BuildBook:
         What was noticed in gathering.
     sheets, motion
         How the parts lie on the stock and how the plates move, where those steps have been made.
+    holding
+        What holds, lines and joins the plates, where there is any.
+    soft
+        Templates of its pieces, which have no page of their own.
     """
 
     job: str
@@ -150,6 +173,8 @@ class BuildBook:
     findings: tuple[Finding, ...]
     sheets: BookSheets | None = None
     motion: BookMotion | None = None
+    holding: BookHolding | None = None
+    soft: tuple[Template, ...] = ()
 
     @property
     def mass_kg(self) -> float:
@@ -181,6 +206,7 @@ def build_book(
     measures: Sequence[BookMeasure] = (),
     sheets: BookSheets | None = None,
     motion: BookMotion | None = None,
+    holding: BookHolding | None = None,
     progress: Callable[[float, str], None] | None = None,
 ) -> BuildBook:
     """Return the book's content.
@@ -268,6 +294,8 @@ def build_book(
         (*found, *findings),
         sheets,
         motion,
+        holding,
+        tuple(one for one in templates if one.number >= number),
     )
 
 

@@ -59,6 +59,8 @@ def make_templates(
     twin_art_mm: Sequence[Floats] = (),
     seats: Sequence[FlatSeat] = (),
     twin_seats: Sequence[FlatSeat] = (),
+    trims: Sequence[NamedLine] = (),
+    trim_words: str = "",
 ) -> tuple[Template, ...]:
     """Return the template of a blank; for a paired design the mirrored twin's as well.
 
@@ -80,6 +82,8 @@ def make_templates(
         Lines of emblems on the flat, (N, 2) mm each, and those that the twin bears mirrored.
     seats, twin_seats
         What is fastened to it, and what the twin bears mirrored.
+    trims, trim_words
+        Lines on the flat along which the maker may cut more off, and what that is for.
 
     Returns
     -------
@@ -90,6 +94,8 @@ def make_templates(
     design = flat.design
     blank = blank_edges(flat, correction)
     part = _part_of(flat, blank, correction, rivets, numbers)
+    offered = [NamedLine(line.name, blank.on_paper(line.points_mm)) for line in trims]
+    part = replace(part, inner_lines=(*part.inner_lines, *offered))
     noticed = (
         *flat.findings,
         *blank.outline.findings,
@@ -117,6 +123,7 @@ def make_templates(
             if twin
             else [seat.words for seat in seats]
         )
+        told += [mirrored_name(trim_words) if twin else trim_words]
         block = _block(flat, name, side, number + twin, forming, whose, rivets, told)
         title = f"{number + twin} {part_title(name, side)}"
         drawing, findings = part_drawing(one, block, name=title, way=way, number=number + twin)

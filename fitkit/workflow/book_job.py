@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitkit.findings import Finding, Severity
+from fitkit.workflow.book_holding import book_holding
 from fitkit.workflow.run_step import Made, run_step
 from fitkit.workflow.step_report import Progress, StepReport, part_of
 
@@ -144,6 +145,7 @@ def _content(job: Job, body: Body, digests: FileDigests, progress: Progress | No
         measures=_measures(job, body) if settings.book.measures else (),
         sheets=_sheets(job) if _holds(job, "sheets", digests) else None,
         motion=_motion(job) if _holds(job, "motion", digests) else None,
+        holding=book_holding(job),
         progress=progress,
     )
 

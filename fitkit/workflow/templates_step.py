@@ -40,6 +40,7 @@ def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Mad
     from fitkit.workflow.fasteners import chosen_findings, laid_fasteners, reach_findings
     from fitkit.workflow.seats import moving_seats, seats_on
     from fitkit.workflow.straps import laid_straps
+    from fitkit.workflow.trim_offers import offered_trims, trims_on
 
     files: dict[str, bytes] = {}
     findings: list[Finding] = []
@@ -59,12 +60,14 @@ def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Mad
     fastened = [seat for strap in straps for seat in strap.seats]
     fastened += [*(seat for one in fasteners for seat in one.seats), *moving]
     seats = {flat.design.name: seats_on(flat, fastened) for flat in flats}
+    offered = offered_trims(job, digests)
     every: list[Template] = []
     for index, design in enumerate(designs):
         if progress is not None:
             progress(index / len(designs), f"drawing the template of '{design.name}'")
         art, twin_art, remarks = artwork_on(job, flats[index])
         findings += remarks
+        trims, trim_words = trims_on(flats[index], offered)
         every += make_templates(
             flats[index],
             number=numbers[design.name],
@@ -78,6 +81,8 @@ def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Mad
             twin_art_mm=twin_art,
             seats=seats[design.name].drawn,
             twin_seats=seats[design.name].twin,
+            trims=trims,
+            trim_words=trim_words,
         )
     if job.settings.attachment:
         from fitkit.workflow.attachments import attachment_drawings
