@@ -32,6 +32,8 @@ _FAR_MM = 20.0
 _NEAR_MM = 8.0
 _ROUNDS = 4
 _SMOOTHINGS = 4
+# The tightest inward round of a trim line.
+_DISC_MM = 12.0
 # How far beyond a mesh's corner a cut goes at least.
 _CORNER_MM = 0.1
 _MOST_SHARE = 0.4
@@ -313,24 +315,34 @@ def _cut(
 def _outside_mm(mesh: TriangleMesh, lost: Bools, margin_mm: float) -> Floats:
     """(V,) float mm: how far each vertex lies outside lost places and the margin about them.
 
-    What is touched ends within half a look of the middle between touched and spared places. Evened
-    out outwards, so that a snip can follow the line. A spot smaller than the mesh's triangles takes
-    the corner nearest to it along.
+    What is touched ends midway between touched and spared places; half a look to either side is
+    taken along. Where a disc rolled along the line on the plate does not reach, the plate goes too,
+    and the line is evened out outwards, so that a snip can follow it. A spot smaller than the
+    mesh's triangles takes the corner nearest to it along.
     """
     fine = _fine_places(mesh).places_mm
-    touched = fine[lost]
-    spared = fine[~lost]
-    near = _about(mesh.vertices, touched, _FAR_MM)
-    beside = spared[_about(spared, touched, _FAR_MM)]
+    touched, spared = fine[lost], fine[~lost]
+    reach_mm = _FAR_MM + margin_mm
+    near = _about(mesh.vertices, touched, reach_mm)
+    beside = spared[_about(spared, touched, reach_mm)]
+    if len(beside) == 0:
+        return np.full(len(mesh.vertices), -_CORNER_MM)
+    on_touched, on_beside = cKDTree(touched), cKDTree(beside)
 
-    def off_mm(places: Floats) -> Floats:
-        off = cKDTree(places).query(mesh.vertices[near], distance_upper_bound=_FAR_MM)[0]
-        capped: Floats = np.minimum(off, _FAR_MM)
-        return capped
+    def apart_mm(places: Floats) -> Floats:
+        outside = _capped(on_touched, places, reach_mm)
+        inside: Floats = outside - _capped(on_beside, places, reach_mm)
+        return inside - margin_mm - _FINE_MM
 
-    apart = np.full(len(mesh.vertices), _FAR_MM)
-    inside = off_mm(beside) if len(beside) else _FAR_MM
-    apart[near] = 0.5 * (off_mm(touched) - inside) - margin_mm - 0.5 * _FINE_MM
+    apart = np.full(len(mesh.vertices), _FAR_MM - _FINE_MM)
+    apart[near] = apart_mm(mesh.vertices[near])
+    middles = beside[apart_mm(beside) >= _DISC_MM]
+    if len(middles):
+        # The places are a look apart, so the disc's middle may be that much farther off.
+        rolled = _DISC_MM + _FINE_MM - _capped(cKDTree(middles), mesh.vertices[near], reach_mm)
+        # Beyond what a disc amid the known places covers nothing says that the plate should go.
+        known = apart[near] < _DISC_MM
+        apart[near] = np.where(known, np.minimum(apart[near], rolled), apart[near])
     links = vertex_adjacency(mesh).tocsr()
     mean = np.maximum(np.asarray(links.sum(axis=1)).ravel(), 1.0)
     even = apart
@@ -338,6 +350,12 @@ def _outside_mm(mesh: TriangleMesh, lost: Bools, margin_mm: float) -> Floats:
         even = 0.5 * even + 0.5 * (links @ even) / mean
     outside: Floats = np.minimum(even, apart)
     return outside - max(float(outside.min()) + _CORNER_MM, 0.0)
+
+
+def _capped(places: cKDTree, points: Floats, most_mm: float) -> Floats:
+    """(N,) float mm: how far each point is from the nearest place, no more than the most."""
+    off: Floats = np.minimum(places.query(points, distance_upper_bound=most_mm)[0], most_mm)
+    return off
 
 
 def _trim(
