@@ -5,12 +5,14 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from fitkit.body.joints import Joint
+from fitkit.geometry.arrays import Floats
 from fitkit.job.plain_json import json_bytes
 from fitkit.job.result_reading import read_result_json, reading_result
 from fitkit.motion.lames import LameFastening
@@ -23,15 +25,30 @@ from fitkit.motion.trim import Trim
 __all__ = [
     "MOTION_FILE",
     "TRIMS_PICTURE",
+    "TrimOffer",
     "motion_files",
     "read_lames",
     "read_motion",
     "read_pivots",
+    "read_trims",
 ]
 
 MOTION_FILE = "motion.json"
 TRIMS_PICTURE = "trims.png"
 _FORMAT = 1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TrimOffer:
+    """A trim as the file tells it: its patch, how wide at most, what it frees, and its lines.
+
+    ``lines_mm`` (N, 3) float mm each, on the patch as drawn.
+    """
+
+    patch: str
+    width_mm: float
+    frees: tuple[str, ...]
+    lines_mm: tuple[Floats, ...]
 
 
 def motion_files(
@@ -163,6 +180,27 @@ def read_lames(folder: Path) -> tuple[LameFastening, ...]:
                 float(row["gap_mm"]),
             )
             for row in values["lames"]
+        )
+
+
+def read_trims(folder: Path) -> tuple[TrimOffer, ...]:
+    """Return the trims that were offered.
+
+    Raises
+    ------
+    JobError
+        When the file is missing or damaged.
+    """
+    values = read_motion(folder)
+    with reading_result(folder, MOTION_FILE):
+        return tuple(
+            TrimOffer(
+                row["patch"],
+                float(row["width_mm"]),
+                tuple(row["frees"]),
+                tuple(np.array(line, dtype=np.float64) for line in row["lines_mm"]),
+            )
+            for row in values["trims"]
         )
 
 

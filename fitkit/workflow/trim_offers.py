@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from fitkit.geometry.arrays import Floats
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
+    from fitkit.job.motion_files import TrimOffer
     from fitkit.template.part import NamedLine
 
 __all__ = ["offered_trims", "trims_on"]
@@ -23,40 +24,34 @@ _SIDES = ("left", "right")
 _TOLD = 3
 
 
-def offered_trims(job: Job, digests: FileDigests) -> dict[str, dict[str, Any]]:
-    """Return the trims of the last sweep by their patch, as told in its file; none of a stale one.
+def offered_trims(job: Job, digests: FileDigests) -> dict[str, TrimOffer]:
+    """Return the trims of the last sweep by their patch; none of a stale one.
 
     Raises
     ------
     JobError
         When the motion's file is damaged.
     """
-    from fitkit.job.motion_files import read_motion
+    from fitkit.job.motion_files import read_trims
 
     if job.state("motion", digests).state != "fresh":
         return {}
-    return {row["patch"]: row for row in read_motion(job.result_folder("motion"))["trims"]}
+    return {trim.patch: trim for trim in read_trims(job.result_folder("motion"))}
 
 
-def trims_on(
-    flat: FlatPatch, offered: dict[str, dict[str, Any]]
-) -> tuple[tuple[NamedLine, ...], str]:
+def trims_on(flat: FlatPatch, offered: dict[str, TrimOffer]) -> tuple[tuple[NamedLine, ...], str]:
     """Return a blank's trim lines, and in words what they are for; nothing where none is offered.
 
     A line that crosses a relief cut is parted there.
     """
     from fitkit.template.part import NamedLine
 
-    row = offered.get(flat.design.name)
-    if row is None:
+    trim = offered.get(flat.design.name)
+    if trim is None:
         return (), ""
-    name = f"trim line, {row['width_mm']:.0f} mm"
-    lines = [
-        NamedLine(name, run)
-        for line in row["lines_mm"]
-        for run in _laid(flat, np.array(line, dtype=np.float64))
-    ]
-    return tuple(lines), f"trim line: cut there for {_movements(row['frees'])}"
+    name = f"trim line, {trim.width_mm:.0f} mm"
+    lines = [NamedLine(name, run) for line in trim.lines_mm for run in _laid(flat, line)]
+    return tuple(lines), f"trim line: cut there for {_movements(trim.frees)}"
 
 
 def _movements(frees: Sequence[str]) -> str:

@@ -24,7 +24,15 @@ from fitkit.sheets.nesting import LaidSheet, Nesting, NestRules, PlacedPart
 from fitkit.sheets.part_to_place import parts_to_place
 from fitkit.sheets.stock_sheet import StockSheet
 from fitkit.shop.blank_view import blank_view
-from fitkit.shop.build_book import BookMeasure, BookMotion, BookRange, BookSheets, build_book
+from fitkit.shop.build_book import (
+    BookHolding,
+    BookMeasure,
+    BookMotion,
+    BookRange,
+    BookSheets,
+    HoldingRow,
+    build_book,
+)
 from fitkit.shop.gauge_section import GaugeSection
 from fitkit.shop.hardware_list import OwnHardware
 from fitkit.template.make_templates import make_templates
@@ -77,9 +85,17 @@ def pages() -> list[tuple[str, np.ndarray]]:
         )
     ]
     told: list[float] = []
+    # A piece that no plate is made of, as a pad's or a strap's.
+    (lining,) = make_templates(
+        rectangle(90.0, 40.0, name="lining", material="foam", thickness_mm=6.0),
+        number=6,
+        job_name="Heron Warden",
+        wearer="Ada",
+    )
+    rows_told = (HoldingRow("lining", "pad", "Glued inside 'belt'."),)
     book = build_book(
         flats,
-        templates,
+        [*templates, lining],
         rows,
         job="Heron Warden",
         wearer="Ada",
@@ -89,6 +105,7 @@ def pages() -> list[tuple[str, np.ndarray]]:
         measures=(BookMeasure("chest", 901.0, 905.0, "within"),),
         sheets=sheets_of(templates),
         motion=motion(),
+        holding=BookHolding(rows_told, motion().pictures[0][1]),
         progress=lambda fraction, _: told.append(fraction),
     )
     body = solids.cylinder(110.0, 300.0, 12.0)
@@ -110,7 +127,13 @@ def test_every_page_is_there_and_numbered(pages: list[tuple[str, np.ndarray]]) -
     starts = ["Heron Warden", "Contents", "The plates", "Apart", "Parts", "Hardware", "Sheets"]
     starts += ["Cautions"]
     starts += ["1 upper, left", "2 upper, right", "3 lower, left", "4 lower, right", "5 belt"]
-    starts += ["Putting it together", "First fitting", "Moving in it", "Measures of Ada"]
+    starts += [
+        "Straps, pads and soft pieces",
+        "Putting it together",
+        "First fitting",
+        "Moving in it",
+        "Measures of Ada",
+    ]
     places = [next(i for i, text in enumerate(texts) if text.startswith(s)) for s in starts]
     assert places == sorted(places)
     assert "The plates, from four sides 3" in texts[1]
@@ -125,6 +148,17 @@ def test_parts_tell_how_they_are_made(pages: list[tuple[str, np.ndarray]]) -> No
     together = next(text for text, _ in pages if text.startswith("Putting it together"))
     assert "before 5 belt goes on" in together
     assert "held by 2 × strap" in together
+
+
+def test_what_holds_and_lines_the_plates_is_told_listed_and_drawn(
+    pages: list[tuple[str, np.ndarray]],
+) -> None:
+    words = next(text for text, _ in pages if text.startswith("Straps, pads"))
+    assert "lining pad Glued inside 'belt'." in words
+    assert "6 lining foam 6 mm 90 × 40" in words
+    assert "6 lining, not to scale" in words
+    # It has no page of its own.
+    assert "6 lining" not in pages[1][0]
 
 
 def test_sheets_and_motion_come_in_where_they_have_been_made(

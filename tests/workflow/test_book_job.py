@@ -106,6 +106,7 @@ def keep_motion(folder: Path) -> None:
                 "contacts": [{"plate": "plate, left"}],
             }
         ],
+        "trims": [],
     }
     told = Finding("motion-stopped", Severity.WARNING, "plate", "It stops the elbow.", "Trim it.")
     job = open_job(folder)

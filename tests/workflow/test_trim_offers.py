@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
 from fitkit.drawing.drawing import Layer
+from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.geometry.arrays import Floats
 from fitkit.job.job_folder import open_job
 from fitkit.job.made_from import FileDigests
+from fitkit.job.motion_files import TrimOffer
 from fitkit.template.make_templates import make_templates
 from fitkit.workflow.motion_job import motion_step
 from fitkit.workflow.trim_offers import offered_trims, trims_on
@@ -19,8 +20,9 @@ from tests.template.parts import rectangle
 from tests.workflow.elbow_job import TEXT, elbow_job
 
 
-def offer(line_mm: Floats, *frees: str) -> dict[str, dict[str, Any]]:
-    return {"plate": {"width_mm": 18.2, "frees": list(frees), "lines_mm": [line_mm.tolist()]}}
+def offer(flat: FlatPatch, line_mm: Floats, *frees: str) -> dict[str, TrimOffer]:
+    name = flat.design.name
+    return {name: TrimOffer(name, 18.2, frees, (line_mm,))}
 
 
 def test_the_line_lies_on_the_template_where_it_is_on_the_plate() -> None:
@@ -29,8 +31,8 @@ def test_the_line_lies_on_the_template_where_it_is_on_the_plate() -> None:
         [flat.flat_mm.sum(axis=1).argmin(), flat.flat_mm.sum(axis=1).argmax()]
     ]
     way = np.linspace(corners[0], corners[1], 12)[2:-2]
-    offered = offer(way, "left knee bend", "right knee bend", "kneel")
-    lines, words = trims_on(flat, {flat.design.name: offered["plate"]})
+    offered = offer(flat, way, "left knee bend", "right knee bend", "kneel")
+    lines, words = trims_on(flat, offered)
     assert words == "trim line: cut there for knee bend, kneel"
     (line,) = lines
     assert line.name == "trim line, 18 mm"
@@ -49,8 +51,7 @@ def test_the_line_lies_on_the_template_where_it_is_on_the_plate() -> None:
 def test_many_movements_are_told_in_short() -> None:
     flat = rectangle(120.0, 80.0)
     many = [f"{side} {what}" for side in ("left", "right") for what in ("a", "b", "c", "d")]
-    offered = offer(flat.form.vertices[:2], *many, "left e")["plate"]
-    words = trims_on(flat, {flat.design.name: offered})[1]
+    words = trims_on(flat, offer(flat, flat.form.vertices[:2], *many, "left e"))[1]
     assert words == "trim line: cut there for a, b, c and 2 more movements"
     assert trims_on(flat, {}) == ((), "")
 
@@ -60,7 +61,7 @@ def test_offers_are_of_the_last_sweep_and_go_stale_with_it(tmp_path: Path) -> No
     assert offered_trims(job, FileDigests(job.folder)) == {}
     motion_step(job, digests=FileDigests(job.folder))
     offered = offered_trims(job, FileDigests(job.folder))
-    assert offered["forearm sleeve"]["frees"] == ["left elbow bend"]
+    assert offered["forearm sleeve"].frees == ("left elbow bend",)
     (tmp_path / "job.toml").write_text(TEXT.replace("110", "100"), encoding="utf-8")
     changed = open_job(tmp_path)
     assert offered_trims(changed, FileDigests(changed.folder)) == {}
