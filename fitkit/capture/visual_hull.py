@@ -111,6 +111,8 @@ def _least_inside(
                     at += width
                     lower = distance_px[at] * (1.0 - fx) + distance_px[at + 1] * fx
                     found = (upper * (1.0 - fy) + lower * fy) * ahead / c[12]
+                    if found >= least[spare]:
+                        continue
                     # keep the smallest few, smallest first
                     for place in range(spare + 1):
                         if found < least[place]:

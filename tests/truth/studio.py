@@ -11,7 +11,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import cv2
@@ -267,11 +267,38 @@ def _undistorted(pixels: Floats, lens: Floats) -> Floats:
     return ways
 
 
+@lru_cache(maxsize=1)
+def _sub_pixel_ways(lens: Lens, supersampling: int) -> Floats:
+    """(H * s, W * s, 2) float: x and y of the directions through the middles of all sub-pixels.
+
+    A walk's photos share their lens.
+    """
+    s = supersampling
+    columns = (np.arange(lens.width_px * s) + 0.5) / s - 0.5
+    lines = (np.arange(lens.height_px * s) + 0.5) / s - 0.5
+    ways = np.empty((len(lines), len(columns), 2))
+    band = max(1, _CHUNK // len(columns))
+    for top in range(0, len(lines), band):
+        u, v = np.meshgrid(columns, lines[top : top + band])
+        found = ray_directions(lens, np.stack([u.ravel(), v.ravel()], axis=1))
+        ways[top : top + band] = found[:, :2].reshape(-1, len(columns), 2)
+    return ways
+
+
+@numba.njit(parallel=True, cache=True)
+def _turned(ways: Floats, rotation: Floats, rays: NDArray[np.float32]) -> None:
+    """Write the directions (x, y, 1), turned, into the last three columns of the rays."""
+    for n in numba.prange(len(ways)):
+        x, y = ways[n, 0], ways[n, 1]
+        for k in range(3):
+            rays[n, 3 + k] = rotation[k, 0] * x + rotation[k, 1] * y + rotation[k, 2]
+
+
 def _linear_picture(scene: Scene, camera: Camera, supersampling: int) -> NDArray[np.float32]:
     """(H * s, W * s, 3) float32: light arriving at each sub-pixel."""
     lens, s = camera.lens, supersampling
-    high, wide = lens.height_px * s, lens.width_px * s
-    columns = (np.arange(wide) + 0.5) / s - 0.5
+    ways = _sub_pixel_ways(lens, s)
+    high, wide = ways.shape[:2]
     poses = [p.world_from_sheet for p in scene.sheets]
     sheet_pose = np.array(
         [[*p.translation_mm[:2], *p.rotation[:2, 0]] for p in poses], dtype=np.float32
@@ -291,13 +318,12 @@ def _linear_picture(scene: Scene, camera: Camera, supersampling: int) -> NDArray
     picture = np.empty((high, wide, 3), dtype=np.float32)
     band = max(1, _CHUNK // wide)
     for top in range(0, high, band):
-        lines = (np.arange(top, min(top + band, high)) + 0.5) / s - 0.5
-        u, v = np.meshgrid(columns, lines)
-        ways = ray_directions(lens, np.stack([u.ravel(), v.ravel()], axis=1))
-        rays = np.empty((len(ways), 6), dtype=np.float32)
-        rays[:, :3], rays[:, 3:] = centre, world_from_camera.turn(ways)
+        part = ways[top : top + band].reshape(-1, 2)
+        rays = np.empty((len(part), 6), dtype=np.float32)
+        rays[:, :3] = centre
+        _turned(part, world_from_camera.rotation, rays)
         hit = scene.caster.cast_rays(o3d.core.Tensor(rays), nthreads=_THREADS)
-        out = np.empty((len(ways), 3), dtype=np.float32)
+        out = np.empty((len(rays), 3), dtype=np.float32)
         colours(
             centre,
             rays[:, 3:],
@@ -315,7 +341,7 @@ def _linear_picture(scene: Scene, camera: Camera, supersampling: int) -> NDArray
             float(CELLS_PER_MM),
             out,
         )
-        picture[top : top + len(lines)] = out.reshape(len(lines), wide, 3)
+        picture[top : top + band] = out.reshape(-1, wide, 3)
     return picture
 
 
@@ -360,16 +386,30 @@ def render_photo(
     u, v = np.meshgrid(np.arange(lens.width_px), np.arange(lens.height_px))
     off = np.hypot(u - lens.centre_x_px, v - lens.centre_y_px)
     shade = 1.0 - vignetting * (off / np.hypot(lens.width_px / 2, lens.height_px / 2)) ** 2
-    value = np.clip(picture * (exposure * shade)[:, :, None], 0.0, None)
-    # a phone's tone curve: encoded as for a screen, shoulders rolled off so that paper keeps detail
-    value = value / (1.0 + 0.28 * value**2)
-    tone = np.clip(value, 0.0, 1.0) ** (1 / 2.2)
-    tone = tone + 0.05 * np.sin(2 * np.pi * (tone - 0.5)) * tone * (1 - tone) * 4
     rng = np.random.default_rng(seed)
-    grain = rng.normal(0.0, noise_grey, (lens.height_px, lens.width_px, 1))
-    tint = rng.normal(0.0, 0.4 * noise_grey, tone.shape)
-    strength = 0.55 + 0.9 * (1 - tone)
-    grey: Bytes = np.clip(tone * 255.0 + (grain + tint) * strength + 0.5, 0, 255).astype(np.uint8)
+    grain = rng.normal(0.0, noise_grey, (lens.height_px, lens.width_px))
+    tint = rng.normal(0.0, 0.4 * noise_grey, picture.shape)
+    return _developed(picture, exposure * shade, grain, tint)
+
+
+@numba.njit(parallel=True, cache=True)
+def _developed(
+    picture: NDArray[np.float32], exposure: Floats, grain: Floats, tint: Floats
+) -> NDArray[np.uint8]:
+    """(H, W, 3) uint8: light by a phone's tone curve, with its noise.
+
+    Encoded as for a screen, shoulders rolled off so that paper keeps detail.
+    """
+    grey = np.empty(picture.shape, np.uint8)
+    for row in numba.prange(picture.shape[0]):
+        for column in range(picture.shape[1]):
+            for k in range(3):
+                value = max(picture[row, column, k] * exposure[row, column], 0.0)
+                value = value / (1.0 + 0.28 * value * value)
+                tone = min(value, 1.0) ** (1 / 2.2)
+                tone += 0.05 * np.sin(2 * np.pi * (tone - 0.5)) * tone * (1 - tone) * 4
+                noise = (grain[row, column] + tint[row, column, k]) * (0.55 + 0.9 * (1 - tone))
+                grey[row, column, k] = np.uint8(min(max(tone * 255.0 + noise + 0.5, 0.0), 255.0))
     return grey
 
 

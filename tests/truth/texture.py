@@ -68,6 +68,7 @@ class Looks(NamedTuple):
 
 
 _PRINT_MEAN = (0.345, 0.350, 0.320)
+_FARTHEST_LEAF_MM2 = 22.1**2
 _TAPE_HALF_MM, _CROSS_HALF_MM, _TAPE_REACH_MM = 9.5, 38.0, 25.0
 
 
@@ -127,9 +128,16 @@ def _covering(x: float, y: float, z: float) -> tuple[float, float, float]:
         leaf = n // 8
         i, j, k = i0 + (n & 1), j0 + ((n >> 1) & 1), k0 + ((n >> 2) & 1)
         a, b, c = i + 4096, j + 4096, k + 4096
+        # No leaf reaches farther than 22 mm; most are too far along one axis already.
         dx = x - (i + _hash(a, b, c, 10 + leaf)) * cell
+        if dx * dx > _FARTHEST_LEAF_MM2:
+            continue
         dy = y - (j + _hash(a, b, c, 20 + leaf)) * cell
+        if dy * dy > _FARTHEST_LEAF_MM2:
+            continue
         dz = z - (k + _hash(a, b, c, 30 + leaf)) * cell
+        if dx * dx + dy * dy + dz * dz > _FARTHEST_LEAF_MM2:
+            continue
         reach = 13.0 + 9.0 * _hash(a, b, c, 40 + leaf)
         if dx * dx + dy * dy + dz * dz > reach * reach:
             continue
