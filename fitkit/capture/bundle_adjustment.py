@@ -18,6 +18,7 @@ from itertools import pairwise
 import numpy as np
 
 from fitkit.capture.photo_network import GROWTH, LENS_PARAMETERS, LensPriors, Network, Sightings
+from fitkit.capture.small_systems import on_one_thread
 from fitkit.geometry.arrays import Bools, Floats
 
 __all__ = ["adjust", "camera_scale_sigma", "residuals_px", "residuals_with_jacobian"]
@@ -206,6 +207,7 @@ def _free(network: Network, sightings: Sightings, priors: LensPriors) -> Bools:
     return np.concatenate([(priors.sigmas > 0).ravel(), free_sheets.ravel()])
 
 
+@on_one_thread
 def adjust(
     network: Network,
     sightings: Sightings,

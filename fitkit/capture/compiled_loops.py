@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
@@ -13,6 +14,8 @@ __all__ = ["compiled", "compiled_freely", "prange"]
 # OpenMP first: numba warns about, and then skips, the TBB library that Open3D brings along.
 _config: Any = numba.config
 _config.THREADING_LAYER_PRIORITY = ["omp", "tbb", "workqueue"]
+# Read when the first loop runs: threads that have nothing to do sleep instead of spinning.
+os.environ.setdefault("OMP_WAIT_POLICY", "passive")
 
 _Function = TypeVar("_Function", bound=Callable[..., Any])
 

@@ -93,7 +93,7 @@ def stack_maps(maps: Sequence[DepthMap]) -> StackedMaps:
     )
 
 
-@njit(inline="always", cache=True)
+@njit(cache=True)
 def depths_at(
     depth_mm: DepthImage,
     first: int,

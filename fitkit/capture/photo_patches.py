@@ -148,7 +148,7 @@ def patch_likeness(
     )
 
 
-@njit(inline="always", cache=True)
+@njit(cache=True)
 def _turned(camera: Floats, way: Floats) -> tuple[float, float, float]:
     """Return a world direction in the camera's axes."""
     return (
@@ -158,7 +158,7 @@ def _turned(camera: Floats, way: Floats) -> tuple[float, float, float]:
     )
 
 
-@njit(inline="always", cache=True)
+@njit(cache=True)
 def pixel_of_ray(camera: Floats, a: float, b: float) -> tuple[float, float]:
     """Return column and row of a ray (a, b, 1); the lens model is that of ``Lens``."""
     r2 = a * a + b * b
@@ -168,7 +168,7 @@ def pixel_of_ray(camera: Floats, a: float, b: float) -> tuple[float, float]:
     return camera[12] * u + camera[13], camera[12] * v + camera[14]
 
 
-@njit(inline="always", cache=True)
+@njit(cache=True)
 def _sideways(
     camera: Floats, way: Floats, a: float, b: float, depth_mm: float
 ) -> tuple[float, float, float]:
@@ -208,17 +208,21 @@ def _likeness(
         if views_n[index] < 2:
             continue
         seen = np.empty((MOST_VIEWS, samples), np.float32)
-        pair = np.empty(MOST_VIEWS * (MOST_VIEWS - 1) // 2, np.float32)
+        ranked = np.empty(MOST_VIEWS * (MOST_VIEWS - 1) // 2, np.float32)
+        place_mm = np.empty(3)
         px = np.empty(samples, np.float32)
         py = np.empty(samples, np.float32)
         # How far each sample lies off the tangent plane does not change with the offset.
         off = np.empty(samples, np.float32)
-        b0, b1, b2 = np.float32(0.5) * bend[index].astype(np.float32)
+        b0 = np.float32(0.5) * np.float32(bend[index, 0])
+        b1 = np.float32(0.5) * np.float32(bend[index, 1])
+        b2 = np.float32(0.5) * np.float32(bend[index, 2])
         for k in range(samples):
             s, t = s_mm[k], t_mm[k]
             off[k] = -(b0 * s * s + np.float32(2.0) * b1 * s * t + b2 * t * t)
         for step in range(len(offsets_mm)):
-            place_mm = centre_mm[index] + normal[index] * offsets_mm[step]
+            for axis in range(3):
+                place_mm[axis] = centre_mm[index, axis] + normal[index, axis] * offsets_mm[step]
             count = 0
             for place in range(views_n[index]):
                 one = views[index, place]
@@ -251,12 +255,11 @@ def _likeness(
                     px[k] = u_0 + (s * u_s + t * u_t + n * u_n) * nearer
                     py[k] = v_0 + (s * v_s + t * v_t + n * v_n) * nearer
                 width, height, first = width_px[one], height_px[one], start[one]
-                if not (
-                    px.min() >= 0.0
-                    and py.min() >= 0.0
-                    and px.max() < width - 1
-                    and py.max() < height - 1
-                ):
+                left, right, top, bottom = px[0], px[0], py[0], py[0]
+                for k in range(1, samples):
+                    left, right = min(left, px[k]), max(right, px[k])
+                    top, bottom = min(top, py[k]), max(bottom, py[k])
+                if not (left >= 0.0 and top >= 0.0 and right < width - 1 and bottom < height - 1):
                     continue
                 total = np.float32(0.0)
                 for k in range(samples):
@@ -285,9 +288,16 @@ def _likeness(
                     product = np.float32(0.0)
                     for k in range(samples):
                         product += seen[one, k] * seen[other, k]
-                    pair[pairs] = product
+                    # Largest first; a handful is sorted soonest by hand.
+                    at = pairs
+                    while at > 0 and ranked[at - 1] < product:
+                        ranked[at] = ranked[at - 1]
+                        at -= 1
+                    ranked[at] = product
                     pairs += 1
             better = (pairs + 1) // 2
-            ranked = np.sort(pair[:pairs])
-            result[index, step] = ranked[pairs - better :].mean()
+            total = np.float32(0.0)
+            for k in range(better):
+                total += ranked[k]
+            result[index, step] = total / better
     return result

@@ -16,6 +16,7 @@ from scipy.spatial.transform import Rotation
 
 from fitkit.capture.body_features import FeatureTracks
 from fitkit.capture.owner_sums import summed_by_owner
+from fitkit.capture.small_systems import on_one_thread
 from fitkit.geometry.arrays import Floats
 
 __all__ = ["CameraBelief", "CameraPoses", "adjust_tracks", "misfits_px"]
@@ -81,6 +82,7 @@ def misfits_px(poses: CameraPoses, points_mm: Floats, tracks: FeatureTracks) -> 
     return misfits
 
 
+@on_one_thread
 def adjust_tracks(
     poses: CameraPoses,
     points_mm: Floats,

@@ -72,7 +72,8 @@ _FARTHEST_LEAF_MM2 = 22.1**2
 _TAPE_HALF_MM, _CROSS_HALF_MM, _TAPE_REACH_MM = 9.5, 38.0, 25.0
 
 
-@nb.njit(cache=True)
+# One signature each: left to itself numba compiles them anew for every literal salt.
+@nb.njit(nb.float32(nb.int64, nb.int64, nb.int64, nb.int64), cache=True)
 def _hash(x: int, y: int, z: int, salt: int) -> float:
     """Return a number in 0..1 that depends on all four integers (own mixing of odd factors)."""
     n = np.uint32(x) * np.uint32(0x9E3779B1) ^ np.uint32(y) * np.uint32(0x85EBCA77)
@@ -84,7 +85,7 @@ def _hash(x: int, y: int, z: int, salt: int) -> float:
     return _F(n & np.uint32(0xFFFFFF)) * _F(1.0 / 16777215.0)  # type: ignore[return-value]
 
 
-@nb.njit(cache=True)
+@nb.njit(nb.float64(nb.float64, nb.float64, nb.float64, nb.int64), cache=True)
 def _noise(x: float, y: float, z: float, salt: int) -> float:
     """Smooth noise of wavelength 1, about -0.5..0.5."""
     xf, yf, zf = np.floor(x), np.floor(y), np.floor(z)
@@ -191,7 +192,13 @@ def _plain_cloth(
 
 @nb.njit(cache=True)
 def _shine(
-    x: float, y: float, z: float, way: Float32s, normal: Float32s, gloss: float, lamps: Float32s
+    x: float,
+    y: float,
+    z: float,
+    way: tuple[float, float, float],
+    normal: tuple[float, float, float],
+    gloss: float,
+    lamps: Float32s,
 ) -> tuple[float, float, float]:
     """Light that a lacquer mirrors: the lamps, softened, and a room darker below than above."""
     length = np.sqrt(way[0] ** 2 + way[1] ** 2 + way[2] ** 2)
@@ -353,7 +360,7 @@ def colours(
         kind = looks.material[part]
         red, green, blue = 0.0, 0.0, 0.0
         if z > looks.cap_above_mm[part] and x * x + y * y < 90.0**2:
-            red, green, blue = _plain(3, 40, x * 2, y, z)
+            red, green, blue = _plain(np.int32(3), np.int32(40), _F(2.0) * x, y, z)
         elif kind == 0:
             shift = looks.shift_mm[part]
             red, green, blue = _covering(x + shift[0], y + shift[1], z + shift[2])
@@ -397,8 +404,13 @@ def colours(
             out[n, k] = max(albedo, _F(0.01)) * light
         gloss = looks.gloss[part]
         if gloss > 0.0:
-            normal = v0 * vertex_normal[a] + v1 * vertex_normal[b] + v2 * vertex_normal[c3]
-            normal /= np.sqrt((normal * normal).sum())
-            shine = _shine(x, y, z, ways[n], normal, gloss, looks.lamps)
-            for k in range(3):
-                out[n, k] += shine[k]
+            nx = v0 * vertex_normal[a, 0] + v1 * vertex_normal[b, 0] + v2 * vertex_normal[c3, 0]
+            ny = v0 * vertex_normal[a, 1] + v1 * vertex_normal[b, 1] + v2 * vertex_normal[c3, 1]
+            nz = v0 * vertex_normal[a, 2] + v1 * vertex_normal[b, 2] + v2 * vertex_normal[c3, 2]
+            size = np.sqrt(nx * nx + ny * ny + nz * nz)
+            normal = (nx / size, ny / size, nz / size)
+            way = (ways[n, 0], ways[n, 1], ways[n, 2])
+            shine = _shine(x, y, z, way, normal, gloss, looks.lamps)
+            out[n, 0] += shine[0]
+            out[n, 1] += shine[1]
+            out[n, 2] += shine[2]
