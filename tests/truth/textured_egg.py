@@ -147,11 +147,7 @@ def _surroundings() -> o3d.t.geometry.RaycastingScene:
 def render(camera: Camera, *, contrast: float = 1.0, seed: int = 0, samples: int = 1) -> np.ndarray:
     """Return the (H, W) uint8 photo of the scene a camera takes."""
     lens = camera.lens
-    step = (np.arange(samples) + 0.5) / samples - 0.5
-    x = (np.arange(lens.width_px)[:, None] + step).ravel()
-    y = (np.arange(lens.height_px)[:, None] + step).ravel()
-    pixels = np.stack(np.meshgrid(x, y), axis=2).reshape(-1, 2)
-    rays = _rays(lens, pixels) @ camera.camera_from_world.rotation
+    rays = _rays(lens, samples) @ camera.camera_from_world.rotation
     origin = np.broadcast_to(camera.centre_mm(), rays.shape)
     scene = _surroundings()
     hit = scene.cast_rays(o3d.core.Tensor(np.hstack([origin, rays]).astype(np.float32)))
@@ -172,8 +168,13 @@ def render(camera: Camera, *, contrast: float = 1.0, seed: int = 0, samples: int
     return np.clip(np.rint(255 * tile + noise), 0, 255).astype(np.uint8)
 
 
-def _rays(lens: Lens, pixels: Floats) -> Floats:
+@cache
+def _rays(lens: Lens, samples: int) -> Floats:
     """Return unit rays in the camera frame; the distortion is undone by fixed-point steps."""
+    step = (np.arange(samples) + 0.5) / samples - 0.5
+    x = (np.arange(lens.width_px)[:, None] + step).ravel()
+    y = (np.arange(lens.height_px)[:, None] + step).ravel()
+    pixels = np.stack(np.meshgrid(x, y), axis=2).reshape(-1, 2)
     distorted = (pixels - [lens.centre_x_px, lens.centre_y_px]) / lens.focal_px
     ideal = distorted.copy()
     for _ in range(20):
