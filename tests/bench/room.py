@@ -29,6 +29,7 @@ from tests.truth.mannequin import mannequin
 TEXT = 'format = 1\n\n[job]\nname = "Heron Warden"\n'
 VIEW = "document.querySelector('.fk-view').view"
 IDLE_S = 20.0
+_LINES = 16
 # Notes when the pointer was lifted, when the line came, and how long frames take.
 _WATCH = f"""() => {{
   const view = {VIEW};
@@ -101,33 +102,45 @@ def bench_laying(folder: Path) -> None:
 
 
 def bench_clicks(page: Any, folder: Path) -> None:
-    """Draw line after line on a mannequin's chest and belly."""
+    """Draw line after line on a mannequin's chest and belly, by mouse and by finger in turn.
+
+    Who draws by mouse sees how the line will run before the click; a finger shows nothing first.
+    """
     rng = np.random.default_rng(1)
     page.get_by_role("button", name="Draw a line", exact=True).click()
     page.get_by_role("status").filter(has_text="where the line begins").wait_for()
     canvas = page.locator(".fk-view-canvas")
     page.evaluate(_WATCH)
-    took = []
-    for number in range(12):
+    took: dict[str, list[float]] = {"mouse": [], "finger": []}
+    for number in range(_LINES):
+        by_mouse = number % 2 == 0
+        put = page.mouse.click if by_mouse else page.touchscreen.tap
         page.get_by_role("status").filter(has_text="where the line begins").wait_for()
         canvas.scroll_into_view_if_needed()  # a click out of sight is none
         box = canvas.bounding_box()
         x, y = box["x"] + 0.5 * box["width"], box["y"] + 0.4 * box["height"]
         by = rng.uniform(20.0, 45.0, 2) * rng.choice([-1.0, 1.0], 2)
-        page.mouse.click(x - by[0], y - by[1])
+        put(x - by[0], y - by[1])
         page.wait_for_function(f"() => 'first' in {VIEW}.state().discs")
-        page.mouse.click(x + by[0], y + by[1])
+        if by_mouse:
+            page.mouse.move(x + by[0], y + by[1])
+            page.wait_for_function(f"() => 'ahead 0' in {VIEW}.state().lines")
+        put(x + by[0], y + by[1])
         name = "line line" if number == 0 else f"line line {number + 1}"
         page.wait_for_function(f"() => window.came.some(([name]) => name === '{name}')")
         came = page.evaluate(f"() => window.came.find(([n]) => n === '{name}')[1] - window.lifted")
-        took.append(came)
+        took["mouse" if by_mouse else "finger"].append(came)
         page.get_by_role("button", name="Done", exact=True).click()
         page.wait_for_timeout(1500)  # the patches follow behind
     frame = page.evaluate(_FRAME)
     lines = (folder / "job.toml").read_text(encoding="utf-8").count("[[line]]")
+    first = took["mouse"].pop(0)
+    told = ", ".join(
+        f"by {hand} median {statistics.median(row):.0f} ms (worst {max(row):.0f})"
+        for hand, row in took.items()
+    )
     print(
-        f"click to drawn line: median {statistics.median(took[1:]):.0f} ms, worst "
-        f"{max(took[1:]):.0f} ms, the first {took[0]:.0f} ms; {lines} lines kept; a frame in "
+        f"click to drawn line: {told}, the first {first:.0f} ms; {lines} lines kept; a frame in "
         f"software takes {frame:.0f} ms more"
     )
 
