@@ -43,7 +43,7 @@ _KINDS: tuple[tuple[DrawnKind, str], ...] = (
     ("round", "Circle"),
 )
 _REPORT = "The job is as it was before; report what the window says that fitkit room runs in."
-_MISSED = "That was beside the body. "
+_MISSED = "That was beside the body."
 _LOOKS = ("front", "back", "left", "right")
 
 
@@ -221,28 +221,28 @@ def _what_is_said(desk: DesignDesk) -> tuple[object, ...]:
 def _says(desk: DesignDesk, do: Callable[..., None]) -> None:
     """Say what to do next."""
     now = desk.now
-    missed = _MISSED if now.missed else ""
+    missed = _MISSED if now.missed else ""  # in place of the rest: two lines would move the view
     with box("fk-says").props("role=status"):
         if now.fault is not None:
             words(f"{now.fault.cause} {now.fault.remedy}", "span")
         elif now.doing:
             words(f"One moment: {now.doing}.", "span")
         elif now.tool == "line" and now.stroke.line is not None:
-            words(f"{missed}Click on for the next place.", "span")
+            words(missed or "Click on for the next place.", "span")
             button("Close it", lambda: do(desk.drawing.close), small=True)
             button("Done", desk.drawing.lift, small=True, first=True)
         elif now.tool == "line" and now.stroke.first is not None:
             on_rim = "Click a place on the circle." if now.kind == "round" else None
-            words(missed + (on_rim or "Click where it goes next."), "span")
+            words(missed or on_rim or "Click where it goes next.", "span")
             button("Leave it", desk.drawing.lift, small=True)
         elif now.tool == "line":
             middle = "Click the middle of the circle." if now.kind == "round" else None
             begins = "Click where the line begins; on a line it stays on it."
-            words(missed + (middle or begins), "span")
+            words(missed or middle or begins, "span")
         elif now.tool == "patch":
-            words(f"{missed}Click inside the lines that go round it.", "span")
+            words(missed or "Click inside the lines that go round it.", "span")
         else:
-            words(f"{missed}Click a line or a patch; drag a yellow place to move it.", "span")
+            words(missed or "Click a line or a patch; drag a yellow place to move it.", "span")
 
 
 # -- beside it ---------------------------------------------------------------------------------

@@ -71,6 +71,34 @@ def test_a_patchs_new_name_takes_its_attachments_and_corrections_along() -> None
     assert settings.attachment[0].on == settings.correction[0].patch == "breast plate"
 
 
+def test_new_names_reach_what_swings_rides_and_shares_a_joint() -> None:
+    text = (
+        TEXT
+        + """
+[motion]
+keep = ["plate"]
+
+[motion.rides]
+plate = "chest" # found wrong
+
+[[pivot]]
+patch = "plate"
+joint = "neck"
+at = { line = "waist", along = 0.5 }
+
+[[lames]]
+name = "cop"
+of = ["plate"]
+joint = "neck"
+"""
+    )
+    renamed = with_renamed_line(with_renamed_patch(text, "plate", "breast plate"), "waist", "belt")
+    settings = read_settings(renamed)
+    (pivot,), (lames,) = settings.pivot, settings.lames
+    assert (pivot.patch, pivot.at and pivot.at.line) == ("breast plate", "belt")
+    assert lames.of == settings.motion.keep == list(settings.motion.rides) == ["breast plate"]
+
+
 def test_what_was_corrected_goes_with_the_patch_it_was_corrected_on() -> None:
     assert read_settings(without_correction(TEXT, "plate", "other")).correction == []
     assert without_correction(TEXT, "other") == TEXT
