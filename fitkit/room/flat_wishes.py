@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["blank_wishes", "cut_wishes"]
 
-_EASE = (("worst spot", "at its worst spot"), ("overall", "overall"))
+_EASE = (("worst spot", "worst spot"), ("overall", "overall"))
 
 
 def blank_wishes(page: RoomPage, patch: SeenFlat) -> None:

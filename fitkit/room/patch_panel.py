@@ -82,9 +82,9 @@ def _stuff(fields: RowFields) -> None:
     with box("fk-pair"):
         fields.one_of("Material", "material", materials, bare="card")
         fields.length("Thick, mm", "thickness_mm", hint="0.5")
-        ways = [("", "as the material is"), *((way, way) for way in get_args(Forming))]
+        ways = [("", "by material"), *((way, way) for way in get_args(Forming))]
         fields.one_of("Formed by", "forming", ways, bare="")
-        least = [("", "at its worst spot"), ("overall", "overall")]
+        least = [("", "worst spot"), ("overall", "overall")]
         fields.one_of("Least strain", "ease", least, bare="")
         fields.length("Room under it, mm", "clearance_mm", hint=f"{form_mm:g}")
         fields.length("Bridges hollows by, mm", "bridge_mm", hint="0")
@@ -108,7 +108,7 @@ def _place(fields: RowFields, row: Row) -> None:
         pair = tick("In a pair", bool(row.get("pair")), fields.keeps(_paired(fields)))
         fields.add(pair, lambda row: bool(row.get("pair", False)))
         lines = [(one.name, one.name) for one in fields.lines.told]
-        fields.one_of("Opened along", "seam", [("", "where it is shortest"), *lines], bare="")
+        fields.one_of("Opened along", "seam", [("", "the shortest way"), *lines], bare="")
         ways = [("", "any way"), ("up", "up"), ("round", "round"), *lines]
         fields.one_of("Grain runs", "grain", ways, bare="")
     note = fields.keeps(lambda v: {"note": str(v).strip() or None})

@@ -1,4 +1,4 @@
-"""Pictures of every stop for the docs: ``python -m tests.room.screenshots JOB``.
+"""Pictures of every stop for the docs: ``python -m tests.room.screenshots JOB [STOP ...]``.
 
 Light and dark, on a tablet lying and held upright and on a laptop, of a job that is made, its
 joints moved and its book bound; into ``docs/gallery/room``.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import sys
+from collections.abc import Collection
 from pathlib import Path
 from typing import Any
 
@@ -30,8 +31,8 @@ _SHOWN = """() => {
 }"""
 
 
-def main(job: Path) -> None:
-    """Take all pictures."""
+def main(job: Path, wanted: Collection[str]) -> None:
+    """Take all pictures, or those of some stops."""
     GALLERY.mkdir(parents=True, exist_ok=True)
     with launched_browser() as browser, open_room_of(job.resolve()) as address:
         for looks in ("light", "dark"):
@@ -42,6 +43,8 @@ def main(job: Path) -> None:
                     page.get_by_role("heading", name="Jobs").wait_for()
                     _keep(page, f"jobs-{device}-{looks}")
                     for stop in STOPS:
+                        if wanted and stop.name not in wanted:
+                            continue
                         page.goto(f"{page.here}/{stop.name}")
                         page.wait_for_load_state("networkidle")
                         page.wait_for_function(_SHOWN, timeout=120_000)
@@ -57,6 +60,7 @@ def _choose_a_patch(page: Any) -> None:
     page.locator(".fk-choose[data-key^='patch ']").first.click()
     page.get_by_role("heading", name="Fitted to it").wait_for()
     page.get_by_role("button", name="Front", exact=True).click()
+    page.evaluate("scrollTo(0, 0)")
 
 
 def _keep(page: Any, name: str) -> None:
@@ -67,4 +71,4 @@ def _keep(page: Any, name: str) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]))
+    main(Path(sys.argv[1]), sys.argv[2:])
