@@ -14,7 +14,9 @@ from fitkit.job.job_folder import Job, open_job
 from fitkit.job.made_from import FileDigests
 from fitkit.workflow.check_job import check_job
 from fitkit.workflow.motion_job import motion_job, motion_step, ranges_of, trims_of
+from fitkit.workflow.step_report import StepReport
 from fitkit.workflow.trim_job import take_trim
+from fitkit.workflow.trim_offers import offered_trims
 from tests.workflow.elbow_job import TEXT, elbow_job
 
 
@@ -24,9 +26,18 @@ def job(tmp_path: Path) -> Job:
     return elbow_job(tmp_path)
 
 
-def test_the_sleeve_that_stops_the_elbow_is_named_with_the_angle_and_a_trim(job: Job) -> None:
+@pytest.fixture(scope="module")
+def swept(tmp_path_factory: pytest.TempPathFactory) -> tuple[Job, StepReport]:
+    """Return such a job once swept, not to be altered, and what the sweep told."""
+    job = elbow_job(tmp_path_factory.mktemp("swept"))
+    return job, motion_step(job, digests=FileDigests(job.folder))
+
+
+def test_the_sleeve_that_stops_the_elbow_is_named_with_the_angle_and_a_trim(
+    swept: tuple[Job, StepReport],
+) -> None:
     """Sheets of 1 mm, rims 25 mm from the hinge: 25 cos h - 47 sin h = (1 - 0.5) / 2."""
-    report = motion_step(job, digests=FileDigests(job.folder))
+    job, report = swept
     assert report.words.endswith("ranges free")
     stopped = [finding for finding in report.findings if finding.code == "motion-stopped"]
     assert len(stopped) == 1
@@ -55,12 +66,24 @@ def test_the_sleeve_that_stops_the_elbow_is_named_with_the_angle_and_a_trim(job:
     assert found == stopped
 
 
-def test_a_trim_of_an_older_state_or_of_another_patch_is_refused(job: Job) -> None:
+def test_a_trim_of_an_older_state_or_of_another_patch_is_refused(
+    job: Job, swept: tuple[Job, StepReport]
+) -> None:
     with pytest.raises(JobError, match="not of the job as it is now"):
         take_trim(job.folder, "forearm sleeve")
-    motion_step(job, digests=FileDigests(job.folder))
     with pytest.raises(InputError, match="No trim is offered for 'gorget'"):
-        take_trim(job.folder, "gorget")
+        take_trim(swept[0].folder, "gorget")
+    assert open_job(swept[0].folder).text == job.text
+
+
+def test_offers_are_of_the_last_sweep_and_go_stale_with_it(
+    job: Job, swept: tuple[Job, StepReport]
+) -> None:
+    assert offered_trims(job, FileDigests(job.folder)) == {}
+    offered = offered_trims(swept[0], FileDigests(swept[0].folder))
+    assert offered["forearm sleeve"].frees == ("left elbow bend",)
+    changed = swept[0].with_text(job.text.replace("= 110", "= 100"))
+    assert offered_trims(changed, FileDigests(changed.folder)) == {}
 
 
 def test_a_job_without_patches_has_nothing_to_move(tmp_path: Path) -> None:
@@ -70,11 +93,10 @@ def test_a_job_without_patches_has_nothing_to_move(tmp_path: Path) -> None:
         motion_job(tmp_path)
 
 
-def test_the_motion_is_made_only_when_asked_for(job: Job) -> None:
+def test_the_motion_is_made_only_when_asked_for(job: Job, swept: tuple[Job, StepReport]) -> None:
     assert "motion" not in {state.step for state in check_job(job.folder).states}
-    motion_step(job, digests=FileDigests(job.folder))
-    assert "motion" in {state.step for state in check_job(job.folder).states}
-    changed = job.with_text(job.text.replace("= 110", "= 100"))
+    assert "motion" in {state.step for state in check_job(swept[0].folder).states}
+    changed = swept[0].with_text(job.text.replace("= 110", "= 100"))
     assert changed.state("motion").state == "stale"
     assert changed.state("patches").state == "fresh"
 

@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
 from fitkit.drawing.drawing import Layer
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.geometry.arrays import Floats
-from fitkit.job.job_folder import open_job
-from fitkit.job.made_from import FileDigests
 from fitkit.job.motion_files import TrimOffer
 from fitkit.template.make_templates import make_templates
-from fitkit.workflow.motion_job import motion_step
-from fitkit.workflow.trim_offers import offered_trims, trims_on
+from fitkit.workflow.trim_offers import trims_on
 from tests.template.parts import rectangle
-from tests.workflow.elbow_job import TEXT, elbow_job
 
 
 def offer(flat: FlatPatch, line_mm: Floats, *frees: str) -> dict[str, TrimOffer]:
@@ -54,14 +48,3 @@ def test_many_movements_are_told_in_short() -> None:
     words = trims_on(flat, offer(flat, flat.form.vertices[:2], *many, "left e"))[1]
     assert words == "trim line: cut there for a, b, c and 2 more movements"
     assert trims_on(flat, {}) == ((), "")
-
-
-def test_offers_are_of_the_last_sweep_and_go_stale_with_it(tmp_path: Path) -> None:
-    job = elbow_job(tmp_path)
-    assert offered_trims(job, FileDigests(job.folder)) == {}
-    motion_step(job, digests=FileDigests(job.folder))
-    offered = offered_trims(job, FileDigests(job.folder))
-    assert offered["forearm sleeve"].frees == ("left elbow bend",)
-    (tmp_path / "job.toml").write_text(TEXT.replace("110", "100"), encoding="utf-8")
-    changed = open_job(tmp_path)
-    assert offered_trims(changed, FileDigests(changed.folder)) == {}
