@@ -10,6 +10,7 @@ from reportlab.platypus import KeepTogether, Spacer, Table
 from fitkit.drawing.paper import Paper
 from fitkit.export.book_marks import MM, GreyPicture, PageDrawing
 from fitkit.export.book_style import BOX, HEAD, SMALL, TITLE, bare, table, text
+from fitkit.geometry.arrays import Bools, Floats
 from fitkit.shop.build_book import BuildBook
 from fitkit.template.template import Template
 
@@ -18,6 +19,8 @@ __all__ = ["HOLDING_TITLE", "holding_pages"]
 HOLDING_TITLE = "Straps, pads and soft pieces"
 
 _CELL_HIGH_MM, _GAP_MM = 58.0, 5.0
+# Strokes reach this far beyond what is cut, at most.
+_OUTSIDE_MM = 1.0
 
 
 def holding_pages(book: BuildBook, width: float, height: float) -> list[Any]:
@@ -59,12 +62,18 @@ def _outlines(soft: tuple[Template, ...], width: float) -> list[Any]:
 
 
 def _outline(piece: Template, width: float) -> list[Any]:
-    # Words of 2.5 mm cannot be read at this scale: the name stands below.
-    lines = replace(piece.drawing, words=())
-    low, high = lines.bounds_mm().min(axis=0), lines.bounds_mm().max(axis=0)
-    paper = Paper("piece", *(high - low).tolist())
+    low, high = piece.outline_mm.min(axis=0), piece.outline_mm.max(axis=0)
+
+    def on_it(points: Floats) -> bool:
+        within: Bools = (points >= low - _OUTSIDE_MM) & (points <= high + _OUTSIDE_MM)
+        return bool(within.all())
+
+    # Words of 2.5 mm cannot be read at this scale, so neither they nor their frame is drawn.
+    strokes = tuple(one for one in piece.drawing.strokes if on_it(one.points_mm))
+    lines = replace(piece.drawing, strokes=strokes, words=()).moved(_OUTSIDE_MM - low)
+    paper = Paper("piece", *(high - low + 2 * _OUTSIDE_MM).tolist())
     name = text(f"{piece.number}  {piece.title}, not to scale", SMALL)
-    return [PageDrawing(lines.moved(-low), paper, width, _CELL_HIGH_MM * MM), name]
+    return [PageDrawing(lines, paper, width, _CELL_HIGH_MM * MM), name]
 
 
 def _size_mm(piece: Template) -> tuple[float, float]:
