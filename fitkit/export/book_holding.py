@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -33,23 +34,24 @@ def holding_pages(book: BuildBook, width: float, height: float) -> list[Any]:
         if book.holding.picture is not None:
             flow += [GreyPicture(book.holding.picture, width, 0.36 * height)]
             flow += [text("Straps as they run over the plates, at rest.", SMALL)]
-    if book.soft:
+    if book.pieces:
+        templates = [piece.template for piece in book.pieces]
         pieces = [
             (
                 str(one.number),
                 one.title,
                 f"{one.material} {one.thickness_mm:g} mm",
-                " × ".join(f"{side:.0f}" for side in _size_mm(one)),
+                " × ".join(f"{side:.0f}" for side in piece.size_mm),
             )
-            for one in book.soft
+            for one, piece in zip(templates, book.pieces, strict=True)
         ]
         columns = (12, width / MM - 92, 45, 35)
         flow += [text("What is cut", HEAD), table(("no.", "piece", "from", "mm"), pieces, columns)]
-        flow += [Spacer(1, 6), *_outlines(book.soft, width)]
+        flow += [Spacer(1, 6), *_outlines(templates, width)]
     return flow
 
 
-def _outlines(soft: tuple[Template, ...], width: float) -> list[Any]:
+def _outlines(soft: Sequence[Template], width: float) -> list[Any]:
     """Return the pieces' outlines two in a row, each with its name; templates are true to size."""
     wide = 0.5 * (width - _GAP_MM * MM)
     rows = []
@@ -74,8 +76,3 @@ def _outline(piece: Template, width: float) -> list[Any]:
     paper = Paper("piece", *(high - low + 2 * _OUTSIDE_MM).tolist())
     name = text(f"{piece.number}  {piece.title}, not to scale", SMALL)
     return [PageDrawing(lines, paper, width, _CELL_HIGH_MM * MM), name]
-
-
-def _size_mm(piece: Template) -> tuple[float, float]:
-    wide, tall = (piece.outline_mm.max(axis=0) - piece.outline_mm.min(axis=0)).tolist()
-    return wide, tall

@@ -39,6 +39,8 @@ MM = 72.0 / 25.4
 FONT, BOLD = "DejaVuSans", "DejaVuSans-Bold"
 _OUTLINE_MM, _FINE_MM = 0.5, 0.18
 _LETTER_PT = 7.2
+# Shading is smooth; lines and words are drawn over it, not in it.
+_JPEG_QUALITY = 88
 # Room for names beside and above a blank, and for the rule under it.
 _RIM_PT, _FOOT_PT = (42.0, 11.0), 13.0
 # One to so many: halves to ten, then ones, then fives.
@@ -88,6 +90,14 @@ class _Box(Flowable):  # type: ignore[misc]  # reportlab is untyped
         self.canv.drawCentredString(x, y, text)
 
 
+def _as_jpeg(grey: Any) -> ImageReader:
+    """Return a grey picture packed for the page: an eighth of its size, and shading looks alike."""
+    packed = BytesIO()
+    grey.save(packed, "JPEG", quality=_JPEG_QUALITY)
+    packed.seek(0)
+    return ImageReader(packed)
+
+
 class PlatesPicture(_Box):
     """A shaded picture with outlines and numbers over it, as large as fits into a box."""
 
@@ -112,7 +122,7 @@ class PlatesPicture(_Box):
 
         canvas.saveState()
         canvas.drawImage(
-            ImageReader(view.image),
+            _as_jpeg(view.image),
             left,
             low,
             scale * view.image.width,
@@ -243,9 +253,9 @@ class BlankDrawing(_Box):
             points = placed(contour.points_mm)
             canvas.setDash([] if contour.percent > 0 else [3.0, 2.0])
             self.path(points)
-            length = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
-            at = points[len(points) // 2]
-            if length > 40.0 and all(np.linalg.norm(at - other) > 24.0 for other in told):
+            line = shapely.LineString(points)
+            at = shapely.get_coordinates(line.interpolate(0.5, normalized=True))[0]
+            if line.length > 40.0 and all(np.linalg.norm(at - other) > 24.0 for other in told):
                 told.append(at)
                 labels.append((f"{contour.percent:+.3g}", at))
         canvas.setDash([])
@@ -325,7 +335,7 @@ class GreyPicture(_Box):
         """Draw it."""
         wide = self._scale * self._image.width
         left = 0.5 * (self.width - wide)
-        self.canv.drawImage(ImageReader(self._image), left, 0.0, wide, self.height)
+        self.canv.drawImage(_as_jpeg(self._image), left, 0.0, wide, self.height)
 
 
 class RangeBars(_Box):

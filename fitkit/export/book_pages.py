@@ -72,7 +72,7 @@ def book_sections(
         number = part.template.number
         page = part_page(part, in_place[number], width, height)
         sections.append(Section(f"{number}  {part.template.title}", page))
-    if book.holding is not None or book.soft:
+    if book.holding is not None or book.pieces:
         sections.append(Section(HOLDING_TITLE, holding_pages(book, width, height)))
     sections += [
         Section("Putting it together", _assembly(book, width)),
@@ -137,35 +137,39 @@ def _apart(book: BuildBook, apart: Sequence[PlatesView], width: float, height: f
 
 
 def _parts(book: BuildBook, width: float) -> list[Any]:
-    rows = [
-        (
-            str(part.template.number),
-            part.template.title,
-            f"{part.template.material} {part.template.thickness_mm:g} mm",
-            f"{part.view.size_mm[0]:.0f} × {part.view.size_mm[1]:.0f}",
-            f"{part.area_mm2 / 100:.0f}",
-            f"{1000 * part.mass_kg:.0f}",
-        )
+    amounts = [
+        (part.template, part.template.title, part.view.size_mm, part.area_mm2, part.mass_kg)
         for part in book.parts
+    ] + [
+        (piece.template, f"{piece.template.title} *", piece.size_mm, piece.area_mm2, piece.mass_kg)
+        for piece in book.pieces
     ]
+    rows = []
     totals: dict[tuple[str, float], list[float]] = {}
-    for part in book.parts:
-        sums = totals.setdefault((part.template.material, part.template.thickness_mm), [0, 0, 0])
+    for template, title, size_mm, area_mm2, mass_kg in amounts:
+        sheet = template.material, template.thickness_mm
+        size = f"{size_mm[0]:.0f} × {size_mm[1]:.0f}"
+        amount = f"{area_mm2 / 100:.0f}", f"{1000 * mass_kg:.0f}"
+        rows.append((str(template.number), title, f"{sheet[0]} {sheet[1]:g} mm", size, *amount))
+        sums = totals.setdefault(sheet, [0, 0, 0])
         sums[0] += 1
-        sums[1] += part.area_mm2 / 1e6
-        sums[2] += part.mass_kg
+        sums[1] += area_mm2 / 1e6
+        sums[2] += mass_kg
     sheets = [
         (f"{material} {thickness:g} mm", f"{count:.0f}", f"{area:.3f}", f"{1000 * mass:.0f}")
         for (material, thickness), (count, area, mass) in sorted(totals.items())
     ]
     rest = width / MM - 12 - 50 - 30 - 20 - 18
+    words = "Mass of the blanks with their holes out: forming keeps it."
+    if book.pieces:
+        words = f"* Under '{HOLDING_TITLE}'; no page of its own. {words}"
     return [
         text("Parts and materials", TITLE),
         table(("no.", "part", "sheet", "blank mm", "cm²", "g"), rows, (12, rest, 50, 30, 20, 18)),
         text("Sheet needed, cutting loss left out", HEAD),
         table(("sheet", "parts", "m²", "g"), sheets, (width / MM - 66, 18, 24, 24)),
         Spacer(1, 4),
-        text("Mass of the blanks with their holes out: forming keeps it.", SMALL),
+        text(words, SMALL),
     ]
 
 

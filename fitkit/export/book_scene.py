@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import shapely
 
 from fitkit.export.body_picture import VIEWS
 from fitkit.export.body_shading import BodyView, LitBody, view_of
@@ -25,6 +26,7 @@ _SEEN_SHARE = 0.06
 _PLACES = 300
 # A picture of one plate reaches this far round it.
 _BESIDE_MM = 110.0
+_SIMPLER_PX = 0.3
 # Plates move out by this, more for each layer and for what lies far from the middle.
 _OUT_MM, _LAYER_MM, _SPREAD = 70.0, 120.0, 0.35
 
@@ -131,7 +133,7 @@ class BookScene:
                 view_name if view_name in ("front", "back") else f"{view_name} (wearer's)",
                 self._lit.shaded(view, self._inks()).convert("L"),
                 tuple(
-                    run
+                    _simpler(run)
                     for plate in self._plates
                     for run in self._lit.runs_in_sight(
                         np.vstack([plate.border_mm, plate.border_mm[:1]]), view
@@ -195,12 +197,18 @@ class BookScene:
         return at
 
 
+def _simpler(line_px: Floats) -> Floats:
+    """Return a line of fewer points, as near to all as its own thickness hides."""
+    line: Floats = shapely.get_coordinates(
+        shapely.simplify(shapely.LineString(line_px), _SIMPLER_PX)
+    )
+    return line
+
+
 def _inside(line: Floats, size: Floats) -> list[Floats]:
     """Return the runs of a line that lie within a picture."""
-    within = ((line >= 0) & (line <= size)).all(axis=1)
-    kept = np.flatnonzero(within)
-    runs = np.split(kept, np.flatnonzero(np.diff(kept) > 1) + 1)
-    return [line[run] for run in runs if len(run) > 1]
+    runs = shapely.get_parts(shapely.clip_by_rect(shapely.LineString(line), 0.0, 0.0, *size))
+    return [shapely.get_coordinates(run) for run in runs]
 
 
 def view_towards(plate: WornPlate) -> str:

@@ -22,8 +22,9 @@ from fitkit.shop.build_book import BuildBook
 __all__ = ["pdf_of_book"]
 
 _MARGIN_MM, _HEAD_MM, _FOOT_MM = 14.0, 9.0, 8.0
-# Pixels of a picture's height; at 90 to 130 mm on paper about 200 to the inch.
-_LARGE_PX, _MIDDLE_PX, _SMALL_PX = 1100, 900, 560
+# Pixels of a picture's height, one for all so that each side is lit once; at 90 to 150 mm on paper
+# 150 to 250 to the inch, which is enough for shading: lines and words are not in it.
+_VIEW_PX = 900
 # The form that tells how many pages there are, and the room it takes.
 _TOTAL, _TOTAL_PT = "pages-in-all", 24.0
 _ALL_ROUND = ("front", "left", "back", "right")
@@ -48,19 +49,19 @@ def pdf_of_book(
 
     told(0.0, "lighting the plates")
     scene = BookScene(book.plates, body)
-    sides = [scene.seen(name, height_px=_MIDDLE_PX) for name in _ALL_ROUND]
+    sides = [scene.seen(name, height_px=_VIEW_PX) for name in _ALL_ROUND]
     told(0.2, "drawing the plates apart")
     moved = exploded(book.plates)
-    apart = [moved.seen(name, height_px=_MIDDLE_PX) for name in _APART]
+    apart = [moved.seen(name, height_px=_VIEW_PX) for name in _APART]
     by_number = {plate.number: plate for plate in book.plates}
     in_place: dict[int, PlatesView] = {}
     for index, part in enumerate(book.parts):
         told(0.3 + 0.4 * index / len(book.parts), f"showing '{part.template.title}' in place")
         plate = by_number[part.shown_on]
         in_place[part.template.number] = scene.seen(
-            view_towards(plate), height_px=_SMALL_PX, only=plate.number
+            view_towards(plate), height_px=_VIEW_PX, only=plate.number
         )
-    front = scene.seen("front", height_px=_LARGE_PX)
+    front = scene.seen("front", height_px=_VIEW_PX)
     told(0.75, "setting the pages")
     for name, bold in ((FONT, False), (BOLD, True)):
         pdfmetrics.registerFont(TTFont(name, font_file(bold=bold)))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 
 from fitkit.drawing.drawing import Layer
 from fitkit.flatten.stretch import (
@@ -21,6 +22,7 @@ from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.section import plane_sections
 from fitkit.shop.plan_facts import PlanFacts
+from fitkit.shop.scanned_relief import scanned_relief
 from fitkit.template.template import Template
 
 __all__ = ["BlankView", "Contour", "EdgeName", "blank_view"]
@@ -164,7 +166,7 @@ def _contours(relief: TriangleMesh) -> tuple[Contour, ...]:
     """Return the lines of equal strain: level sections through the relief of strain."""
     height = relief.vertices[:, 2]
     return tuple(
-        Contour(level, _rounded(path.round_points_mm[:, :2]))
+        Contour(level, _simpler(path.round_points_mm[:, :2]))
         for level in strain_contour_levels(float(height.min()), float(height.max()))
         for path in plane_sections(relief, (0.0, 0.0, level), (0.0, 0.0, 1.0))
         if path.length_mm() > 0
@@ -172,74 +174,34 @@ def _contours(relief: TriangleMesh) -> tuple[Contour, ...]:
 
 
 def _hatching(relief: TriangleMesh, reach: float) -> Floats:
-    strokes: list[Floats] = []
-    for share, phase in ((_FROM, 0.0), (_CLOSE_FROM, 0.5)):
-        least = max(share * reach, _LEAST_PERCENT)
-        for points in _scanned(relief, np.array([1.0, -1.0]) / np.sqrt(2.0), _HATCHES, phase):
-            strokes += _runs_above(points, least)
-    return np.array(strokes).reshape(-1, 2, 2)
+    across = np.array([1.0, -1.0]) / np.sqrt(2.0)
+    return np.concatenate(
+        [
+            scanned_relief(relief, across, _span(relief) / _HATCHES, phase).strokes_above(
+                max(share * reach, _LEAST_PERCENT)
+            )
+            for share, phase in ((_FROM, 0.0), (_CLOSE_FROM, 0.5))
+        ]
+    )
 
 
 def _dots(relief: TriangleMesh, reach: float) -> Floats:
-    dots: list[Floats] = []
-    span = float(np.ptp(relief.vertices[:, :2], axis=0).max())
-    pitch = span / _DOTS
+    pitch = _span(relief) / _DOTS
+    dots = []
     for share, phase in ((_FROM, 0.0), (_CLOSE_FROM, 0.5)):
-        least = max(share * reach, _LEAST_PERCENT)
-        for row, points in enumerate(_scanned(relief, np.array([0.0, 1.0]), _DOTS, phase)):
-            shift = 0.5 * pitch * ((row + (phase > 0)) % 2)
-            at = np.arange(
-                np.ceil((points[:, 0].min() - shift) / pitch) * pitch + shift,
-                points[:, 0].max(),
-                pitch,
-            )
-            points = points[np.argsort(points[:, 0], kind="stable")]
-            height = np.interp(at, points[:, 0], points[:, 2])
-            level = np.interp(at, points[:, 0], points[:, 1])
-            keep = height <= -least
-            dots += list(np.column_stack([at, level])[keep])
-    return np.array(dots).reshape(-1, 2)
+        scanned = scanned_relief(relief, np.array([0.0, 1.0]), pitch, phase)
+        # Every other row is off by half a step.
+        shift = np.asarray(0.5 * pitch * ((scanned.row + (phase > 0)) % 2), dtype=np.float64)
+        dots.append(scanned.places_below(-max(share * reach, _LEAST_PERCENT), pitch, shift))
+    return np.concatenate(dots)
 
 
-def _scanned(relief: TriangleMesh, across: Floats, count: int, phase: float) -> list[Floats]:
-    """Return (N, 3) lines over the relief, evenly apart along ``across`` over its larger side."""
-    place = relief.vertices[:, :2] @ across
-    pitch = float(np.ptp(relief.vertices[:, :2], axis=0).max()) / count
-    first = np.ceil(place.min() / pitch - phase)
-    found = []
-    for k in np.arange(first, np.floor(place.max() / pitch - phase) + 1.0):
-        at = (k + phase) * pitch
-        normal = np.append(across, 0.0)
-        for path in plane_sections(relief, at * normal, normal):
-            found.append(path.round_points_mm)
-    return found
+def _span(relief: TriangleMesh) -> float:
+    """Return the larger side of the blank."""
+    return float(np.ptp(relief.vertices[:, :2], axis=0).max())
 
 
-def _runs_above(points: Floats, least: float) -> list[Floats]:
-    """Return the straight strokes over which a scanned line's height is above a value."""
-    height = points[:, 2]
-    above = height >= least
-    strokes = []
-    start: Floats | None = points[0, :2] if above[0] else None
-    for k in range(1, len(points)):
-        if above[k] == above[k - 1]:
-            continue
-        share = (least - height[k - 1]) / (height[k] - height[k - 1])
-        cross = points[k - 1, :2] + share * (points[k, :2] - points[k - 1, :2])
-        if above[k]:
-            start = cross
-        elif start is not None:
-            strokes.append(np.stack([start, cross]))
-            start = None
-    if start is not None:
-        strokes.append(np.stack([start, points[-1, :2]]))
-    return strokes
-
-
-def _rounded(points: Floats) -> Floats:
-    """Return points without those that lie within a tenth of a millimetre of the last kept."""
-    kept = [0]
-    for k in range(1, len(points) - 1):
-        if np.abs(points[k] - points[kept[-1]]).max() >= _FINE_MM:
-            kept.append(k)
-    return points[[*kept, len(points) - 1]]
+def _simpler(points: Floats) -> Floats:
+    """Return a line of fewer points that lies within a tenth of a millimetre of all."""
+    line: Floats = shapely.get_coordinates(shapely.simplify(shapely.LineString(points), _FINE_MM))
+    return line

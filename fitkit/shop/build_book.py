@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from fitkit.body.body import SegmentAxis
 from fitkit.drawing.drawing import Drawing
 from fitkit.findings import Finding
@@ -38,6 +40,7 @@ __all__ = [
     "BookRange",
     "BookSheets",
     "BuildBook",
+    "CutPiece",
     "HoldingRow",
     "PartPage",
     "build_book",
@@ -79,6 +82,19 @@ class PartPage:
     view: BlankView
     gauges: tuple[GaugeSection, ...]
     shown_on: int
+    area_mm2: float
+    mass_kg: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CutPiece:
+    """What is cut by its template and has no page of its own: a strap, a lining, a gap piece.
+
+    ``size_mm`` is its width and height, ``area_mm2`` and ``mass_kg`` those of the blank.
+    """
+
+    template: Template
+    size_mm: tuple[float, float]
     area_mm2: float
     mass_kg: float
 
@@ -145,6 +161,8 @@ class BuildBook:
         As worn.
     parts
         One page each, by number.
+    pieces
+        What else is cut, mostly for what holds and lines them; it has no page of its own.
     hardware, assembly, fitting
         Lists.
     measures
@@ -157,14 +175,13 @@ class BuildBook:
         How the parts lie on the stock and how the plates move, where those steps have been made.
     holding
         What holds, lines and joins the plates, where there is any.
-    soft
-        Templates of its pieces, which have no page of their own.
     """
 
     job: str
     wearer: str
     plates: tuple[WornPlate, ...]
     parts: tuple[PartPage, ...]
+    pieces: tuple[CutPiece, ...]
     hardware: tuple[HardwareItem, ...]
     assembly: tuple[AssemblyStep, ...]
     fitting: tuple[FittingCheck, ...]
@@ -174,11 +191,10 @@ class BuildBook:
     sheets: BookSheets | None = None
     motion: BookMotion | None = None
     holding: BookHolding | None = None
-    soft: tuple[Template, ...] = ()
 
     @property
     def mass_kg(self) -> float:
-        """Of all parts, hardware left out."""
+        """Of all parts; hardware and what else is cut are left out."""
         return sum(part.mass_kg for part in self.parts)
 
     @property
@@ -272,12 +288,14 @@ def build_book(
         for check in page.plan.checks
         if (finding := check.finding(page.template.title)) is not None
     ]
+    paged = {page.template.number for page in pages}
     told = {key for page in pages for key in page.plan.cautions} | {"worn", "pinch", "release"}
     return BuildBook(
         job,
         wearer,
         plates,
         tuple(pages),
+        tuple(_piece(template) for template in templates if template.number not in paged),
         hardware_list(
             flats,
             plates,
@@ -295,7 +313,6 @@ def build_book(
         sheets,
         motion,
         holding,
-        tuple(one for one in templates if one.number >= number),
     )
 
 
@@ -306,11 +323,19 @@ def _page(
     gauges: tuple[GaugeSection, ...],
     shown_on: int,
 ) -> PartPage:
+    return PartPage(template, plan, view, gauges, shown_on, *_amount(template))
+
+
+def _piece(template: Template) -> CutPiece:
+    width, height = np.ptp(template.outline_mm, axis=0)
+    return CutPiece(template, (float(width), float(height)), *_amount(template))
+
+
+def _amount(template: Template) -> tuple[float, float]:
+    """Return the blank's area, mm2, and its mass, kg."""
     (part,) = parts_to_place([template])
     kg_m2 = sheet_material_named(template.material).mass_kg_m2(template.thickness_mm)
-    return PartPage(
-        template, plan, view, gauges, shown_on, part.area_mm2, part.finished_area_mm2 * kg_m2 / 1e6
-    )
+    return part.area_mm2, part.finished_area_mm2 * kg_m2 / 1e6
 
 
 def _held_by(

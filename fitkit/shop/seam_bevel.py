@@ -1,4 +1,4 @@
-"""At what angle two plates meet along a line, and so how far to bevel each edge of thick sheet."""
+"""At what angle two edges meet along a line, and so how far to bevel each edge of thick sheet."""
 
 from __future__ import annotations
 
@@ -6,12 +6,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import dijkstra
 from scipy.spatial import cKDTree
 
 from fitkit.flatten.edge_names import is_cut_edge, is_seam
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.formed_edges import formed_edges
-from fitkit.geometry.arrays import Floats
+from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.template.mirror import mirrored_name
 
@@ -28,12 +30,12 @@ _ACROSS = np.array([-1.0, 1.0, 1.0])
 
 @dataclass(frozen=True, slots=True)
 class SeamBevel:
-    """Two plates meeting along a line.
+    """Two plates, or a plate and itself, meeting along a line.
 
     Attributes
     ----------
     line, neighbour
-        As called on the side the plate was drawn on.
+        As called on the side the plate was drawn on; a seam's neighbour is the plate itself.
     turn_rad
         By how much the sheet turns from one to the other: above zero where the outside is a
         ridge, below where it is a groove; the middle of all places along the line.
@@ -49,18 +51,53 @@ class SeamBevel:
 
 
 def seam_bevels(flat: FlatPatch, flats: Sequence[FlatPatch]) -> tuple[SeamBevel, ...]:
-    """Return the bevels of one plate's edges where others meet it, twins included."""
+    """Return the bevels of one plate's edges where others meet it, twins included, and its seams.
+
+    Relief cuts close on a smooth form and want none.
+    """
     own = _Faces.of_mesh(flat.form)
     found = []
     for edge, points in zip(flat.outline, formed_edges(flat), strict=True):
         if is_seam(edge.line) or is_cut_edge(edge.line):
             continue
         for name, mesh, border in _others(flat, flats):
-            turns = _turns(own, _Faces.of_mesh(mesh), points, border)
-            if len(turns) >= _LEAST_POINTS:
-                least, middle, most = np.percentile(turns, (10.0, 50.0, 90.0))
-                found.append(SeamBevel(edge.line, name, float(middle), float(least), float(most)))
-    return tuple(found)
+            found.append((edge.line, name, _turns(own, _Faces.of_mesh(mesh), points, border)))
+    sides: dict[str, list[Floats]] = {}
+    for edge in flat.outline:
+        if is_seam(edge.line):
+            sides.setdefault(edge.line, []).append(edge.points_mm)
+    for line, laid in sides.items():
+        if len(laid) == 2:
+            found.append((line, flat.design.name, _seam_turns(flat, *laid)))
+    return tuple(
+        SeamBevel(line, name, *(float(np.percentile(turns, share)) for share in (50.0, 10.0, 90.0)))
+        for line, name, turns in found
+        if len(turns) >= _LEAST_POINTS
+    )
+
+
+def _seam_turns(flat: FlatPatch, first: Floats, second: Floats) -> Floats:
+    """Return how far the sheet turns at places of a seam, whose sides are told as on the blank."""
+    vertices = cKDTree(flat.flat_mm)
+    sides = [vertices.query(points)[1] for points in (first, second)]
+    # Both sides lie at one place on the form; along the sheet each has faces of its own near it.
+    ways = np.stack([_ways_mm(flat, side) for side in sides])[:, flat.faces].mean(axis=2)
+    one, other = (
+        _Faces.of_mesh(TriangleMesh(flat.form.vertices, flat.faces[nearer]))
+        for nearer in (ways[0] < ways[1], ways[1] < ways[0])
+    )
+    return _turns(one, other, *(flat.form.vertices[side] for side in sides))
+
+
+def _ways_mm(flat: FlatPatch, side: Ints) -> Floats:
+    """Return how far every vertex is from one side of a seam, along edges of the blank."""
+    faces = flat.faces
+    ends = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    lengths = np.linalg.norm(flat.flat_mm[ends[:, 0]] - flat.flat_mm[ends[:, 1]], axis=1)
+    count = len(flat.flat_mm)
+    graph = coo_array((lengths, ends.T), shape=(count, count)).tocsr()
+    ways: Floats = dijkstra(graph, directed=False, indices=side, min_only=True)
+    return ways
 
 
 def _others(

@@ -196,7 +196,8 @@ def _bevels(facts: PlanFacts) -> list[str]:
         turn, least, most = (
             math.degrees(angle) for angle in (bevel.turn_rad, bevel.least_rad, bevel.most_rad)
         )
-        where = f"'{line}', to '{other}'"
+        itself = bevel.neighbour == facts.flat.design.name
+        where = f"'{line}', to itself" if itself else f"'{line}', to '{other}'"
         if abs(turn) < _SQUARE_DEG:
             lines.append(f"{where}: no bevel, they meet all but flat")
             continue

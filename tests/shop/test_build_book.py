@@ -54,3 +54,26 @@ def test_layers_and_parts_come_in_order() -> None:
     }
     assert [step.title for step in book.assembly] == ["Hang 2 lower", "Hang 1 upper"]
     assert {"worn", "pinch", "release", "edges"} <= set(book.cautions)
+
+
+def test_what_is_cut_without_a_page_is_told_too() -> None:
+    """A strap has a template and no patch: 90 by 60 mm of leather 3 mm weigh 54 cm2 of it."""
+    plate, strap = (
+        flatten_patch(
+            solids.patch_of(solids.plane_rectangle(90.0, 60.0, 10.0), name=name, **design)
+        )
+        for name, design in (("plate", {}), ("strap", {"material": "leather", "thickness_mm": 3.0}))
+    )
+    templates = [
+        template
+        for number, flat in enumerate((plate, strap), 1)
+        for template in make_templates(flat, number=number, job_name="", wearer="")
+    ]
+    book = build_book([plate], templates, (), job="", wearer="", numbers={"plate": 1}, axes={})
+    (piece,) = book.pieces
+    assert piece.template.title == "strap"
+    assert piece.size_mm == pytest.approx((90.0, 60.0), abs=1e-6)
+    assert piece.area_mm2 == pytest.approx(5400.0, rel=1e-6)
+    density = sheet_material_named("leather").density_kg_m3
+    assert piece.mass_kg == pytest.approx(5400.0 * 3.0 * density * 1e-9, rel=1e-6)
+    assert [part.template.title for part in book.parts] == ["plate"]

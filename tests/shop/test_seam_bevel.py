@@ -69,3 +69,34 @@ def test_a_foam_plate_is_told_its_bevels_and_its_twin_by_its_own_names() -> None
     groove = slope("left wing", -20.0, left=True, side=Side.LEFT, paired=True, thickness_mm=6.0)
     told = plan_of(replace(plan_facts(groove), bevels=seam_bevels(groove, [groove]))).steps[0]
     assert "'ridge', to 'right wing': bevel 20° off the outside (40° in all)" in told.lines
+
+
+def test_a_seam_that_closes_a_plate_on_itself_has_its_bevel() -> None:
+    """A square tube opened along a corner: the sheet turns by a right angle there."""
+    tube = solids.cylinder(50.0, 120.0, 6.0, capped=False)
+    around = len(solids.border_rounds(tube)[0])
+    rows = len(tube.vertices) // around
+    corner = around // 8
+    # From the corner on, evenly round a square: two corners fall on vertices, which is enough.
+    share = np.mod(np.arange(around) - corner, around) / around * 4.0
+    side, along = np.floor(share), np.mod(share, 1.0)
+    corners = 40.0 * np.array([[1.0, 1.0], [-1.0, 1.0], [-1.0, -1.0], [1.0, -1.0], [1.0, 1.0]])
+    at = side.astype(int)
+    square = corners[at] + along[:, None] * (corners[at + 1] - corners[at])
+    placed = np.column_stack([np.tile(square, (rows, 1)), tube.vertices[:, 2]])
+    flat = flatten_patch(
+        solids.patch_of(
+            TriangleMesh(placed, tube.faces),
+            name="cuff",
+            lines=("elbow", "wrist"),
+            inner={"corner": np.arange(rows) * around + corner},
+            seams=("corner",),
+            material="foam",
+            thickness_mm=6.0,
+        )
+    )
+    (bevel,) = seam_bevels(flat, [flat])
+    assert (bevel.line, bevel.neighbour) == ("seam", "cuff")
+    assert math.degrees(bevel.turn_rad) == pytest.approx(90.0, abs=0.5)
+    cut = plan_of(replace(plan_facts(flat), bevels=(bevel,))).steps[0]
+    assert "'seam, corner', to itself: bevel 45° off the inside (90° in all)" in cut.lines
