@@ -12,7 +12,7 @@ from fitkit.geometry.nearest import nearest_on_mesh
 from fitkit.motion.asked_range import AskedRange
 from fitkit.motion.pose import pose_of
 from fitkit.motion.riding_plate import RidingPlate
-from fitkit.motion.sweep import SkinBody
+from fitkit.motion.skin_body import SkinBody
 
 __all__ = ["swept_widths_mm"]
 

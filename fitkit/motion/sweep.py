@@ -7,45 +7,27 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from typing import Any
-from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from fitkit.body.joints import Joint
 from fitkit.errors import InputError
 from fitkit.geometry.arrays import Bools, Floats
-from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.rigid import RigidTransform
-from fitkit.geometry.surface_tree import SurfaceTree, surface_tree
-from fitkit.geometry.topology import border_vertices
 from fitkit.motion.asked_range import AskedRange
+from fitkit.motion.moving_skin import MovingSkin, Rides, skin_part
 from fitkit.motion.pose import Pose, pose_of
 from fitkit.motion.riding_plate import RidingPlate
 from fitkit.motion.sheet_contact import SheetContact
+from fitkit.motion.skin_body import SkinBody
 from fitkit.motion.skin_contact import PosedSkin, SkinContact
 
-__all__ = ["BODY", "Contact", "SkinBody", "SweepSettings", "Swept", "sweep"]
+__all__ = ["BODY", "Contact", "SweepSettings", "Swept", "sweep"]
 
 BODY = "the body"
 """What a plate meets when it presses into the skin."""
 
 _TO_RAD = np.radians(0.2)
 _MOST_ROOM_MM = 15.0
-# Skin whose share differs by less from a plate's goes with it: 0.2 mm at 200 mm and 60 degrees.
-_SAME_SHARE = 1e-3
-
-
-@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
-class SkinBody:
-    """The body's surface, its joints, and how far, (V,) float 0..1, its skin goes with each."""
-
-    mesh: TriangleMesh
-    joints: Mapping[str, Joint]
-    shares: Mapping[str, Floats]
-
-    def posed(self, pose: Pose) -> TriangleMesh:
-        """Return the surface in a pose."""
-        return self.mesh.with_vertices(pose.moved(self.mesh.vertices, self.shares))
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,73 +224,6 @@ class _Follow:
     rooms: list[float] = field(default_factory=list)
 
 
-_Rides = tuple[float, ...] | None
-"""What shares of the joints that turn something goes with; None where it goes its own way."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _SkinPart:
-    """The skin that does not go with some plates: a body of its own, ready to be searched."""
-
-    body: SkinBody
-    tree: SurfaceTree
-    edge: Bools
-
-
-_PARTS: WeakKeyDictionary[SkinBody, dict[tuple[_Rides, tuple[str, ...]], _SkinPart | None]] = (
-    WeakKeyDictionary()
-)
-
-
-def _skin_part(body: SkinBody, rides: _Rides, joints: tuple[str, ...]) -> _SkinPart | None:
-    """Return the skin that moves under plates that ride so, if any; each is made once."""
-    known = _PARTS.setdefault(body, {})
-    if (rides, joints) not in known:
-        known[rides, joints] = _cut_skin(body, rides, joints)
-    return known[rides, joints]
-
-
-def _cut_skin(body: SkinBody, rides: _Rides, joints: tuple[str, ...]) -> _SkinPart | None:
-    goes: Bools = np.full(len(body.mesh.vertices), rides is not None)
-    for joint, share in zip(joints, rides or (), strict=rides is not None):
-        own = body.shares.get(joint)
-        if own is not None:
-            goes &= np.abs(own - share) < _SAME_SHARE
-    faces = body.mesh.faces
-    moves = ~goes
-    if not moves.any():
-        return None
-    # Two rounds of skin that goes with the plates stay, so that no border lies amid the rest.
-    for _ in range(2):
-        touching = moves[faces].any(axis=1)
-        moves[faces[touching]] = True
-    part, used = body.mesh.faces_only(np.asarray(moves[faces].any(axis=1)))
-    tree = surface_tree(part)
-    on_edge = border_vertices(part)[tree.faces]
-    shares = {name: share[used] for name, share in body.shares.items()}
-    return _SkinPart(SkinBody(part, body.joints, shares), tree, np.asarray(on_edge.any(axis=1)))
-
-
-class _MovingSkin:
-    """A part of the skin, pose by pose."""
-
-    def __init__(self, part: _SkinPart) -> None:
-        self._part = part
-        self._known: dict[float, PosedSkin] = {}
-
-    def at(self, part: float, pose: Pose) -> PosedSkin:
-        """Return the skin in the pose at a part of the range."""
-        if part not in self._known:
-            body = self._part.body
-            places = pose.moved(body.mesh.vertices, body.shares)
-            self._known[part] = PosedSkin(self._part.tree.moved(places), places, self._part.edge)
-        return self._known[part]
-
-    def keep_only(self, part: float) -> None:
-        """Drop what is kept of other parts of the range."""
-        self._known = {at: skin for at, skin in self._known.items() if at == part}
-
-
 class _Sweep:
     """One range being gone through."""
 
@@ -325,8 +240,8 @@ class _Sweep:
         joints = tuple(sorted({movement.joint for movement, _ in asked.movements}))
         self._poses: dict[float, Pose] = {}
         self._motions: dict[tuple[str, float], RigidTransform] = {}
-        self._skins: dict[_Rides, _MovingSkin] = {}
-        self._skin_of: dict[str, _MovingSkin] = {}
+        self._skins: dict[Rides, MovingSkin] = {}
+        self._skin_of: dict[str, MovingSkin] = {}
         self._follows = [
             _sheet_follow(plate, other, pairs[plate.name, other.name])
             for plate in plates
@@ -338,9 +253,9 @@ class _Sweep:
                 continue
             free = plate.pivot is not None and plate.pivot.joint in joints
             rides = None if free else tuple(plate.shares.get(joint, 0.0) for joint in joints)
-            part = _skin_part(body, rides, joints)
+            part = skin_part(body, rides, joints)
             if part is not None:
-                skin = self._skins.setdefault(rides, _MovingSkin(part))
+                skin = self._skins.setdefault(rides, MovingSkin(part))
                 self._skin_of[plate.name] = skin
                 still = skin.at(0.0, self._pose(0.0))
                 self._follows.append(_skin_follow(plate, still, settings))

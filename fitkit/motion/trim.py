@@ -21,7 +21,8 @@ from fitkit.geometry.topology import (
 )
 from fitkit.motion.asked_range import AskedRange
 from fitkit.motion.riding_plate import RidingPlate
-from fitkit.motion.sweep import BODY, Contact, SkinBody, SweepSettings, Swept, sweep
+from fitkit.motion.skin_body import SkinBody
+from fitkit.motion.sweep import BODY, Contact, SweepSettings, Swept, sweep
 
 __all__ = ["Trim", "plan_trims"]
 

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from fitkit.job.motion_settings import LamesSection
     from fitkit.motion.lames import LameFastening, LameRow
     from fitkit.motion.riding_plate import RidingPlate
-    from fitkit.motion.sweep import SkinBody, Swept
+    from fitkit.motion.skin_body import SkinBody
+    from fitkit.motion.sweep import Swept
     from fitkit.motion.trim import Trim
 
 __all__ = ["RangeRow", "motion_job", "motion_step", "ranges_of", "trims_of"]

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from fitkit.motion.asked_range import AskedRange
     from fitkit.motion.pivot import PlacedPivot
     from fitkit.motion.riding_plate import PivotRide, RidingPlate
-    from fitkit.motion.sweep import SkinBody
+    from fitkit.motion.skin_body import SkinBody
     from fitkit.patch.patch import Patch
 
 __all__ = ["MovingBody", "joints_of", "moving_body"]
@@ -81,7 +81,7 @@ def moving_body(job: Job) -> MovingBody:
     from fitkit.motion.lames import lame_shares
     from fitkit.motion.movement import movements_of
     from fitkit.motion.riding_plate import riding_plates
-    from fitkit.motion.sweep import SkinBody
+    from fitkit.motion.skin_body import SkinBody
 
     wishes = job.settings.motion
     whole = read_body(job.result_folder("body"))

@@ -27,7 +27,8 @@ from fitkit.motion.asked_range import AskedRange, asked_ranges
 from fitkit.motion.movement import movements_of
 from fitkit.motion.pose import pose_of
 from fitkit.motion.riding_plate import RidingPlate, riding_plates
-from fitkit.motion.sweep import SkinBody, SweepSettings, sweep
+from fitkit.motion.skin_body import SkinBody
+from fitkit.motion.sweep import SweepSettings, sweep
 from fitkit.motion.trim import plan_trims
 
 _EVERY = 6

@@ -11,7 +11,7 @@ from fitkit.geometry.mesh import TriangleMesh
 from fitkit.motion.asked_range import AskedRange
 from fitkit.motion.movement import Movement
 from fitkit.motion.riding_plate import RidingPlate
-from fitkit.motion.sweep import SkinBody
+from fitkit.motion.skin_body import SkinBody
 
 __all__ = ["FAR_SKIN", "ball", "bowl", "hinge", "plate", "sheet_of", "tube"]
 
@@ -44,10 +44,10 @@ def tube(
 
 
 def ball(radius_mm: float) -> TriangleMesh:
-    """Make a closed sphere about the origin, edges of 3 to 4 mm at 100 mm."""
+    """Make a closed sphere about the origin, edges of 3 to 4 mm."""
     import open3d as o3d
 
-    made = o3d.geometry.TriangleMesh.create_sphere(radius_mm, resolution=90)
+    made = o3d.geometry.TriangleMesh.create_sphere(radius_mm, round(0.9 * radius_mm))
     return TriangleMesh(np.asarray(made.vertices), np.asarray(made.triangles).astype(np.int64))
 
 

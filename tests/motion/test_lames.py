@@ -14,7 +14,7 @@ from fitkit.errors import DesignError
 from fitkit.motion.asked_range import AskedRange
 from fitkit.motion.lames import LameRow, check_lames, lame_count, lame_shares, lay_strips
 from fitkit.motion.riding_plate import RidingPlate
-from fitkit.motion.sweep import SkinBody
+from fitkit.motion.skin_body import SkinBody
 from tests.motion.simple_plates import hinge, plate, tube
 
 

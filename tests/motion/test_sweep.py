@@ -14,7 +14,8 @@ from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.motion.asked_range import AskedRange
 from fitkit.motion.riding_plate import RidingPlate
-from fitkit.motion.sweep import BODY, SkinBody, SweepSettings, Swept, sweep
+from fitkit.motion.skin_body import SkinBody
+from fitkit.motion.sweep import BODY, SweepSettings, Swept, sweep
 from fitkit.motion.trim import plan_trims
 from tests.motion.simple_plates import ball, bowl, hinge, plate, sheet_of, tube
 
