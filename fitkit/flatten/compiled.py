@@ -13,8 +13,11 @@ _Function = TypeVar("_Function", bound=Callable[..., Any])
 
 
 def compiled(function: _Function) -> _Function:
-    """Compile a function of arrays and numbers; the machine code is kept beside the source."""
-    return cast("_Function", numba.njit(cache=True)(function))
+    """Compile a function of arrays and numbers; the machine code is kept beside the source.
+
+    Other threads go on while it runs.
+    """
+    return cast("_Function", numba.njit(cache=True, nogil=True)(function))
 
 
 def compiled_fast(function: _Function) -> _Function:

@@ -23,6 +23,8 @@ TABLE_ERROR = 0.71
 
 # Nodes along a table's longer side; near the rim depths are computed from the edges themselves.
 _NODES = 48
+# So many parts of a cell's side are looked at to tell whether one edge is the nearest to all of it.
+_PARTS = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,10 +39,11 @@ class DepthTables:
         (T, 6) float: x and y of the first node, nodes per unit, columns, rows, where the values
         start.
     values
-        (V,) float: signed distance to the rim less the gap asked, negative where they overlap; row
-        by row, table by table.
-    edges
-        (E, 4) float: both ends' x and y of the rims' edges, the area on their left.
+        (V,) float: signed distance to the rim less the gap asked in cells, negative where they
+        overlap; row by row, table by table.
+    rims
+        (E, 5) float: the rims' edges, the area on their left: start, direction and length, in
+        cells from the first node.
     near, near_first
         Which edges can be nearest to a place of the cell above and right of a node, where it lies
         near the rim: ``near[near_first[v]:near_first[v + 1]]``.
@@ -51,7 +54,7 @@ class DepthTables:
     table: Ints
     frame: Floats
     values: Singles
-    edges: Floats
+    rims: Floats
     near: NDArray[np.int32]
     near_first: NDArray[np.int32]
     gap: float
@@ -67,7 +70,7 @@ def depth_tables(
     table = np.zeros((len(kinds), len(kinds)), dtype=np.int64)
     frames: list[list[float]] = []
     values: list[Singles] = []
-    edges: list[Floats] = []
+    rims: list[Floats] = []
     near: list[Ints] = []
     counts: list[Ints] = []
     value_count = edge_count = 0
@@ -87,13 +90,15 @@ def depth_tables(
             columns, rows = (math.ceil(side / cell) + 3 for side in high - low)
             start = low - cell
             grid = np.full((rows, columns), np.inf, dtype=np.float32)
-            shifted = rim - np.tile(start, 2)
-            fill_clearance(grid, 0, 0, cell, shifted, gap, math.hypot(*(high - low)), False)
-            own, own_counts = _near_edges(grid, shifted, cell, gap)
+            shifted = (rim - np.tile(start, 2)) / cell
+            fill_clearance(grid, 0, 0, 1.0, shifted, gap / cell, 2.0 * _NODES, False)
+            own, own_counts = _near_edges(grid, shifted, gap / cell)
             table[a, b] = len(frames)
             frames.append([*start, 1.0 / cell, columns, rows, value_count])
             values.append(grid.ravel())
-            edges.append(rim)
+            ways = shifted[:, 2:] - shifted[:, :2]
+            long = np.hypot(*ways.T)[:, None]
+            rims.append(np.hstack([shifted[:, :2], ways / long, long]))
             near.append(own + edge_count)
             counts.append(own_counts)
             value_count += grid.size
@@ -102,7 +107,7 @@ def depth_tables(
         table,
         np.array(frames),
         np.concatenate(values),
-        np.concatenate(edges),
+        np.concatenate(rims),
         np.concatenate(near).astype(np.int32),
         np.concatenate([[0], np.cumsum(np.concatenate(counts))]).astype(np.int32),
         float(gap),
@@ -110,7 +115,7 @@ def depth_tables(
 
 
 @compiled
-def _near_edges(grid: Singles, edges: Floats, cell: float, gap: float) -> tuple[Ints, Ints]:
+def _near_edges(grid: Singles, edges: Floats, gap: float) -> tuple[Ints, Ints]:
     """Return edges that may be nearest to a cell's places, and how many they are by cell."""
     rows, columns = grid.shape
     counts = np.zeros(rows * columns, np.int64)
@@ -119,23 +124,62 @@ def _near_edges(grid: Singles, edges: Floats, cell: float, gap: float) -> tuple[
     for j in range(rows - 1):
         for i in range(columns - 1):
             # A place's own clearance is off what the nodes tell by less than a cell.
-            if abs(grid[j, i]) > 2.5 * cell:
+            if abs(grid[j, i]) > 2.5:
                 continue
-            x, y = (i + 0.5) * cell, (j + 0.5) * cell
-            reach = gap + (2.0 * TABLE_ERROR + 0.71) * cell
+            reach = gap + 2.0 * TABLE_ERROR + 0.71
+            first = count
             for e in range(len(edges)):
-                ax, ay = edges[e, 0], edges[e, 1]
-                dx, dy = edges[e, 2] - ax, edges[e, 3] - ay
-                t = ((x - ax) * dx + (y - ay) * dy) / (dx * dx + dy * dy)
-                t = min(1.0, max(0.0, t))
-                if math.hypot(ax + t * dx - x, ay + t * dy - y) > reach:
+                if _apart(edges[e], i + 0.5, j + 0.5) > reach:
                     continue
                 if count == len(found):
                     found = np.concatenate((found, np.empty(count, np.int64)))
                 found[count] = e
                 count += 1
-                counts[j * columns + i] += 1
+            only = _nearest_of_all(edges, found[first:count], i, j)
+            if only >= 0:
+                found[first] = only
+                count = first + 1
+            counts[j * columns + i] = count - first
     return found[:count].copy(), counts
+
+
+@compiled
+def _nearest_of_all(edges: Floats, near: Ints, i: int, j: int) -> int:
+    """Return the edge whose inside is the nearest to all of a cell, -1 when there is none.
+
+    Distances to two edges draw level by no more than twice the way to a part's middle.
+    """
+    nearest = -1
+    for b in range(_PARTS):
+        for a in range(_PARTS):
+            x, y = i + (a + 0.5) / _PARTS, j + (b + 0.5) / _PARTS
+            best, at = math.inf, -1
+            for e in near:
+                apart = _apart(edges[e], x, y)
+                if apart < best:
+                    best, at = apart, e
+            if nearest < 0:
+                nearest = at
+            if best == math.inf or at != nearest:
+                return -1
+            for e in near:
+                if e != nearest and _apart(edges[e], x, y) < best + 1.42 / _PARTS:
+                    return -1
+            dx, dy = edges[at, 2] - edges[at, 0], edges[at, 3] - edges[at, 1]
+            long = math.hypot(dx, dy)
+            along = ((x - edges[at, 0]) * dx + (y - edges[at, 1]) * dy) / long
+            if along < 0.71 / _PARTS or along > long - 0.71 / _PARTS:
+                return -1
+    return nearest
+
+
+@compiled
+def _apart(edge: Floats, x: float, y: float) -> float:
+    """Return how far a place is from an edge."""
+    dx, dy = edge[2] - edge[0], edge[3] - edge[1]
+    t = ((x - edge[0]) * dx + (y - edge[1]) * dy) / (dx * dx + dy * dy)
+    t = min(1.0, max(0.0, t))
+    return math.hypot(edge[0] + t * dx - x, edge[1] + t * dy - y)
 
 
 def _turned(points: Floats, turn_rad: float) -> Floats:

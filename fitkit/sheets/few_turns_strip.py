@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
+import threading
 import time
 from collections.abc import Iterator, Sequence
 from functools import cache
+from queue import SimpleQueue
+from typing import Literal, NamedTuple, TypeAlias
 
 import numpy as np
 import shapely
@@ -18,18 +21,29 @@ __all__ = ["FewTurnsStrip", "compile_loops"]
 
 # So loosely pieces are strewn at first; when they do not come apart, looser by so much.
 _FIRST_DENSITY, _LOOSER = 0.6, 1.15
-# Exploring: how much shorter the strip is made at a time, first and least; rounds without progress
-# and tries without, after which pieces are given up as stuck.
+# Exploring: how much shorter the strip is made at a time, first and least.
 _STEP, _LEAST_STEP = 0.01, 0.002
-_PATIENCE, _STRIKES = 200, 3
 # Squeezing: steps shrink with the time left.
 _SQUEEZE, _LEAST_SQUEEZE = 5e-4, 1e-5
-_SQUEEZE_PATIENCE, _SQUEEZE_STRIKES = 100, 5
 _PROGRESS = 0.98
 # Stuck layouts to start from again: mostly the best of those met.
 _POOL_SPREAD = 0.25
 # Pieces swapped to shake a layout: those that make up this share of the area, largest first.
 _LARGE_SHARE = 0.75
+
+# What workers tell: that there is a shorter strip, that they have ended, or why they could not.
+_Told: TypeAlias = SimpleQueue["Literal['shorter', 'ended'] | Exception"]
+
+
+class _Effort(NamedTuple):
+    """Rounds and tries without progress until pieces are stuck; places looked at for a move."""
+
+    patience: int
+    strikes: int
+    samples: int
+
+
+_EXPLORING, _PRESSING = _Effort(200, 3, 50), _Effort(100, 5, 50)
 
 
 class FewTurnsStrip:
@@ -88,7 +102,7 @@ class FewTurnsStrip:
             tables.table,
             tables.frame,
             tables.values,
-            tables.edges,
+            tables.rims,
             tables.near,
             tables.near_first,
             tables.gap,
@@ -101,6 +115,8 @@ class FewTurnsStrip:
         self.length = math.inf
         self.turn: Ints = starts[kind]
         self.place: Floats = np.zeros((len(kind), 2))
+        self._lock = threading.Lock()
+        self._over = False
 
     def _is_within(self, outline: Floats, turn_rad: float) -> bool:
         _, low, _, high = _box(outline, turn_rad)
@@ -108,73 +124,137 @@ class FewTurnsStrip:
 
     def placed(self) -> tuple[float, list[tuple[float, float, float]]]:
         """Return the strip's length and x, y and turn in radians of every piece."""
+        with self._lock:
+            length, turns, shifts = self.length, self.turn, self.place
         places = [
             (float(x) + self.gap, float(y) + self.gap, float(self.turn_rad[turn]))
-            for turn, (x, y) in zip(self.turn, self.place, strict=True)
+            for turn, (x, y) in zip(turns, shifts, strict=True)
         ]
-        return self.length + 2.0 * self.gap, places
+        return length + 2.0 * self.gap, places
 
-    def squeezed(self, seconds: float, squeezing: float) -> Iterator[None]:
+    def squeezed(self, seconds: float, squeezing: float, workers: int = 1) -> Iterator[None]:
         """Yield whenever :meth:`placed` is shorter, until the time is over.
 
-        ``squeezing`` is the share of the time for pressing the best together.
+        ``squeezing`` is the share of the time for pressing the best together. Workers look in
+        threads of their own and go on from the best that any of them has found; every other one
+        starts pressing as soon as its first search is stuck.
         """
         started = time.monotonic()
-        yield from self._explored(started + (1.0 - squeezing) * seconds)
-        yield from self._pressed(started + seconds)
+        ended = started + seconds
+        turn_over = started + (1.0 - squeezing) * seconds
+        told: _Told = SimpleQueue()
+        self._over = False
 
-    def _explored(self, until: float) -> Iterator[None]:
-        """Make the strip shorter and shorter; shake what is stuck."""
+        def work(rng: np.random.Generator, presses: bool) -> None:
+            try:
+                self._explore(turn_over, rng, told, until_stuck=presses)
+                self._press(ended, rng, told)
+            except Exception as fault:
+                told.put(fault)
+            else:
+                told.put("ended")
+
+        threads = [
+            threading.Thread(target=work, args=(rng, k % 2 == 1), daemon=True)
+            for k, rng in enumerate(self.rng.spawn(workers))
+        ]
+        for thread in threads:
+            thread.start()
+        try:
+            working = workers
+            while working:
+                word = told.get()
+                if word == "shorter":
+                    yield
+                elif word == "ended":
+                    working -= 1
+                else:
+                    raise word
+        finally:
+            self._over = True
+            for thread in threads:
+                thread.join()
+
+    def _explore(
+        self, until: float, rng: np.random.Generator, told: _Told, *, until_stuck: bool
+    ) -> None:
+        """Make the strip shorter and shorter; shake what is stuck, or leave it to others."""
         length = self._least_length(float(self.area.sum()) / self.width / _FIRST_DENSITY)
-        turn, place = self._strewn(length)
+        turn, place = self._strewn(length, rng)
         step = _STEP
         stuck: list[tuple[float, Ints, Floats]] = []
-        while time.monotonic() < until:
-            overlap = self._apart(length, turn, place, _PATIENCE, _STRIKES, until)
+        while self._goes_on(until):
+            overlap = self._apart(length, turn, place, _EXPLORING, until, rng)
             if overlap == 0.0:
-                self.length, self.turn, self.place = length, turn.copy(), place.copy()
-                yield
+                self._offer(length, turn, place, told)
+            if length >= self.length:
                 stuck = []
-                length = self._shorter(turn, place, step)
+                length, turn, place = self._shorter(step, rng)
             elif math.isinf(self.length):
                 length *= _LOOSER
-                turn, place = self._strewn(length)
+                turn, place = self._strewn(length, rng)
             elif step > _LEAST_STEP:
                 step = max(_LEAST_STEP, 0.5 * step)
-                turn, place = self.turn.copy(), self.place.copy()
-                length = self._shorter(turn, place, step)
+                length, turn, place = self._shorter(step, rng)
+            elif until_stuck:
+                break
             else:
                 stuck.append((overlap, turn, place))
                 stuck.sort(key=lambda one: one[0])
-                at = int(min(abs(self.rng.normal(0.0, _POOL_SPREAD)), 0.999) * len(stuck))
+                at = int(min(abs(rng.normal(0.0, _POOL_SPREAD)), 0.999) * len(stuck))
                 turn, place = stuck[at][1].copy(), stuck[at][2].copy()
-                self._shake(turn, place)
+                self._shake(turn, place, rng)
 
-    def _pressed(self, until: float) -> Iterator[None]:
+    def _press(self, until: float, rng: np.random.Generator, told: _Told) -> None:
         """Press the best layout together in ever smaller steps."""
         started = time.monotonic()
-        while (now := time.monotonic()) < until and math.isfinite(self.length):
-            gone = (now - started) / max(until - started, 1e-9)
+        while self._goes_on(until) and math.isfinite(self.length):
+            gone = (time.monotonic() - started) / max(until - started, 1e-9)
             step = _SQUEEZE + gone * (_LEAST_SQUEEZE - _SQUEEZE)
-            turn, place = self.turn.copy(), self.place.copy()
-            length = self._shorter(turn, place, step)
-            if not self._apart(length, turn, place, _SQUEEZE_PATIENCE, _SQUEEZE_STRIKES, until):
-                self.length, self.turn, self.place = length, turn, place
-                yield
+            length, turn, place = self._shorter(step, rng)
+            if not self._apart(length, turn, place, _PRESSING, until, rng):
+                self._offer(length, turn, place, told)
+
+    def _goes_on(self, until: float) -> bool:
+        can_be_shorter = self.length > self._least_length(0.0)
+        return can_be_shorter and not self._over and time.monotonic() < until
+
+    def _offer(self, length: float, turn: Ints, place: Floats, told: _Told) -> None:
+        """Keep a layout if no worker has found a shorter one meanwhile."""
+        with self._lock:
+            if length >= self.length:
+                return
+            self.length, self.turn, self.place = length, turn.copy(), place.copy()
+        told.put("shorter")
 
     def _apart(
-        self, length: float, turn: Ints, place: Floats, patience: int, strikes: int, until: float
+        self,
+        length: float,
+        turn: Ints,
+        place: Floats,
+        effort: _Effort,
+        until: float,
+        rng: np.random.Generator,
     ) -> float:
-        """Move pieces apart until they are, or are stuck; return the overlap left."""
+        """Move pieces apart until they are, are stuck, or another worker's lie on less length.
+
+        Returns
+        -------
+        overlap
+            What is left of it.
+        """
         growth = np.ones_like(self.pieces.share)
         low, high = self._room(length, turn)
         np.clip(place, low, high, out=place)
         least, idle = math.inf, 0
-        while idle < strikes and least > 0.0 and time.monotonic() < until:
+        while (
+            idle < effort.strikes and least > 0.0 and length < self.length and self._goes_on(until)
+        ):
             before = least
             least = separate(
-                self.pieces, length, self.width, turn, place, growth, patience, self.rng
-            )
+                self.pieces, length, self.width, turn, place, growth,
+                effort.patience, effort.samples, rng,
+            )  # fmt: skip
             idle = idle + 1 if least >= _PROGRESS * before else 0
         return least
 
@@ -192,30 +272,32 @@ class FewTurnsStrip:
         middles: Floats = 0.5 * (box[:, :2] + box[:, 2:])
         return middles
 
-    def _strewn(self, length: float) -> tuple[Ints, Floats]:
-        turn = self.pieces.first_turn + self.rng.integers(0, self.pieces.turns)
+    def _strewn(self, length: float, rng: np.random.Generator) -> tuple[Ints, Floats]:
+        turn = self.pieces.first_turn + rng.integers(0, self.pieces.turns)
         low, high = self._room(length, turn)
-        return turn, self.rng.uniform(low, np.maximum(low, high))
+        return turn, rng.uniform(low, np.maximum(low, high))
 
-    def _shorter(self, turn: Ints, place: Floats, step: float) -> float:
-        """Take a slice out of the best strip, anywhere along it; return the length left."""
-        length = self._least_length((1.0 - step) * self.length)
-        cut = self.rng.uniform(0.0, self.length)
-        place[place[:, 0] + self._middles(turn)[:, 0] > cut, 0] -= self.length - length
-        return length
+    def _shorter(self, step: float, rng: np.random.Generator) -> tuple[float, Ints, Floats]:
+        """Take a slice out of the best strip, anywhere along it; return what is left."""
+        with self._lock:
+            best, turn, place = self.length, self.turn.copy(), self.place.copy()
+        length = self._least_length((1.0 - step) * best)
+        cut = rng.uniform(0.0, best)
+        place[place[:, 0] + self._middles(turn)[:, 0] > cut, 0] -= best - length
+        return length, turn, place
 
-    def _shake(self, turn: Ints, place: Floats) -> None:
+    def _shake(self, turn: Ints, place: Floats, rng: np.random.Generator) -> None:
         """Swap two large pieces of different kinds."""
         order = np.argsort(-self.area, kind="stable")
         count = int(np.searchsorted(np.cumsum(self.area[order]), _LARGE_SHARE * self.area.sum()))
         large = order[: count + 1]
-        one = int(self.rng.choice(large))
+        one = int(rng.choice(large))
         unlike = large[self.kind[large] != self.kind[one]]
         if len(unlike) == 0:
             unlike = np.flatnonzero(np.arange(len(turn)) != one)
         if len(unlike) == 0:
             return
-        other = int(self.rng.choice(unlike))
+        other = int(rng.choice(unlike))
         middles = self._middles(turn)
         place[[one, other]] = (place + middles)[[other, one]] - middles[[one, other]]
 

@@ -15,8 +15,8 @@ from fitkit.sheets.depth_tables import TABLE_ERROR
 
 __all__ = ["StripPieces", "depths_of_all", "separate"]
 
-# Places looked at for a piece: anywhere, and about where it lies; of these the best are refined.
-_ANYWHERE, _ABOUT, _REFINED = 50, 25, 3
+# Of the places looked at for a piece the best are refined.
+_REFINED = 3
 # Steps of the refinement as shares of the piece's narrow side: first, last; coarse, then fine.
 _COARSE, _COARSE_END = 0.25, 0.02
 _FINE, _FINE_END = 0.01, 0.0005
@@ -29,6 +29,14 @@ _MOST_GROWTH, _LEAST_GROWTH, _FADING = 2.0, 1.2, 0.95
 # Less of an overlap than this share is no progress.
 _PROGRESS = 0.98
 _SAME_SQUARE = 1e-9
+# So many cells deep is rounding: pieces may fit exactly.
+_HAIR = 1e-9
+# Slices of the strip, for each of which is told whom a piece in it can meet.
+_BINS = 32
+# Of what is known of a piece and one other: how many numbers; which are their share, weight, depth.
+_ROW, _SHARE, _WEIGHT, _DEPTH = 9, 6, 7, 8
+# Of a place for a piece: x, y, turn and cost.
+_SPOT, _TURN, _COST = 4, 2, 3
 
 
 class StripPieces(NamedTuple):
@@ -36,7 +44,7 @@ class StripPieces(NamedTuple):
 
     Attributes
     ----------
-    table, frame, values, edges, near, near_first, gap
+    table, frame, values, rims, near, near_first, gap
         As in :class:`fitkit.sheets.depth_tables.DepthTables`.
     first_turn, turns
         (N,) int: per piece its first outline in the tables, and how many there are.
@@ -51,7 +59,7 @@ class StripPieces(NamedTuple):
     table: Ints
     frame: Floats
     values: Singles
-    edges: Floats
+    rims: Floats
     near: NDArray[np.int32]
     near_first: NDArray[np.int32]
     gap: float
@@ -71,6 +79,7 @@ def separate(
     place: Floats,
     growth: Floats,
     patience: int,
+    samples: int,
     rng: np.random.Generator,
 ) -> float:
     """Move overlapping pieces one by one, round after round; weigh stubborn pairs more each time.
@@ -85,6 +94,8 @@ def separate(
         (N, N) float: the pairs' weights, from 1 on; kept from call to call.
     patience
         Rounds without progress after which it gives up.
+    samples
+        Places looked at for a piece: anywhere, and half as many about where it lies.
 
     Returns
     -------
@@ -103,10 +114,10 @@ def separate(
     least = 0.5 * float(depths.sum())
     best_turn, best_place = turn.copy(), place.copy()
     idle = 0
-    weight = growth * pieces.share
-    around = np.empty((count, 4))
-    for piece in range(count):
-        _put_box(around, piece, pieces.boxes[turn[piece]], place[piece])
+    rows = np.empty((pieces.turns.max(), count, _ROW))
+    meets = np.empty((pieces.turns.max() * _BINS + 1, count), np.int32)
+    meet_count = np.empty(len(meets), np.int64)
+    spots = np.empty((_REFINED + 1, _SPOT))
     order = np.arange(count)
     while least > 0.0 and idle < patience:
         _shuffle(order, rng)
@@ -117,19 +128,12 @@ def separate(
                 cost += growth[piece, other] * depths[piece, other]
             if cost == 0.0:
                 continue
-            _move(pieces, length, width, turn, place, weight, around, piece, cost, rng)
-            _put_box(around, piece, pieces.boxes[turn[piece]], place[piece])
-            for other in range(count):
-                if other != piece:
-                    depth = _depth(
-                        pieces,
-                        turn[piece],
-                        turn[other],
-                        place[other, 0] - place[piece, 0],
-                        place[other, 1] - place[piece, 1],
-                    )
-                    depth *= pieces.share[piece, other]
-                    depths[piece, other] = depths[other, piece] = depth
+            _move(
+                pieces, length, width, turn, place, growth, rows, meets, meet_count, spots,
+                piece, cost, samples, rng,
+            )  # fmt: skip
+            own = turn[piece] - pieces.first_turn[piece]
+            _take_depths(pieces, rows, own, meets, place[piece, 0], place[piece, 1], depths, piece)
         total = 0.5 * float(depths.sum())
         if total < least:
             idle = 0 if total < _PROGRESS * least else idle
@@ -137,7 +141,7 @@ def separate(
             best_turn[:], best_place[:] = turn, place
         else:
             idle += 1
-        _weigh(growth, weight, depths, pieces.share)
+        _weigh(growth, depths)
     turn[:], place[:] = best_turn, best_place
     return least
 
@@ -146,18 +150,36 @@ def separate(
 def depths_of_all(pieces: StripPieces, turn: Ints, place: Floats) -> Floats:
     """Return (N, N) float: how deep every two pieces overlap, times their share."""
     count = len(turn)
-    depths = np.zeros((count, count))
-    for a in range(count):
-        for b in range(a + 1, count):
-            depth = _depth(
-                pieces,
-                turn[a],
-                turn[b],
-                place[b, 0] - place[a, 0],
-                place[b, 1] - place[a, 1],
-            )
-            depths[a, b] = depths[b, a] = depth * pieces.share[a, b]
+    depths = np.empty((count, count))
+    growth = np.ones((count, count))
+    rows, meets = np.empty((1, count, _ROW)), np.empty((1, count), np.int32)
+    for piece in range(count):
+        _fill_rows(pieces, turn, place, growth, piece, turn[piece], rows, 0)
+        _take_depths(pieces, rows, 0, meets, place[piece, 0], place[piece, 1], depths, piece)
     return depths
+
+
+@compiled
+def _take_depths(
+    pieces: StripPieces,
+    rows: Floats,
+    own: int,
+    meets: NDArray[np.int32],
+    x: float,
+    y: float,
+    depths: Floats,
+    piece: int,
+) -> None:
+    count = rows.shape[1]
+    for other in range(count):
+        meets[-1, other] = other
+    _cost(
+        pieces.values, pieces.near_first, pieces.near, pieces.rims, pieces.gap, rows, own,
+        meets, -1, count, x, y, math.inf,
+    )  # fmt: skip
+    for other in range(count):
+        depth = rows[own, other, _DEPTH] * rows[own, other, _SHARE]
+        depths[piece, other] = depths[other, piece] = depth
 
 
 @compiled
@@ -174,7 +196,7 @@ def _shuffle(order: Ints, rng: np.random.Generator) -> None:
 
 
 @compiled
-def _weigh(growth: Floats, weight: Floats, depths: Floats, share: Floats) -> None:
+def _weigh(growth: Floats, depths: Floats) -> None:
     largest = max(depths.max(), 1e-300)
     for a in range(len(depths)):
         for b in range(len(depths)):
@@ -183,7 +205,38 @@ def _weigh(growth: Floats, weight: Floats, depths: Floats, share: Floats) -> Non
                 more = depths[a, b] / largest
                 factor = _LEAST_GROWTH + (_MOST_GROWTH - _LEAST_GROWTH) * more
             growth[a, b] = max(1.0, growth[a, b] * factor)
-            weight[a, b] = growth[a, b] * share[a, b]
+
+
+@compiled
+def _fill_rows(
+    pieces: StripPieces,
+    turn: Ints,
+    place: Floats,
+    growth: Floats,
+    piece: int,
+    own: int,
+    rows: Floats,
+    at: int,
+) -> None:
+    """Fill one row per other piece: where in their table this one in a turn lies, by its place.
+
+    At x, y it lies at column ``row[0] + row[1] * x`` and row ``row[2] + row[1] * y``.
+    """
+    table, frame, share = pieces.table, pieces.frame, pieces.share
+    for other in range(len(turn)):
+        its = turn[other]
+        k = table[min(own, its), max(own, its)]
+        per = frame[k, 2]
+        way = -per if own <= its else per
+        rows[at, other, 0] = -way * place[other, 0] - frame[k, 0] * per
+        rows[at, other, 1] = way
+        rows[at, other, 2] = -way * place[other, 1] - frame[k, 1] * per
+        # A piece does not meet itself.
+        rows[at, other, 3] = frame[k, 3] - 1.0 if other != piece else 0.0
+        rows[at, other, 4] = frame[k, 4] - 1.0
+        rows[at, other, 5] = frame[k, 5]
+        rows[at, other, _SHARE] = share[piece, other] / per
+        rows[at, other, _WEIGHT] = growth[piece, other] * share[piece, other] / per
 
 
 @compiled
@@ -193,103 +246,140 @@ def _move(
     width: float,
     turn: Ints,
     place: Floats,
-    weight: Floats,
-    around: Floats,
+    growth: Floats,
+    rows: Floats,
+    meets: NDArray[np.int32],
+    meet_count: Ints,
+    spots: Floats,
     piece: int,
     cost: float,
+    samples: int,
     rng: np.random.Generator,
 ) -> None:
-    """Move a piece to where it overlaps least, as found by sampling and refining."""
-    spots = np.empty((_REFINED + 1, 2))
-    spot_turn = np.empty(_REFINED + 1, np.int64)
-    spot_cost = np.full(_REFINED + 1, math.inf)
-    spots[0], spot_turn[0], spot_cost[0] = place[piece], turn[piece], cost
-    near = _SAME_PLACE * pieces.narrow[piece]
-    others = np.empty(len(turn) - 1, np.int64)
-    others[:piece] = np.arange(piece)
-    others[piece:] = np.arange(piece + 1, len(turn))
-    middle_x = 0.5 * (around[piece, 0] + around[piece, 2])
-    middle_y = 0.5 * (around[piece, 1] + around[piece, 3])
-    for sample in range(_ANYWHERE + _ABOUT):
-        own = pieces.first_turn[piece] + _any_of(pieces.turns[piece], rng)
-        box = pieces.boxes[own]
-        x0, x1 = -box[0], length - box[2]
-        y0, y1 = -box[1], width - box[3]
-        if sample < _ABOUT:
+    """Move a piece to where it overlaps least, as found by sampling and refining.
+
+    ``rows`` is left filled for its turns.
+    """
+    first, turns = pieces.first_turn[piece], pieces.turns[piece]
+    boxes, narrow = pieces.boxes, pieces.narrow[piece]
+    values, near_first = pieces.values, pieces.near_first
+    near_edges, rims = pieces.near, pieces.rims
+    gap = pieces.gap
+    for own in range(turns):
+        _fill_rows(pieces, turn, place, growth, piece, first + own, rows, own)
+        least_x, most_x = -boxes[first + own, 0], length - boxes[first + own, 2]
+        _fill_bins(rows, own, least_x, most_x, meets, meet_count)
+    spots[:, _COST] = math.inf
+    spots[0, 0], spots[0, 1] = place[piece, 0], place[piece, 1]
+    spots[0, _TURN], spots[0, _COST] = turn[piece] - first, cost
+    near = _SAME_PLACE * narrow
+    now = turn[piece]
+    middle_x = place[piece, 0] + 0.5 * (boxes[now, 0] + boxes[now, 2])
+    middle_y = place[piece, 1] + 0.5 * (boxes[now, 1] + boxes[now, 3])
+    worst = 1
+    about = samples // 2
+    for sample in range(samples + about):
+        own = _any_of(turns, rng)
+        left, low, right, high = (
+            boxes[first + own, 0],
+            boxes[first + own, 1],
+            boxes[first + own, 2],
+            boxes[first + own, 3],
+        )
+        x0, x1, y0, y1 = -left, length - right, -low, width - high
+        if sample < about:
             # Its middle stays within the box it fills now.
-            dx, dy = 0.5 * (box[2] - box[0]), 0.5 * (box[3] - box[1])
-            x, y = middle_x - box[0] - dx, middle_y - box[1] - dy
+            dx, dy = 0.5 * (right - left), 0.5 * (high - low)
+            x, y = middle_x - left - dx, middle_y - low - dy
             x0, x1 = max(x0, min(x - dx, x1)), min(x1, max(x + dx, x0))
             y0, y1 = max(y0, min(y - dy, y1)), min(y1, max(y + dy, y0))
         x, y = x0 + (x1 - x0) * rng.random(), y0 + (y1 - y0) * rng.random()
-        worst = int(np.argmax(spot_cost))
+        slice_ = own * _BINS + _bin_of(x, -left, length - right)
         tried = _cost(
-            pieces, turn, place, weight, around, others, piece, own, x, y, spot_cost[worst]
+            values,
+            near_first,
+            near_edges,
+            rims,
+            gap,
+            rows,
+            own,
+            meets,
+            slice_,
+            meet_count[slice_],
+            x,
+            y,
+            spots[worst, _COST],
         )
-        if tried >= spot_cost[worst]:
+        if tried >= spots[worst, _COST]:
             continue
         at = worst
         for k in range(_REFINED + 1):
-            same = spot_cost[k] < math.inf and spot_turn[k] == own
+            same = spots[k, _COST] < math.inf and spots[k, _TURN] == own
             if same and abs(spots[k, 0] - x) < near and abs(spots[k, 1] - y) < near:
-                at = k if tried < spot_cost[k] else -1
+                at = k if tried < spots[k, _COST] else -1
                 break
         if at >= 0:
-            spots[at, 0], spots[at, 1], spot_turn[at], spot_cost[at] = x, y, own, tried
-    narrow = pieces.narrow[piece]
+            spots[at, 0], spots[at, 1], spots[at, _TURN], spots[at, _COST] = x, y, own, tried
+            for k in range(_REFINED + 1):
+                worst = k if spots[k, _COST] > spots[worst, _COST] else worst
+    best = 0
     for k in range(_REFINED + 1):
-        if spot_cost[k] < math.inf:
-            spots[k, 0], spots[k, 1], spot_cost[k] = _refined(
-                pieces, length, width, turn, place, weight, around, others, piece, spot_turn[k],
-                spots[k], spot_cost[k], _COARSE * narrow, _COARSE_END * narrow, rng,
+        if spots[k, _COST] < math.inf:
+            _refine(
+                pieces, length, width, rows, meets, first, spots, k,
+                _COARSE * narrow, _COARSE_END * narrow, rng,
             )  # fmt: skip
-    k = int(np.argmin(spot_cost))
-    place[piece, 0], place[piece, 1], _ = _refined(
-        pieces, length, width, turn, place, weight, around, others, piece, spot_turn[k],
-        spots[k], spot_cost[k], _FINE * narrow, _FINE_END * narrow, rng,
+            best = k if spots[k, _COST] < spots[best, _COST] else best
+    _refine(
+        pieces, length, width, rows, meets, first, spots, best,
+        _FINE * narrow, _FINE_END * narrow, rng,
     )  # fmt: skip
-    turn[piece] = spot_turn[k]
+    place[piece, 0], place[piece, 1] = spots[best, 0], spots[best, 1]
+    turn[piece] = first + int(spots[best, _TURN])
 
 
 @compiled
-def _refined(
+def _refine(
     pieces: StripPieces,
     length: float,
     width: float,
-    turn: Ints,
-    place: Floats,
-    weight: Floats,
-    around: Floats,
-    others: Ints,
-    piece: int,
-    own: int,
-    start: Floats,
-    cost: float,
+    rows: Floats,
+    meets: NDArray[np.int32],
+    first: int,
+    spots: Floats,
+    at: int,
     step: float,
     last: float,
     rng: np.random.Generator,
-) -> tuple[float, float, float]:
-    """Return x, y and cost of the best place downhill from a start, by steps along one line."""
-    box = pieces.boxes[own]
-    x, y = start[0], start[1]
+) -> None:
+    """Move a spot downhill by steps along one line, up to the best place near it."""
+    values, near_first = pieces.values, pieces.near_first
+    near_edges, rims = pieces.near, pieces.rims
+    gap = pieces.gap
+    own = int(spots[at, _TURN])
+    x, y, cost = spots[at, 0], spots[at, 1], spots[at, _COST]
+    least_x, most_x = -pieces.boxes[first + own, 0], length - pieces.boxes[first + own, 2]
+    least_y, most_y = -pieces.boxes[first + own, 1], width - pieces.boxes[first + own, 3]
     step_x = step_y = step
     reach = _REACH * step
     from_x, from_y = x, y
-    near = _within_reach(around, others, box, x, y, reach + pieces.gap)
+    count = _take_close(rows, own, meets, x, y, reach)
     way = _any_of(4, rng)
     while (step_x >= last or step_y >= last) and cost > 0.0:
         sx = 0.0 if way == 1 else step_x
         sy = 0.0 if way == 0 else (-step_y if way == 3 else step_y)
         if max(abs(x - from_x) + abs(sx), abs(y - from_y) + abs(sy)) > reach:
             from_x, from_y = x, y
-            near = _within_reach(around, others, box, x, y, reach + pieces.gap)
+            count = _take_close(rows, own, meets, x, y, reach)
         best_x, best_y, best = x, y, cost
         for sign in (1.0, -1.0):
-            tx = min(max(x + sign * sx, -box[0]), length - box[2])
-            ty = min(max(y + sign * sy, -box[1]), width - box[3])
+            tx = min(max(x + sign * sx, least_x), most_x)
+            ty = min(max(y + sign * sy, least_y), most_y)
             if tx == x and ty == y:
                 continue
-            tried = _cost(pieces, turn, place, weight, around, near, piece, own, tx, ty, best)
+            tried = _cost(
+                values, near_first, near_edges, rims, gap, rows, own, meets, -1, count, tx, ty, best
+            )
             if tried < best:
                 best_x, best_y, best = tx, ty, tried
         better = best < cost
@@ -303,119 +393,119 @@ def _refined(
             step_y *= factor
         if not better:
             way = _any_of(4, rng)
-    return x, y, cost
+    spots[at, 0], spots[at, 1], spots[at, _COST] = x, y, cost
 
 
 @compiled
-def _within_reach(
-    around: Floats, others: Ints, box: Floats, x: float, y: float, reach: float
-) -> Ints:
-    """Return those of the others whose boxes a piece at x, y can come to meet."""
-    found = np.empty(len(others), np.int64)
+def _take_close(
+    rows: Floats, own: int, meets: NDArray[np.int32], x: float, y: float, reach: float
+) -> int:
+    """List in the last of ``meets`` whom a piece at x, y can come to meet; return how many."""
     count = 0
-    for other in others:
-        if (
-            around[other, 0] < x + box[2] + reach
-            and around[other, 2] > x + box[0] - reach
-            and around[other, 1] < y + box[3] + reach
-            and around[other, 3] > y + box[1] - reach
-        ):
-            found[count] = other
-            count += 1
-    return found[:count]
+    for other in range(rows.shape[1]):
+        per = rows[own, other, 1]
+        u, v = rows[own, other, 0] + per * x, rows[own, other, 2] + per * y
+        cells = abs(per) * reach
+        columns, high = rows[own, other, 3], rows[own, other, 4]
+        near = (u > -cells) & (v > -cells) & (u < columns + cells) & (v < high + cells)
+        meets[-1, count] = other
+        count += near & (columns > 0.0)
+    return count
+
+
+@compiled_into
+def _bin_of(x: float, least_x: float, most_x: float) -> int:
+    return min(_BINS - 1, max(0, int((x - least_x) * _BINS / max(most_x - least_x, 1e-300))))
 
 
 @compiled
-def _cost(
-    pieces: StripPieces,
-    turn: Ints,
-    place: Floats,
-    weight: Floats,
-    around: Floats,
-    others: Ints,
-    piece: int,
+def _fill_bins(
+    rows: Floats,
     own: int,
+    least_x: float,
+    most_x: float,
+    meets: NDArray[np.int32],
+    meet_count: Ints,
+) -> None:
+    """List for each slice of the strip whom a piece placed in it can meet."""
+    first = own * _BINS
+    meet_count[first : first + _BINS] = 0
+    for other in range(rows.shape[1]):
+        columns = rows[own, other, 3]
+        if columns <= 0.0:
+            continue
+        one = -rows[own, other, 0] / rows[own, other, 1]
+        end = one + columns / rows[own, other, 1]
+        if max(one, end) < least_x or min(one, end) > most_x:
+            continue
+        last = _bin_of(max(one, end), least_x, most_x)
+        for k in range(_bin_of(min(one, end), least_x, most_x), last + 1):
+            meets[first + k, meet_count[first + k]] = other
+            meet_count[first + k] += 1
+
+
+@compiled_into
+def _cost(
+    values: Singles,
+    near_first: NDArray[np.int32],
+    near_edges: NDArray[np.int32],
+    rims: Floats,
+    gap: float,
+    rows: Floats,
+    own: int,
+    meets: NDArray[np.int32],
+    listed: int,
+    count: int,
     x: float,
     y: float,
     bound: float,
 ) -> float:
-    """Return the weighted depths of a piece put somewhere; inf once they pass the bound."""
+    """Return the weighted depths of a piece put somewhere, cut short once they pass the bound.
+
+    One loop with one way out: each call of another function, and each way out, would count the
+    arrays' users up and down, which takes longer than the look-up itself.
+    """
     total = 0.0
-    box = pieces.boxes[own]
-    left, right = x + box[0] - pieces.gap, x + box[2] + pieces.gap
-    low, high = y + box[1] - pieces.gap, y + box[3] + pieces.gap
-    for other in others:
-        if (
-            around[other, 0] >= right
-            or around[other, 2] <= left
-            or around[other, 1] >= high
-            or around[other, 3] <= low
-        ):
+    k = 0
+    while k < count and total < bound:
+        other = meets[listed, k]
+        k += 1
+        per = rows[own, other, 1]
+        u, v = rows[own, other, 0] + per * x, rows[own, other, 2] + per * y
+        last_column, last_row = rows[own, other, 3], rows[own, other, 4]
+        rows[own, other, _DEPTH] = 0.0
+        # One branch that is foreseen, not four that are not.
+        if (u < 0.0) | (v < 0.0) | (u >= last_column) | (v >= last_row):
             continue
-        depth = _depth(pieces, own, turn[other], place[other, 0] - x, place[other, 1] - y)
-        if depth > 0.0:
-            total += weight[piece, other] * depth
-            if total >= bound:
-                return math.inf
+        i, j = int(u), int(v)
+        fu, fv = u - i, v - j
+        columns = int(last_column) + 1
+        node = int(rows[own, other, 5]) + j * columns + i
+        below = (1.0 - fu) * values[node] + fu * values[node + 1]
+        above = (1.0 - fu) * values[node + columns] + fu * values[node + columns + 1]
+        clear = (1.0 - fv) * below + fv * above
+        if clear >= TABLE_ERROR:
+            continue
+        if clear > -TABLE_ERROR and near_first[node + 1] > near_first[node]:
+            # The signed distance to the nearest edge of the rim, negative on its left.
+            best = math.inf
+            side = 0.0
+            for n in range(near_first[node], near_first[node + 1]):
+                e = near_edges[n]
+                ux, uy = rims[e, 2], rims[e, 3]
+                gx, gy = u - rims[e, 0], v - rims[e, 1]
+                along = gx * ux + gy * uy
+                across = gx * uy - gy * ux
+                beyond = max(0.0, -along, along - rims[e, 4])
+                apart = across * across + beyond * beyond
+                # At a corner both edges are as near; the one seen more squarely tells the side.
+                if apart < best * (1.0 - _SAME_SQUARE) or (
+                    apart < best * (1.0 + _SAME_SQUARE) and abs(across) > abs(side)
+                ):
+                    side = across
+                best = min(best, apart)
+            clear = math.copysign(math.sqrt(best), side) - gap * abs(per)
+        if clear < -_HAIR:
+            rows[own, other, _DEPTH] = -clear
+            total -= rows[own, other, _WEIGHT] * clear
     return total
-
-
-@compiled_into
-def _depth(pieces: StripPieces, one: int, other: int, dx: float, dy: float) -> float:
-    """Return how deep two outlines overlap, ``other`` shifted by dx, dy against ``one``."""
-    if one > other:
-        one, other, dx, dy = other, one, -dx, -dy
-    frame = pieces.frame[pieces.table[one, other]]
-    per = frame[2]
-    u, v = (dx - frame[0]) * per, (dy - frame[1]) * per
-    columns = int(frame[3])
-    if u < 0.0 or v < 0.0 or u >= columns - 1 or v >= frame[4] - 1.0:
-        return 0.0
-    i, j = int(u), int(v)
-    u, v = u - i, v - j
-    values = pieces.values
-    node = int(frame[5]) + j * columns + i
-    below = (1.0 - u) * values[node] + u * values[node + 1]
-    above = (1.0 - u) * values[node + columns] + u * values[node + columns + 1]
-    clear = (1.0 - v) * below + v * above
-    unsure = TABLE_ERROR / per
-    if clear >= unsure:
-        return 0.0
-    if clear > -unsure:
-        first, last = pieces.near_first[node], pieces.near_first[node + 1]
-        if last > first:
-            clear = _rim_clearance(pieces.edges, pieces.near[first:last], dx, dy) - pieces.gap
-    return max(0.0, -float(clear))
-
-
-@compiled_into
-def _rim_clearance(edges: Floats, near: NDArray[np.int32], x: float, y: float) -> float:
-    """Return the signed distance to the nearest of some edges of a rim, negative on their left."""
-    best = math.inf
-    side = 0.0
-    for e in near:
-        ax, ay = edges[e, 0], edges[e, 1]
-        dx, dy = edges[e, 2] - ax, edges[e, 3] - ay
-        gx, gy = x - ax, y - ay
-        square = dx * dx + dy * dy
-        along = gx * dx + gy * dy
-        across = (gx * dy - gy * dx) / math.sqrt(square)
-        if along <= 0.0:
-            apart = gx * gx + gy * gy
-        elif along >= square:
-            apart = (gx - dx) * (gx - dx) + (gy - dy) * (gy - dy)
-        else:
-            apart = across * across
-        # At a corner both edges are as near; the one seen more squarely tells the side.
-        if apart < best * (1.0 - _SAME_SQUARE) or (
-            apart < best * (1.0 + _SAME_SQUARE) and abs(across) > abs(side)
-        ):
-            side = across
-        best = min(best, apart)
-    return math.copysign(math.sqrt(best), side)
-
-
-@compiled
-def _put_box(around: Floats, piece: int, box: Floats, place: Floats) -> None:
-    for k in range(4):
-        around[piece, k] = box[k] + place[k % 2]

@@ -48,6 +48,8 @@ class StripRun:
         Least distance between two parts, and half of it to the strip's edges.
     seconds
         After which the process gives up by itself.
+    workers
+        How many look at a time.
     squeezing
         Share of the time for pressing the best one together, the rest for looking around.
 

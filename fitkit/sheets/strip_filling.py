@@ -20,10 +20,11 @@ from fitkit.sheets.part_to_place import PartToPlace
 from fitkit.sheets.placing import Placer
 from fitkit.sheets.search_watch import SearchWatch
 from fitkit.sheets.strip import StripLayout, StripRun
+from fitkit.sheets.strip_process import suits_few_turns
 
 __all__ = ["fill_by_strips"]
 
-_MOST_PROCESSES = 4
+_MOST_WORKERS = 4
 # More than this share of a rectangle is not hoped for from parts that are no rectangles.
 _FULLEST = 0.96
 # Shares of the sheet between what is known to fit and what did not, where trying on is worth it.
@@ -48,6 +49,7 @@ class _Try:
     """One strip under way: which parts, their area, and until when it may go on."""
 
     run: StripRun
+    workers: int
     numbers: list[int]
     area_mm2: float
     whole: bool
@@ -92,11 +94,12 @@ class _StripFilling:
         self.fault = ""
 
     def run(self) -> None:
-        processes = min(_MOST_PROCESSES, os.cpu_count() or 1)
+        most = min(_MOST_WORKERS, os.cpu_count() or 1)
         try:
             while not self.watch.over() and not self.fault:
-                while len(self.tries) < processes and self._start():
-                    pass
+                while (free := most - sum(one.workers for one in self.tries)) > 0:
+                    if not self._start(free):
+                        break
                 if not self.tries:
                     break
                 for one in list(self.tries):
@@ -106,8 +109,8 @@ class _StripFilling:
             for one in self.tries:
                 one.run.stop()
 
-    def _start(self) -> bool:
-        """Start one more try; False when none is worth it."""
+    def _start(self, free: int) -> bool:
+        """Start one more try with some of the free workers; False when none is worth it."""
         whole = not self.left or self.total <= self.failed
         if whole:
             numbers = self.numbers
@@ -124,24 +127,29 @@ class _StripFilling:
         margin, gap = self.rules.margin_mm, self.rules.gap_mm
         parts = [self.placer.parts[number] for number in numbers]
         turns = [self.rules.turns_rad(part, self.stock) for part in parts]
-        if all(one is not None for one in turns):
-            compile_loops()
         # The last sheet's strip may press on till the end; others end when they fit.
         everything = not self.left
         seconds = self.watch.left()
         if not everything:
             seconds = min(seconds, max(_LEAST_TRY_SECONDS, self.watch.seconds / self.rounds))
+        outlines = [_around(part) for part in parts]
+        tables = suits_few_turns(outlines, turns, seconds)
+        if tables:
+            compile_loops()
+        # By tables several press one strip together; otherwise each tries for itself.
+        workers = free if whole and tables else 1
         run = StripRun(
-            [_around(part) for part in parts],
+            outlines,
             turns,
             # A strip keeps its gap from its own edges too.
             width_mm=self.width_mm - 2.0 * margin + 2.0 * gap,
             gap_mm=gap + _SAFE_MM,
             seconds=seconds,
             seed=self.seed,
+            workers=workers,
         )
         area = sum(self.area[number] for number in numbers)
-        self.tries.append(_Try(run, numbers, area, whole, time.monotonic(), seconds))
+        self.tries.append(_Try(run, workers, numbers, area, whole, time.monotonic(), seconds))
         return True
 
     def _subset(self, wanted_mm2: float) -> list[int]:

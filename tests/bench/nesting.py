@@ -81,27 +81,23 @@ def _mask(outline: Floats, cell: float, gap: float) -> Bools:
 
 
 def squeeze(instance: StripInstance, seconds: float) -> tuple[float, float]:
-    """Return the shortest length of two processes' strips, and the processor seconds they took."""
+    """Return the length two workers reach, and the processor seconds they took."""
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
     started = time.monotonic()
-    runs = [
-        StripRun(
-            instance.outlines,
-            instance.turns_rad,
-            width_mm=instance.width,
-            gap_mm=0.0,
-            seconds=seconds,
-            seed=seed,
-        )
-        for seed in (1, 2)
-    ]
-    while time.monotonic() - started < seconds + 1.0 and not all(run.ended for run in runs):
-        for run in runs:
+    with StripRun(
+        instance.outlines,
+        instance.turns_rad,
+        width_mm=instance.width,
+        gap_mm=0.0,
+        seconds=seconds,
+        seed=1,
+        workers=2,
+    ) as run:
+        while time.monotonic() - started < seconds + 1.0 and not run.ended:
             run.look(0.2)
-    for run in runs:
-        run.stop()
+    best = run.best
+    assert best is not None, run.fault
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    best = min((run.best for run in runs if run.best is not None), key=lambda one: one.length_mm)
     assert_holds(instance, best)
     return best.length_mm, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 

@@ -30,9 +30,9 @@ def placed_polygons(strip: FewTurnsStrip, outlines: list[Floats]) -> list[shapel
     return polygons
 
 
-def squeeze(strip: FewTurnsStrip, length: float) -> None:
+def squeeze(strip: FewTurnsStrip, length: float, workers: int = 1) -> None:
     """Squeeze until it is so short; the time is only for machines that are very busy."""
-    for _ in strip.squeezed(600.0, 0.2):
+    for _ in strip.squeezed(600.0, 0.2, workers):
         if strip.placed()[0] <= length:
             return
 
@@ -54,7 +54,7 @@ def pieces_of(tables: DepthTables, count: int) -> StripPieces:
         tables.table,
         tables.frame,
         tables.values,
-        tables.edges,
+        tables.rims,
         tables.near,
         tables.near_first,
         tables.gap,
@@ -110,9 +110,10 @@ def test_equal_boxes_fill_their_strip() -> None:
 
 
 def test_a_gap_is_kept_between_pieces_and_from_the_edges() -> None:
+    """By two workers that go on from each other's best."""
     outlines = [U_SHAPE, DART, U_SHAPE, DART, DART]
     strip = FewTurnsStrip(outlines, [HALF_TURN] * 5, width=120.0, gap=3.0, seed=1)
-    squeeze(strip, 140.0)
+    squeeze(strip, 140.0, workers=2)
     length, _ = strip.placed()
     assert length <= 140.0
     assert_apart(placed_polygons(strip, outlines), 3.0, 120.0, length)
@@ -129,6 +130,13 @@ def test_a_published_strip_comes_close_to_its_record() -> None:
     assert length <= goal
     assert FU.density(length) <= 0.9240
     assert_apart(placed_polygons(strip, outlines), 0.0, FU.width, length)
+
+
+def test_a_piece_on_its_own_ends_at_its_own_length() -> None:
+    """Nothing shorter is to be found than the piece, and the search does not wait for its time."""
+    strip = FewTurnsStrip([rectangle_mm(80.0, 20.0)], [(0.0,)], width=50.0, gap=0.0, seed=1)
+    squeeze(strip, 0.0, workers=2)
+    assert strip.placed()[0] == pytest.approx(80.0, rel=2e-3)
 
 
 def test_a_long_piece_lies_only_as_it_fits() -> None:
