@@ -32,7 +32,7 @@ export function disc(look, pixelRatio) {
   }
   const texture = new THREE.CanvasTexture(canvas);
   texture.colorSpace = THREE.SRGBColorSpace;
-  const material = new THREE.SpriteMaterial({ map: texture, sizeAttenuation: false, depthTest: !look.over });
+  const material = new THREE.SpriteMaterial({ map: texture, sizeAttenuation: false, depthTest: !look.over, depthWrite: false });
   material.onBeforeCompile = (shader) => {
     shader.vertexShader = shader.vertexShader.replace(
       'mvPosition.xy += rotatedPosition;',

@@ -180,7 +180,7 @@ export class BodyView {
     this.dropDisc(name);
     const sprite = disc({ text, fill, ink, sizePx, over }, window.devicePixelRatio || 1);
     sprite.position.set(...at);
-    sprite.renderOrder = over ? 5 : 3;
+    sprite.renderOrder = over ? 5 : hold ? 4 : 3; // a place to be dragged lies on a part's number, not under it
     sizeDisc(sprite, this.shared.mmPerPxAtOne.value);
     this.scene.add(sprite);
     this.discs.set(name, { sprite, hold, text, faces: faces && new THREE.Vector3(...faces) });
