@@ -136,8 +136,7 @@ class FewTurnsStrip:
         """Yield whenever :meth:`placed` is shorter, until the time is over.
 
         ``squeezing`` is the share of the time for pressing the best together. Workers look in
-        threads of their own and go on from the best that any of them has found; every other one
-        starts pressing as soon as its first search is stuck.
+        threads of their own and go on from the best that any of them has found.
         """
         started = time.monotonic()
         ended = started + seconds
@@ -145,9 +144,9 @@ class FewTurnsStrip:
         told: _Told = SimpleQueue()
         self._over = False
 
-        def work(rng: np.random.Generator, presses: bool) -> None:
+        def work(rng: np.random.Generator) -> None:
             try:
-                self._explore(turn_over, rng, told, until_stuck=presses)
+                self._explore(turn_over, rng, told)
                 self._press(ended, rng, told)
             except Exception as fault:
                 told.put(fault)
@@ -155,8 +154,8 @@ class FewTurnsStrip:
                 told.put("ended")
 
         threads = [
-            threading.Thread(target=work, args=(rng, k % 2 == 1), daemon=True)
-            for k, rng in enumerate(self.rng.spawn(workers))
+            threading.Thread(target=work, args=(rng,), daemon=True)
+            for rng in self.rng.spawn(workers)
         ]
         for thread in threads:
             thread.start()
@@ -175,10 +174,8 @@ class FewTurnsStrip:
             for thread in threads:
                 thread.join()
 
-    def _explore(
-        self, until: float, rng: np.random.Generator, told: _Told, *, until_stuck: bool
-    ) -> None:
-        """Make the strip shorter and shorter; shake what is stuck, or leave it to others."""
+    def _explore(self, until: float, rng: np.random.Generator, told: _Told) -> None:
+        """Make the strip shorter and shorter; shake what is stuck."""
         length = self._least_length(float(self.area.sum()) / self.width / _FIRST_DENSITY)
         turn, place = self._strewn(length, rng)
         step = _STEP
@@ -196,8 +193,6 @@ class FewTurnsStrip:
             elif step > _LEAST_STEP:
                 step = max(_LEAST_STEP, 0.5 * step)
                 length, turn, place = self._shorter(step, rng)
-            elif until_stuck:
-                break
             else:
                 stuck.append((overlap, turn, place))
                 stuck.sort(key=lambda one: one[0])
