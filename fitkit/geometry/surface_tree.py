@@ -58,9 +58,11 @@ class SurfaceTree:
 @remembered
 def surface_tree(mesh: TriangleMesh) -> SurfaceTree:
     """Return the tree of a mesh's triangles, the same one for the same mesh."""
-    order, right, first, last = _split(mesh.corners.mean(axis=1))
+    order = _ordered(mesh.corners.mean(axis=1))
+    right, first, last = _nodes(len(order))
     faces = mesh.faces[order]
-    corners = _corners_of(mesh.vertices, faces)
+    # A copy, for loops are compiled anew for arrays that must not be written to.
+    corners = _corners_of(mesh.vertices.copy(), faces)
     low, high = _boxed(corners, right, first, last)
     return SurfaceTree(order, faces, (low, high, right, first, last, corners))
 
@@ -75,48 +77,56 @@ def _corners_of(vertices: Floats, faces: Ints) -> Floats:
     return corners
 
 
+def _ordered(middles: Floats) -> Ints:
+    """Return the triangles' numbers, halved along their widest spread until few lie together."""
+    order, bounds = np.arange(len(middles)), np.array([0, len(middles)])
+    while (many := np.diff(bounds) > _LEAF).any():
+        start, own = bounds[:-1], middles[order]
+        spread = np.maximum.reduceat(own, start) - np.minimum.reduceat(own, start)
+        group = np.repeat(np.arange(len(start)), np.diff(bounds))
+        along = own[np.arange(len(own)), spread.argmax(axis=1)[group]]
+        order = order[np.lexsort([along, group])]
+        halves = (start + bounds[1:]) // 2
+        bounds = np.sort(np.concatenate([bounds, halves[many]]))
+    return order
+
+
 @compiled
-def _split(middles: Floats) -> tuple[Ints, Ints, Ints, Ints]:
-    """Halve the triangles along their longest spread until few are left in each box."""
-    count = len(middles)
-    order = np.arange(count)
+def _nodes(count: int) -> tuple[Ints, Ints, Ints]:
+    """Return right child, first and last triangle of each box of so many triangles, halved."""
     most = 2 * count + 1
-    right = np.full(most, -1, np.int64)
-    first, last = np.zeros(most, np.int64), np.zeros(most, np.int64)
+    right, first, last = (
+        np.empty(most, np.int64),
+        np.empty(most, np.int64),
+        np.empty(most, np.int64),
+    )
     waiting = np.empty((_DEEP, 3), np.int64)
     waiting[0, 0], waiting[0, 1], waiting[0, 2] = 0, count, -1
     depth, made = 1, 0
     while depth > 0:
         depth -= 1
         start, end, parent = waiting[depth, 0], waiting[depth, 1], waiting[depth, 2]
-        node = made
-        made += 1
         if parent >= 0:
-            right[parent] = node
-        first[node], last[node] = start, end
-        if end - start <= _LEAF:
-            continue
-        own = order[start:end].copy()
-        axis, widest = 0, -1.0
-        for k in range(3):
-            spread = middles[own, k].max() - middles[own, k].min()
-            if spread > widest:
-                axis, widest = k, spread
-        order[start:end] = own[np.argsort(middles[own, axis], kind="mergesort")]
-        half = (start + end) // 2
-        waiting[depth, 0], waiting[depth, 1], waiting[depth, 2] = half, end, node
-        depth += 1
-        waiting[depth, 0], waiting[depth, 1], waiting[depth, 2] = start, half, -1
-        depth += 1
-    return order, right[:made], first[:made], last[:made]
+            right[parent] = made
+        right[made], first[made], last[made] = -1, start, end
+        if end - start > _LEAF:
+            half = (start + end) // 2
+            waiting[depth, 0], waiting[depth, 1], waiting[depth, 2] = half, end, made
+            depth += 1
+            waiting[depth, 0], waiting[depth, 1], waiting[depth, 2] = start, half, -1
+            depth += 1
+        made += 1
+    return right[:made], first[:made], last[:made]
 
 
 @compiled
 def _boxed(corners: Floats, right: Ints, first: Ints, last: Ints) -> tuple[Floats, Floats]:
     """Return the low and high corners of all boxes; children stand after their parents."""
-    low, high = np.full((len(right), 3), np.inf), np.full((len(right), 3), -np.inf)
+    low, high = np.empty((len(right), 3)), np.empty((len(right), 3))
     for node in range(len(right) - 1, -1, -1):
         if right[node] < 0:
+            for axis in range(3):
+                low[node, axis], high[node, axis] = np.inf, -np.inf
             for face in range(first[node], last[node]):
                 for k in range(9):
                     axis = k % 3

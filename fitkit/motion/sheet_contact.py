@@ -107,7 +107,7 @@ class SheetContact:
         # What touches or crosses the sheet from the start lies on neither side of it.
         self._sided: Bools = apart > _SEAM_MM
         rim = slice(0, self._rim)
-        between = _all_crossed(self._tree.boxes, feelers_mm, spots_mm[rim])
+        between = _all_crossed(self._tree.boxes, self._all_mm[self._spots :], self._all_mm[rim])
         self._sided[rim] &= self._sided[self._spots :] & ~between
         unknown, none = np.full(len(apart), -1), np.zeros(len(apart), dtype=np.bool_)
         room = (apart - thick_mm + self._closer_mm)[: self._spots]

@@ -68,12 +68,12 @@ class SkinContact:
         self, skin: PosedSkin, spots_mm: Floats, *, half_mm: float, soft_mm: float
     ) -> None:
         nowhere, unknown = np.full(len(spots_mm), -np.inf), np.full(len(spots_mm), -1)
-        still = np.zeros(len(spots_mm))
+        still, at_mm = np.zeros(len(spots_mm)), spots_mm.copy()
         above, face, _ = _above(
-            skin.tree.boxes, skin.edge, spots_mm, nowhere, unknown, still, still, np.inf
+            skin.tree.boxes, skin.edge, at_mm, nowhere, unknown, still, still, np.inf
         )
         self._spare_mm = soft_mm - half_mm + np.maximum(half_mm - soft_mm - above, 0.0)
-        self.rest = SkinTrack(skin, spots_mm, above, face, above + self._spare_mm)
+        self.rest = SkinTrack(skin, at_mm, above, face, above + self._spare_mm)
 
     def moved(
         self, before: SkinTrack, to_mm: Floats, skin: PosedSkin, most_room_mm: float
