@@ -63,7 +63,7 @@ def said(within: Element) -> str:
 
 async def come_about(holds: Callable[[], bool]) -> None:
     """Wait until something holds."""
-    for _ in range(3000):
+    for _ in range(6000):
         if holds():
             return
         await asyncio.sleep(0.01)
