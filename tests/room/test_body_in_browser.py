@@ -222,12 +222,13 @@ def test_the_body_is_seen_in_motion_and_wishes_are_told(page: Any, shelf: Path) 
     page.get_by_label("Wanted, degrees").fill("50")
     page.keyboard.press("Tab")
     waits_until(page, lambda: open_job(folder).settings.motion.wanted == {"left elbow bend": 50.0})
-    page.get_by_label("Reach across").check()
+    reach = page.get_by_role("checkbox", name="Reach across")  # Undo tells of it too
+    reach.check()
     waits_until(
         page, lambda: open_job(folder).settings.motion.needs == ["lift a cup", "reach across"]
     )
     page.get_by_text("Something has changed since the joints were moved").wait_for()
-    page.get_by_label("Reach across").uncheck()
+    reach.uncheck()
     waits_until(page, lambda: open_job(folder).settings.motion.needs == ["lift a cup"])
     page.get_by_role("button", name="Move the joints").click()
     page.get_by_role("heading", name="1 of 1 free").wait_for(timeout=120_000)
