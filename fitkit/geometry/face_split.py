@@ -109,7 +109,9 @@ class _Triangulation:
         a, b, c = max(self.triangles(), key=depth)
         for first, second, third in ((a, b, c), (b, c, a), (c, a, b)):
             beyond = self.left.get((second, first))
-            if beyond is not None and self.side(first, second, point) < _COLLINEAR:
+            on_line = self.side(first, second, point) < _COLLINEAR
+            # In a sliver the point is in line with all three edges, and on one of them.
+            if beyond is not None and on_line and self.is_between(first, second, point):
                 self.remove(first, second, third)
                 self.remove(second, first, beyond)
                 self.add(first, point, third)

@@ -31,7 +31,8 @@ _MIRROR = np.array([-1.0, 1.0, 1.0])
 _FINE_MM = 1.5
 _FAR_MM = 20.0
 _NEAR_MM = 8.0
-_ROUNDS = 4
+# Where edges butt, each cut may leave the next places along them in touch.
+_ROUNDS = 12
 _SMOOTHINGS = 4
 # The tightest inward round of a trim line.
 _DISC_MM = 12.0
@@ -111,7 +112,8 @@ def plan_trims(
     for round_number in range(_ROUNDS):
         changed: set[str] = set()
         for number, asked in enumerate(order):
-            done = (round_number + 0.7 * number / len(order)) / _ROUNDS
+            # Most is done in the first round, and nobody knows how many there will be.
+            done = 1.0 - 0.5 ** (round_number + 0.7 * number / len(order))
             told(done, f"looking for trim lines: {asked.name}")
             for contact in latest[asked.name].contacts:
                 going = _going(now, plates, lost, contact, changed)

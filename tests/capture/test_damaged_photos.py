@@ -22,7 +22,7 @@ from PIL import ExifTags, Image, ImageFile
 from fitkit.capture.photo import PHOTO_SUFFIXES, Photo, read_photo, read_photos
 from fitkit.errors import PhotoError
 
-SECONDS_A_FILE = 10.0
+SECONDS_A_FILE = 60.0  # no file may hang the scan for longer
 Rng = np.random.Generator
 
 
@@ -189,9 +189,9 @@ def test_a_thousand_damaged_files_stay_within_three_gigabytes(tmp_path: Path) ->
         [sys.executable, "-c", code, str(repository), str(tmp_path)],
         capture_output=True,
         text=True,
-        check=True,
         timeout=600,
     )
+    assert result.returncode == 0, result.stderr
     photos, errors = map(int, result.stdout.split())
     assert photos + errors == 1000
     peak_kb = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss

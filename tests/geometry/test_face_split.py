@@ -55,6 +55,28 @@ def test_points_and_segments_become_vertices_and_edges(seed: int) -> None:
     assert areas(bary, triangles).sum() == pytest.approx(1.0, abs=1e-12)
 
 
+def test_a_line_through_a_sliver_is_drawn_on() -> None:
+    """Four points in line to the last digit, in the order 3-7-8-5; met on a scanned body.
+
+    The third of them lies in line with every edge of the sliver that the second one left.
+    """
+    bary = [
+        *CORNERS,
+        (0.2307285794444154, 0.0),
+        (0.4997925446533734, 0.5002074553466266),
+        (0.22799945614245032, 0.7720005438575497),
+        (0.0, 0.5011132216747474),
+        (0.2290472818905355, 0.475596916075812),
+        (0.22895854525989284, 0.5006982836308519),
+    ]
+    segments = [(4, 8), (6, 8), (7, 3), (7, 8), (5, 8)]
+    triangles, detours = split_face(bary, plane(bary), [[3], [4, 5], [6]], [7, 8], segments)
+    assert detours == {}
+    assert {frozenset(s) for s in segments} <= edges_of(triangles)
+    assert areas(bary, triangles).min() > -1e-14
+    assert areas(bary, triangles).sum() == pytest.approx(1.0, abs=1e-12)
+
+
 def test_without_segments_it_is_the_delaunay_triangulation() -> None:
     """Compared with Qhull's on the same points in the true shape of the face."""
     generator = np.random.default_rng(5)

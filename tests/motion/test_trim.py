@@ -117,6 +117,20 @@ def test_trims_of_random_oval_tubes_lose_at_most_a_fifth_more_than_they_must(
     assert 0.97 * least < sum(trim.area_mm2 for trim in trims) < 1.2 * least
 
 
+def test_edges_that_butt_are_cut_until_nothing_along_them_meets() -> None:
+    """The first cut leaves what is beside it in touch: one look and one cut do not do."""
+    body, asked = hinge(to_deg=10.0)
+    plates = [
+        plate("upper", tube(130.0, 90.0, 0.4, 150.0), beyond=False),
+        plate("lower", tube(130.0, 90.0, -150.0, -0.4), beyond=True),
+    ]
+    swept = sweep(body, plates, [asked])
+    assert swept[0].contacts
+    trims, again = plan_trims(body, plates, swept, SweepSettings())
+    assert again[0].contacts == ()
+    assert {trim.patch for trim in trims} == {"upper", "lower"}
+
+
 def test_a_plate_to_be_kept_leaves_the_trim_to_the_other() -> None:
     body, asked = hinge(to_deg=80.0)
     plates = [
