@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from fitkit.flatten.compiled import compiled
 from fitkit.flatten.jacobian import FaceGradients
 from fitkit.geometry.arrays import Floats
+from fitkit.geometry.compiled import compiled
 
 __all__ = ["isotropic_gradient", "isotropic_hessian"]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from fitkit.errors import MeshError
-from fitkit.flatten.compiled import compiled
 from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.compiled import compiled
 from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = ["FaceGradients", "signed_singular_values", "singular_frames"]

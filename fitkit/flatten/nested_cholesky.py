@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from fitkit.flatten.compiled import compiled, compiled_fast
 from fitkit.geometry.arrays import Bools, Floats, Ints
+from fitkit.geometry.compiled import compiled, compiled_fast
 from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = ["NestedCholesky"]

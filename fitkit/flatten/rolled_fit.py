@@ -9,10 +9,10 @@ from scipy.sparse import coo_matrix, diags
 from scipy.sparse.linalg import splu
 
 from fitkit.flatten.coarse_disk import coarse_disk
-from fitkit.flatten.compiled import compiled
 from fitkit.flatten.jacobian import FaceGradients
 from fitkit.flatten.slit_disk import FlatDisk
 from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.compiled import compiled
 from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = ["RolledFit", "rolled_fit"]

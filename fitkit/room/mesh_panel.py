@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import asyncio
 from typing import TYPE_CHECKING
 
-from fastapi import FastAPI, Request
-from fastapi.responses import JSONResponse, Response
+from fastapi import FastAPI
 from nicegui import ui
-from starlette.requests import ClientDisconnect
 
 from fitkit.errors import FitkitError
 from fitkit.room.drop_area import DropArea
+from fitkit.room.drop_route import add_drop_route
 from fitkit.room.form_fields import choice
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, words
@@ -27,8 +25,10 @@ from fitkit.workflow.take_in_mesh import (
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Mapping
+    from pathlib import Path
 
     from fitkit.body.mesh_unit import MeshUnit
+    from fitkit.job.arriving_mesh import ArrivingMesh
 
 __all__ = ["add_mesh_routes", "mesh_panel", "mesh_panel_key"]
 
@@ -145,18 +145,9 @@ def _without(session: RoomSession) -> None:
 def add_mesh_routes(app: FastAPI, session: RoomSession) -> Mapping[str, int]:
     """Add the address that meshes come to; return the most bytes by address."""
 
-    @app.post(_ADDRESS)
-    async def drop(request: Request) -> Response:
-        try:
-            with arriving_mesh(session.job()) as arriving:
-                async for piece in request.stream():
-                    await asyncio.to_thread(arriving.write, piece)
-                await asyncio.to_thread(receive_mesh, session.job(), arriving)
-        except FitkitError as error:
-            return JSONResponse({"refused": f"{error.cause} {error.remedy}"})
-        except ClientDisconnect:
-            return JSONResponse({"refused": "It did not arrive whole."}, 400)
-        session.changed()
-        return JSONResponse({"taken": "mesh"})
+    def take(folder: Path, arrived: ArrivingMesh) -> str:
+        receive_mesh(folder, arrived)
+        return "mesh"
 
+    add_drop_route(app, session, _ADDRESS, arriving_mesh, take)
     return {_ADDRESS: _MOST_BYTES}

@@ -8,13 +8,13 @@ from functools import lru_cache, partial
 from pathlib import Path
 from urllib.parse import quote
 
-from fastapi import FastAPI, HTTPException, Request
-from fastapi.responses import JSONResponse, Response
+from fastapi import FastAPI, HTTPException
+from fastapi.responses import Response
 from nicegui import ui
-from starlette.requests import ClientDisconnect
 
 from fitkit.errors import FileError, FitkitError
 from fitkit.room.drop_area import DropArea
+from fitkit.room.drop_route import add_drop_route
 from fitkit.room.made_routes import made_address
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, field, mark, show_findings, words
@@ -177,20 +177,7 @@ def _photo(page: RoomPage, photo: JobPhoto) -> None:
 
 def add_routes(app: FastAPI, session: RoomSession) -> Mapping[str, int]:
     """Add the addresses that photos come to and are shown from."""
-
-    @app.post("/drop/photo")
-    async def drop(request: Request) -> Response:
-        try:
-            with arriving_photo(session.job()) as arriving:
-                async for piece in request.stream():
-                    await asyncio.to_thread(arriving.write, piece)
-                name = await asyncio.to_thread(take_in_photo, session.job(), arriving)
-        except FitkitError as error:
-            return JSONResponse({"refused": f"{error.cause} {error.remedy}"})
-        except ClientDisconnect:
-            return JSONResponse({"refused": "It did not arrive whole."}, 400)
-        session.changed()
-        return JSONResponse({"taken": name} if name else {"refused": "It is there already."})
+    add_drop_route(app, session, "/drop/photo", arriving_photo, take_in_photo)
 
     @app.get("/photo/{name}")
     async def photo(name: str) -> Response:

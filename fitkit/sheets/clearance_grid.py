@@ -11,8 +11,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from fitkit.flatten.compiled import compiled
 from fitkit.geometry.arrays import Floats
+from fitkit.geometry.compiled import compiled
 
 __all__ = ["ClearanceGrid", "Patch", "edges_of", "fill_clearance"]
 

@@ -11,8 +11,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.affinity import rotate
 
-from fitkit.flatten.compiled import compiled
 from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.compiled import compiled
 from fitkit.sheets.clearance_grid import Singles, edges_of, fill_clearance
 from fitkit.sheets.no_fit_polygon import convex_pieces, no_fit_polygon
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from fitkit.flatten.compiled import compiled
 from fitkit.geometry.arrays import Floats
+from fitkit.geometry.compiled import compiled
 from fitkit.sheets.clearance_grid import ClearanceGrid, Singles
 
 __all__ = ["Probe", "corner_places", "first_place"]

@@ -8,8 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitkit.flatten.compiled import compiled, compiled_into
 from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.compiled import compiled, compiled_into
 from fitkit.sheets.clearance_grid import Singles
 from fitkit.sheets.depth_tables import TABLE_ERROR
 

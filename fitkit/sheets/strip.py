@@ -88,7 +88,6 @@ class StripRun:
         self.best: StripLayout | None = None
         self.ended = False
         self.fault = ""
-        self._stopped = False
         self._process = subprocess.Popen(
             [sys.executable, "-m", "fitkit.sheets.strip_process"],
             stdin=subprocess.PIPE,
@@ -114,7 +113,6 @@ class StripRun:
 
     def stop(self) -> None:
         """End the process now."""
-        self._stopped = True
         self._process.kill()
         self._process.wait()
         self._reader.join()
@@ -126,12 +124,7 @@ class StripRun:
         self.ended = True
 
     def look(self, seconds: float) -> bool:
-        """Wait up to so long for a shorter strip; tell whether one came.
-
-        None comes of a process that was stopped.
-        """
-        if self._stopped:
-            return False
+        """Wait up to so long for a shorter strip; tell whether one came."""
         newest: bytes | None = None
         try:
             line = self._lines.get(timeout=seconds)
