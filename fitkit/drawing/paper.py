@@ -31,6 +31,15 @@ class Paper:
         """Return a page of that length from the roll."""
         return replace(self, height_mm=height_mm)
 
+    def across(self) -> Paper:
+        """Return the sheet laid on its long side."""
+        return replace(
+            self,
+            name=f"{self.name} across",
+            width_mm=max(self.width_mm, self.height_mm),
+            height_mm=min(self.width_mm, self.height_mm),
+        )
+
 
 # A sizes: ISO 216. Letter and Tabloid: ANSI/ASME Y14.1 sizes A and B (8.5 x 11 in, 11 x 17 in).
 PAPERS = {

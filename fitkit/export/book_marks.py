@@ -31,6 +31,7 @@ __all__ = [
     "PageDrawing",
     "PlatesPicture",
     "RangeBars",
+    "WholePage",
     "scale_in_words",
 ]
 
@@ -298,7 +299,7 @@ class BlankDrawing(_Box):
 
 
 class PageDrawing(_Box):
-    """A page that was drawn on its own, turned upright and made to fit, in black."""
+    """A drawing made to fit a box, turned where it then becomes larger, in black."""
 
     def __init__(self, drawing: Drawing, paper: Paper, width: float, height: float) -> None:
         self._turned = (paper.width_mm > paper.height_mm) != (width > height)
@@ -319,6 +320,21 @@ class PageDrawing(_Box):
         canvas.scale(self._scale, self._scale)
         draw_on_canvas(canvas, self._drawing, grey=True)
         canvas.restoreState()
+
+
+class WholePage(_Box):
+    """A page that was drawn on its own, margins and all, at its true size, in black."""
+
+    def __init__(self, drawing: Drawing, width: float, height: float) -> None:
+        super().__init__(width, height)
+        self._drawing = drawing
+
+    def draw(self) -> None:
+        """Draw it."""
+        self.canv.saveState()
+        self.canv.scale(MM, MM)
+        draw_on_canvas(self.canv, self._drawing, grey=True)
+        self.canv.restoreState()
 
 
 class GreyPicture(_Box):

@@ -6,10 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reportlab.platypus import KeepTogether, PageBreak, Spacer, Table
+from reportlab.platypus import KeepTogether, NextPageTemplate, PageBreak, Spacer, Table
 
 from fitkit.export.book_holding import HOLDING_TITLE, holding_pages
-from fitkit.export.book_marks import MM, GreyPicture, PageDrawing, PlatesPicture, RangeBars
+from fitkit.export.book_marks import MM, GreyPicture, PlatesPicture, RangeBars, WholePage
 from fitkit.export.book_part_page import part_page
 from fitkit.export.book_scene import PlatesView
 from fitkit.export.book_style import (
@@ -25,11 +25,14 @@ from fitkit.export.book_style import (
     table,
     text,
 )
-from fitkit.sheets.layout_drawing import LAYOUT_PAPER
 from fitkit.shop.build_book import BookMotion, BookSheets, BuildBook
 from fitkit.shop.cautions import CAUTIONS, DEFERRING
 
-__all__ = ["Section", "book_sections", "contents", "cover"]
+__all__ = ["ACROSS", "UPRIGHT", "Section", "book_sections", "contents", "cover"]
+
+
+UPRIGHT, ACROSS = "upright", "across"
+"""How a page lies, as its template is called; one across is all drawing."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,6 +51,7 @@ def book_sections(
     *,
     width: float,
     height: float,
+    across: tuple[float, float],
 ) -> list[Section]:
     """Return the sections in order.
 
@@ -59,13 +63,15 @@ def book_sections(
         Each part's picture by its number.
     width, height
         Of the frame on a page, points.
+    across
+        Width and height of the whole page laid across, points.
     """
     sections = [
         Section("The plates, from four sides", _sides(sides, width, height)),
         Section("Apart, by layer", _apart(book, apart, width, height)),
         Section("Parts and materials", _parts(book, width)),
         Section("Hardware", _hardware(book, width)),
-        *([Section("Sheets", _sheets(book.sheets, width, height))] if book.sheets else []),
+        *([Section("Sheets", _sheets(book.sheets, width, across))] if book.sheets else []),
         Section("Cautions", _cautions(book)),
     ]
     for part in book.parts:
@@ -203,7 +209,7 @@ def _hardware(book: BuildBook, width: float) -> list[Any]:
     ]
 
 
-def _sheets(sheets: BookSheets, width: float, height: float) -> list[Any]:
+def _sheets(sheets: BookSheets, width: float, across: tuple[float, float]) -> list[Any]:
     """Return how much sheet it takes, what is cut from which, and each sheet to mark out by."""
 
     def money(value: float | None) -> str:
@@ -254,8 +260,8 @@ def _sheets(sheets: BookSheets, width: float, height: float) -> list[Any]:
         ),
     ]
     for page in sheets.pages:
-        flow += [PageBreak(), PageDrawing(page, LAYOUT_PAPER, width, height)]
-    return flow
+        flow += [NextPageTemplate(ACROSS), PageBreak(), WholePage(page, *across)]
+    return [*flow, NextPageTemplate(UPRIGHT)]
 
 
 def _motion(motion: BookMotion, width: float, height: float) -> list[Any]:

@@ -14,7 +14,7 @@ from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageBreak, Page
 from fitkit.drawing.paper import Paper
 from fitkit.drawing.text_width import font_file
 from fitkit.export.book_marks import BOLD, FONT, MM
-from fitkit.export.book_pages import book_sections, contents, cover
+from fitkit.export.book_pages import ACROSS, UPRIGHT, book_sections, contents, cover
 from fitkit.export.book_scene import BookScene, PlatesView, exploded, view_towards
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.shop.build_book import BuildBook
@@ -22,6 +22,8 @@ from fitkit.shop.build_book import BuildBook
 __all__ = ["pdf_of_book"]
 
 _MARGIN_MM, _HEAD_MM, _FOOT_MM = 14.0, 9.0, 8.0
+# Pages across are drawn to their own margin; head and foot stand in it.
+_ACROSS_MARGIN_MM = 7.0
 # Pixels of a picture's height, one for all so that each side is lit once; at 90 to 150 mm on paper
 # 150 to 250 to the inch, which is enough for shading: lines and words are not in it.
 _VIEW_PX = 900
@@ -68,7 +70,13 @@ def pdf_of_book(
     pdfmetrics.registerFontFamily(FONT, normal=FONT, bold=BOLD, italic=FONT, boldItalic=BOLD)
     setting = _Setting(book.job, paper)
     sections = book_sections(
-        book, sides, apart, in_place, width=setting.width, height=setting.height
+        book,
+        sides,
+        apart,
+        in_place,
+        width=setting.width,
+        height=setting.height,
+        across=setting.across,
     )
 
     flow = [
@@ -87,6 +95,7 @@ class _Setting:
     def __init__(self, job: str, paper: Paper) -> None:
         self._job = job
         self._size = paper.width_mm * MM, paper.height_mm * MM
+        self.across = paper.across().width_mm * MM, paper.across().height_mm * MM
         self.width = (paper.width_mm - 2 * _MARGIN_MM) * MM
         self.height = (paper.height_mm - 2 * _MARGIN_MM - _HEAD_MM - _FOOT_MM) * MM
 
@@ -103,18 +112,16 @@ class _Setting:
             invariant=1,
             initialFontName=FONT,
         )
-        frame = Frame(
-            _MARGIN_MM * MM,
-            (_MARGIN_MM + _FOOT_MM) * MM,
-            self.width,
-            self.height,
-            leftPadding=0,
-            rightPadding=0,
-            topPadding=0,
-            bottomPadding=0,
+        bare = dict.fromkeys(("leftPadding", "rightPadding", "topPadding", "bottomPadding"), 0)
+        corner = _MARGIN_MM * MM, (_MARGIN_MM + _FOOT_MM) * MM
+        upright = Frame(*corner, self.width, self.height, **bare)
+        across = Frame(0, 0, *self.across, **bare)
+        document.addPageTemplates(
+            [
+                PageTemplate(UPRIGHT, [upright], onPageEnd=self._furniture, pagesize=self._size),
+                PageTemplate(ACROSS, [across], onPageEnd=self._furniture, pagesize=self.across),
+            ]
         )
-
-        document.addPageTemplates([PageTemplate("page", [frame], onPageEnd=self._furniture)])
         # Plain bytes in place of a text encoding: quicker to make and a fifth smaller.
         as_text, rl_config.useA85 = rl_config.useA85, 0
         try:
@@ -127,20 +134,23 @@ class _Setting:
         if canvas.getPageNumber() == 1:
             return
         canvas.saveState()
-        left, right = _MARGIN_MM * MM, self._size[0] - _MARGIN_MM * MM
-        top = self._size[1] - _MARGIN_MM * MM
+        is_across = document.pageTemplate.id == ACROSS
+        wide, tall = self.across if is_across else self._size
+        left, right = _MARGIN_MM * MM, wide - _MARGIN_MM * MM
+        foot = (_ACROSS_MARGIN_MM if is_across else _MARGIN_MM) * MM
+        top = tall - foot
         canvas.setFont(FONT, 7.2)
         canvas.drawString(left, top + 2, self._job)
         canvas.drawRightString(right, top + 2, document.running)
         canvas.setLineWidth(0.5)
         canvas.line(left, top - 2, right, top - 2)
-        canvas.drawRightString(right - _TOTAL_PT, _MARGIN_MM * MM, f"page {canvas.getPageNumber()}")
-        canvas.translate(right - _TOTAL_PT, _MARGIN_MM * MM)
+        canvas.drawRightString(right - _TOTAL_PT, foot, f"page {canvas.getPageNumber()}")
+        canvas.translate(right - _TOTAL_PT, foot)
         canvas.doForm(_TOTAL)
-        canvas.translate(_TOTAL_PT - right, -_MARGIN_MM * MM)
+        canvas.translate(_TOTAL_PT - right, -foot)
         canvas.drawString(
             left,
-            _MARGIN_MM * MM,
+            foot,
             "Local codes, data sheets and licensed practice come first. Left and right: wearer's.",
         )
         canvas.restoreState()

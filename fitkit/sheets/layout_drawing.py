@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from fitkit.drawing.drawing import Drawing, Hole, Layer, Stroke, TextAnchor, Words, merge_drawings
-from fitkit.drawing.paper import Paper
+from fitkit.drawing.paper import PAPERS, Paper
 from fitkit.drawing.text_width import shortened, text_width_mm, words_box_mm
 from fitkit.geometry.arrays import Floats
 from fitkit.sheets.nesting import LaidSheet, NestRules, PlacedPart
@@ -19,8 +19,8 @@ from fitkit.template.free_space import FreeSpace
 
 __all__ = ["LAYOUT_PAPER", "cutter_drawing", "layout_page"]
 
-LAYOUT_PAPER = Paper("A4 across", 297.0, 210.0)
-"""The page a layout is drawn on."""
+LAYOUT_PAPER = PAPERS["A4"].across()
+"""The page a layout is drawn on where no other is told."""
 
 _MARGIN_MM = 12.0
 _HEAD_MM = 17.0
@@ -117,14 +117,15 @@ def layout_page(
     *,
     job_name: str,
     place: tuple[int, int],
+    paper: Paper = LAYOUT_PAPER,
 ) -> Drawing:
-    """Return a sheet on a page of :data:`LAYOUT_PAPER`, as large as fits.
+    """Return a sheet on a page, as large as fits.
 
     With a ruler along two edges and a grid of 100 mm to mark out by, every part's number and name,
     what to keep of the rest, and how well the sheet is used. ``place`` is which of how many.
     """
     length, width = sheet.stock.size_mm
-    room = np.array([LAYOUT_PAPER.width_mm, LAYOUT_PAPER.height_mm]) - 2 * _MARGIN_MM
+    room = np.array([paper.width_mm, paper.height_mm]) - 2 * _MARGIN_MM
     room -= [_RULER_MM, _HEAD_MM + _RULER_MM]
     needed = max(length / room[0], width / room[1])
     scale = next((one for one in _SCALES if one >= needed), math.ceil(needed))
@@ -164,7 +165,7 @@ def layout_page(
     free = free.difference(shapely.union_all([box.buffer(scale) for box in boxes]))
     strokes += [Stroke(small(line), Layer.PAPER) for line in _grid(free, length, width)]
     rulers, numbers = _rulers(length, width, scale, corner)
-    head, grain = _head(sheet, rules, scale, job_name, place)
+    head, grain = _head(sheet, rules, scale, job_name, place, paper)
     return Drawing(
         f"{job_name}: {sheet.title}",
         strokes=(*strokes, *rulers, *grain),
@@ -223,12 +224,17 @@ def _rulers(
 
 
 def _head(
-    sheet: LaidSheet, rules: NestRules, scale: float, job_name: str, place: tuple[int, int]
+    sheet: LaidSheet,
+    rules: NestRules,
+    scale: float,
+    job_name: str,
+    place: tuple[int, int],
+    paper: Paper,
 ) -> tuple[list[Words], list[Stroke]]:
     stock = sheet.stock
     length, width = stock.size_mm
-    top = LAYOUT_PAPER.height_mm - _MARGIN_MM
-    room = LAYOUT_PAPER.width_mm - 2 * _MARGIN_MM
+    top = paper.height_mm - _MARGIN_MM
+    room = paper.width_mm - 2 * _MARGIN_MM
     title = f"{job_name} · sheet {place[0]} of {place[1]}: {sheet.title}"
     facts = ["to buy"] if stock.quantity is None else []
     facts += [
@@ -248,7 +254,7 @@ def _head(
     strokes: list[Stroke] = []
     if stock.grain_rad is not None:
         way = np.array([math.cos(stock.grain_rad), math.sin(stock.grain_rad)])
-        middle = np.array([LAYOUT_PAPER.width_mm - _MARGIN_MM - 10.0, top - 3.0])
+        middle = np.array([paper.width_mm - _MARGIN_MM - 10.0, top - 3.0])
         barb = np.array([[c, s] for c, s in ((-1.0, 0.5), (0.0, 0.0), (-1.0, -0.5))]) * 2.5
         across = np.array([-way[1], way[0]])
         tip = middle + 7.0 * way

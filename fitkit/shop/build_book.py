@@ -103,7 +103,7 @@ class CutPiece:
 class BookSheets:
     """The parts as laid on the stock: pages to mark out by, cut list, sheets, and the money's name.
 
-    ``pages`` are drawn on :data:`fitkit.sheets.layout_drawing.LAYOUT_PAPER`.
+    ``pages`` are drawn on the book's paper, laid across.
     """
 
     pages: tuple[Drawing, ...]

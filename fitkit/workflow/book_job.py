@@ -13,6 +13,7 @@ from fitkit.workflow.step_report import Progress, StepReport, part_of
 
 if TYPE_CHECKING:
     from fitkit.body.body import Body
+    from fitkit.drawing.paper import Paper
     from fitkit.holding.bought import Bought
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
@@ -61,17 +62,17 @@ def book(job: Job, *, digests: FileDigests, progress: Progress | None = None) ->
 
 
 def _made(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
-    from fitkit.drawing.paper import paper_named
+    from fitkit.drawing.paper import PAPERS, paper_named
     from fitkit.export.build_book_pdf import pdf_of_book
     from fitkit.job.body_files import read_body
     from fitkit.job.plain_json import json_bytes
     from fitkit.shop.hardware_list import hardware_csv
 
     body = read_body(job.result_folder("body"))
-    content = _content(job, body, digests, part_of(progress, 0.0, 0.25))
-    # A book is read in the hand: of larger papers it takes the usual one.
+    # A book is read in the hand: of larger papers, or one from a roll, it takes the usual one.
     paper = paper_named(job.settings.print.paper)
-    paper = {"A3": paper_named("A4"), "Tabloid": paper_named("Letter")}.get(paper.name, paper)
+    paper = PAPERS["Letter" if paper.name in ("Letter", "Tabloid") else "A4"]
+    content = _content(job, body, paper, digests, part_of(progress, 0.0, 0.25))
     plans = [
         {"number": part.template.number, "part": part.template.title, **asdict(part.plan)}
         for part in content.parts
@@ -111,7 +112,9 @@ def _left_out(job: Job, digests: FileDigests) -> tuple[Finding, ...]:
     )
 
 
-def _content(job: Job, body: Body, digests: FileDigests, progress: Progress | None) -> BuildBook:
+def _content(
+    job: Job, body: Body, paper: Paper, digests: FileDigests, progress: Progress | None
+) -> BuildBook:
     from fitkit.job.attachment_files import read_attachment
     from fitkit.job.designs import (
         attachment_designs,
@@ -143,7 +146,7 @@ def _content(job: Job, body: Body, digests: FileDigests, progress: Progress | No
         bought=(*read_bought(job.result_folder("templates")), *_moving(settings)),
         own=own_hardware(settings),
         measures=_measures(job, body) if settings.book.measures else (),
-        sheets=_sheets(job) if _holds(job, "sheets", digests) else None,
+        sheets=_sheets(job, paper) if _holds(job, "sheets", digests) else None,
         motion=_motion(job) if _holds(job, "motion", digests) else None,
         holding=book_holding(job),
         progress=progress,
@@ -177,7 +180,7 @@ def _holds(job: Job, step: str, digests: FileDigests) -> bool:
     return job.state(step, digests).state == "fresh"
 
 
-def _sheets(job: Job) -> BookSheets:
+def _sheets(job: Job, paper: Paper) -> BookSheets:
     from fitkit.job.nesting_files import read_nesting
     from fitkit.sheets.cut_list import cut_list, sheet_list
     from fitkit.sheets.layout_drawing import layout_page
@@ -193,6 +196,7 @@ def _sheets(job: Job) -> BookSheets:
             [one for one in offcuts if one.sheet is sheet],
             job_name=job.settings.job.name,
             place=(index, len(nesting.sheets)),
+            paper=paper.across(),
         )
         for index, sheet in enumerate(nesting.sheets, start=1)
     )

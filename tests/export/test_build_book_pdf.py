@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from io import BytesIO
 
@@ -172,6 +173,23 @@ def test_sheets_and_motion_come_in_where_they_have_been_made(
     moving = next(text for text in texts if text.startswith("Moving in it"))
     assert "84° of 120°" in moving
     assert "The sleeve stops the elbow." in moving
+
+
+def test_a_sheet_lies_across_its_page_at_the_scale_it_tells(
+    pages: list[tuple[str, np.ndarray]],
+) -> None:
+    """The edge of 600 mm is as long on the page as its scale tells; pixels are points."""
+    sizes = [pixels.shape[1::-1] for _, pixels in pages]
+    across = [index for index, (wide, tall) in enumerate(sizes) if wide > tall]
+    (at,) = across
+    text, pixels = pages[at]
+    assert "sheet 1 of 1: offcut" in text
+    (told,) = re.findall(r"drawn 1 : (\S+)", text)
+    dark = pixels[..., 0] < 230
+    rows = ["".join("x" if one else " " for one in row).split() for row in dark[200:-60]]
+    longest = max(len(run) for row in rows for run in row)
+    # The ruler's tick of 2 mm goes on from the edge.
+    assert longest == pytest.approx(600.0 / float(told) * MM + 2.0 * MM, abs=3.0)
 
 
 def test_bars_are_as_long_as_what_is_free() -> None:
