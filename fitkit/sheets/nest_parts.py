@@ -15,6 +15,7 @@ from fitkit.sheets.part_groups import groups_of_parts, sizes_to_add
 from fitkit.sheets.part_to_place import PartToPlace
 from fitkit.sheets.placing import Placer
 from fitkit.sheets.quick_layout import lay_on_open_sheets, lay_quickly
+from fitkit.sheets.relaying import relay
 from fitkit.sheets.search_watch import SearchWatch
 from fitkit.sheets.sheet_supply import SheetSupply
 from fitkit.sheets.stock_sheet import StockSheet
@@ -110,13 +111,35 @@ class _Nest:
         if self.watch.over():
             return
         # How the time is shared out: by sheets, as many as the quick layout took.
+        odd = [sheet for sheet in first if _is_odd(sheet)]
         counts = [self._count_of(first, group) for group in groups]
         done: list[OpenSheet] = [sheet.copied() for sheet in self.pinned]
-        sheets_left = sum(max(0, count - 1) + _LAST_SHARE for count in counts)
+        sheets_left = sum(max(0, count - 1) + _LAST_SHARE for count in counts if count)
+        sheets_left += len(odd)
         for index, (group, count) in enumerate(zip(groups, counts, strict=True)):
             sheets_left = self._thoroughly(done, group, count, sheets_left, groups[index + 1 :])
             if self.watch.over():
                 return
+        # A part alone lies where it reaches least already.
+        several = [group for group in groups if len(group) > 1]
+        self._relay([group for group in several if any(_holds(sheet, group) for sheet in odd)])
+
+    def _relay(self, groups: Sequence[list[int]]) -> None:
+        """Look on from the best layout where parts lie on sheets that no strip can fill."""
+        if not groups:
+            return
+        assert self.best is not None
+        parts = self.placer.parts.values()
+        relay(
+            self.placer,
+            self.stock,
+            groups,
+            sheets_as_they_lay(self.best, self.pinned, parts, self.stock, self.rules),
+            self.watch,
+            seed=self.seed,
+            as_nesting=lambda sheets: self._nesting(sheet.laid() for sheet in sheets),
+            better=self._offer,
+        )
 
     def _thoroughly(
         self,
@@ -135,9 +158,12 @@ class _Nest:
             found = supply.next_sheet(self.placer, left, passed_over)
             if found is None:
                 break
-            own = 1.0 if count > 1 else _LAST_SHARE
-            seconds = self.watch.left() * min(1.0, own / max(shares, own))
-            shares, count = shares - own, count - 1
+            own, seconds = 0.0, 0.0
+            if found[0].is_rectangle:
+                own = 1.0 if count > 1 else _LAST_SHARE
+                seconds = self.watch.left() * min(1.0, own / max(shares, own))
+                count -= 1
+            shares -= own
             further = [left, *later]
 
             def tell(laid: LaidSheet, further: list[list[int]] = further) -> None:
@@ -173,10 +199,10 @@ class _Nest:
         seconds: float,
         tell: Callable[[LaidSheet], None],
     ) -> tuple[OpenSheet, list[int]]:
+        if not sheet.stock.is_rectangle:
+            return self.placer.lay_first(sheet, left, self.watch)
         watch = self.watch.part(seconds)
         self.seed += 100
-        if not sheet.stock.is_rectangle:
-            return self.placer.fill(sheet, left, watch, self.seed)
         fitting = self.placer.fitting(left, sheet.stock)
         sheet, rest = self.placer.lay_first(sheet, fitting, self.watch)
         if len(fitting) > 1:
@@ -185,7 +211,6 @@ class _Nest:
             )
             if fault:
                 self._strip_fault(fault)
-                sheet, rest = self.placer.fill(sheet, rest, watch, self.seed)
             rest = self.placer.lay(sheet, rest, self.watch)
         on = set(sheet.placed)
         return sheet, [number for number in left if number not in on]
@@ -202,7 +227,8 @@ class _Nest:
             self.findings.append(finding)
 
     def _count_of(self, sheets: Sequence[OpenSheet], group: Sequence[int]) -> int:
-        return max(1, sum(any(n in sheet.placed for n in group) for sheet in sheets))
+        """Return how many sheets of the group strips are to fill."""
+        return sum(not _is_odd(sheet) and _holds(sheet, group) for sheet in sheets)
 
     def _nesting(self, sheets: Iterable[LaidSheet]) -> Nesting:
         rank = {row.name: index for index, row in enumerate(self.stock)}
@@ -219,3 +245,12 @@ class _Nest:
         self.best, self._best_score = nesting, score
         if self.better is not None:
             self.better(nesting)
+
+
+def _is_odd(sheet: OpenSheet) -> bool:
+    """Tell whether no strip can fill a sheet: an odd outline, a bad zone, a part that stays."""
+    return not sheet.stock.is_rectangle or any(one.pinned for one in sheet.placed.values())
+
+
+def _holds(sheet: OpenSheet, group: Iterable[int]) -> bool:
+    return any(number in sheet.placed for number in group)

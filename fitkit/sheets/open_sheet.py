@@ -56,6 +56,7 @@ class OpenSheet:
         self.stock, self.copy, self.rules = stock, copy, rules
         self.placed: dict[int, PlacedPart] = {}
         self._polygons: dict[int, shapely.Polygon] = {}
+        self._bounds: dict[int, tuple[float, float, float, float]] = {}
         self._patches: dict[int, Patch] = {}
         self._sheet = stock.polygon()
         self._bad = [shapely.Polygon(zone).buffer(0) for zone in stock.bad_zones_mm]
@@ -83,7 +84,7 @@ class OpenSheet:
     @property
     def used_length_mm(self) -> float:
         """How far along x parts reach."""
-        return max((float(one.bounds[2]) for one in self._polygons.values()), default=0.0)
+        return max((bounds[2] for bounds in self._bounds.values()), default=0.0)
 
     def laid(self) -> LaidSheet:
         """Return it as it is."""
@@ -103,13 +104,15 @@ class OpenSheet:
         number, polygon = placed.part.number, placed.polygon()
         self.placed[number] = placed
         self._polygons[number] = polygon
+        self._bounds[number] = polygon.bounds
         self._patches[number] = self._grid.patch_of(polygon, self.rules.gap_mm)
         self._grid.take(self._patches[number])
 
     def remove(self, numbers: Iterable[int]) -> None:
         """Take parts off it."""
         for number in numbers:
-            del self.placed[number], self._polygons[number], self._patches[number]
+            for held in (self.placed, self._polygons, self._bounds, self._patches):
+                del held[number]
         self._grid.retake(self._base, list(self._patches.values()))
 
     def is_clear(self, polygon: shapely.Polygon) -> bool:
@@ -123,10 +126,9 @@ class OpenSheet:
         if any(not _apart(zone, polygon, margin) for zone in self._bad):
             return False
         x0, y0, x1, y1 = polygon.bounds
-        for other in self._polygons.values():
-            a0, b0, a1, b1 = other.bounds
+        for number, (a0, b0, a1, b1) in self._bounds.items():
             near = a0 - gap < x1 and x0 < a1 + gap and b0 - gap < y1 and y0 < b1 + gap
-            if near and not _apart(other, polygon, gap):
+            if near and not _apart(self._polygons[number], polygon, gap):
                 return False
         return True
 
@@ -169,7 +171,7 @@ class OpenSheet:
 
     def _corners(self, turned: Probe, before_mm: float) -> Floats:
         """Return shifts at which a part's box touches two others', or the edge's, (P, 2) mm."""
-        boxes = np.array([one.bounds for one in self._polygons.values()]).reshape(-1, 4)
+        boxes = np.array(list(self._bounds.values())).reshape(-1, 4)
         margin, gap = self.rules.margin_mm, self.rules.gap_mm
         size = self.stock.size_mm
         axes = [

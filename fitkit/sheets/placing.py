@@ -21,7 +21,6 @@ __all__ = ["Placer"]
 # Turns tried where any will do: those that lay the part's narrowest box along the sheet, and
 # these many more.
 _FREE_TURNS = 20
-_ORDER_NOISE = 0.35
 _FEW = 24
 _TURNS = ("any", "along", "across")
 
@@ -59,14 +58,15 @@ class Placer:
         """Return the ways a part is tried on a sheet.
 
         ``turns`` narrows them: ``"along"`` lays its length along the sheet, ``"across"`` square to
-        it, as far as it may; where it may turn freely ``"any"`` and ``"many"`` try others as well.
+        it, ``"square"`` both, as far as it may; where it may turn freely ``"any"`` and ``"many"``
+        try others as well.
         """
         square = self.square_turns[number]
         free = [square + quarter * math.pi / 2 for quarter in range(4)]
         count = {"any": _FREE_TURNS, "many": 2 * _FREE_TURNS}.get(turns, 0)
         free += [square + (i + 0.5) * 2 * math.pi / count for i in range(count)]
         ways = ways_of(self.parts[number], stock, self.rules, free)
-        if turns in ("any", "many"):
+        if turns in ("any", "many", "square"):
             return ways
         # Mirrored, the box lies the other way round.
         leans = [turn + square if mirrored else turn - square for turn, mirrored in ways]
@@ -124,30 +124,6 @@ class Placer:
         if turns != "any":
             left = self.lay(tried, left, watch)
         return tried, left
-
-    def fill(
-        self, sheet: OpenSheet, numbers: Sequence[int], watch: SearchWatch, seed: int
-    ) -> tuple[OpenSheet, list[int]]:
-        """Lay what fills a sheet best, trying orders while there is time.
-
-        Returns
-        -------
-        sheet
-            With the largest area of parts, and of those the least length.
-        left
-            Numbers of the parts that are not on it, the largest first.
-        """
-        rng = np.random.default_rng(seed)
-        order = self.by_area(numbers)
-        best, left = self.lay_first(sheet, order, watch)
-        while not watch.over() and (left or len(order) > 1):
-            noise = 1.0 + _ORDER_NOISE * rng.uniform(-1.0, 1.0, len(order))
-            weights = noise * [self.parts[number].area_mm2 for number in order]
-            shuffled = [order[i] for i in np.argsort(-weights)]
-            tried, still = self._laid(sheet, shuffled, watch, str(rng.choice(_TURNS)))
-            if _better(tried, best):
-                best, left = tried, self.by_area(still)
-        return best, left
 
     def fitting(self, numbers: Iterable[int], stock: StockSheet) -> list[int]:
         """Return those parts that have room on the sheet while it is empty."""

@@ -20,6 +20,7 @@ def lay_quickly(
     sheets: Sequence[OpenSheet] = (),
     taken: Iterable[tuple[str, int]] = (),
     watch: SearchWatch | None = None,
+    turns: str = "any",
 ) -> list[OpenSheet]:
     """Return sheets with every part of the groups laid where there is room.
 
@@ -33,12 +34,14 @@ def lay_quickly(
         Names and copies of sheets in use that nothing is added to.
     watch
         Without one nobody can stop it: a layout cut off half way is no answer.
+    turns
+        How parts are tried on sheets in use; see :meth:`fitkit.sheets.placing.Placer.ways`.
     """
     sheets = [sheet.copied() for sheet in sheets]
     for group in groups:
         held = {number for sheet in sheets for number in sheet.placed}
         left = [number for number in group if number not in held]
-        left = lay_on_open_sheets(placer, sheets, left, watch)
+        left = lay_on_open_sheets(placer, sheets, left, watch, turns)
         supply = SheetSupply.without(stock, sheets, taken)
         passed_over: set[str] = set()
         while left:
@@ -55,12 +58,16 @@ def lay_quickly(
 
 
 def lay_on_open_sheets(
-    placer: Placer, sheets: Sequence[OpenSheet], left: list[int], watch: SearchWatch | None
+    placer: Placer,
+    sheets: Sequence[OpenSheet],
+    left: list[int],
+    watch: SearchWatch | None,
+    turns: str = "any",
 ) -> list[int]:
     """Lay parts on sheets in use that serve them; return what found no room."""
     for sheet in sheets:
         parts = [placer.parts[number] for number in left]
         serves = {p.number for p in parts if sheet.stock.serves(p.material, p.thickness_mm)}
-        still = set(placer.lay(sheet, [n for n in left if n in serves], watch))
+        still = set(placer.lay(sheet, [n for n in left if n in serves], watch, turns))
         left = [n for n in left if n in still or n not in serves]
     return left
