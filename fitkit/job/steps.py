@@ -70,7 +70,7 @@ STEPS = (
     Step("body", "body", 2, ("scan",), beside=(*MEASURES_FILES, *SHOWN_FILES)),
     Step("patches", "patches", 2, ("body",), beside=(STRAPS_SHOWN,)),
     Step("blanks", "blanks", 3, ("patches",)),
-    Step("templates", "templates", 4, ("body", "blanks"), where_made=("motion",)),
+    Step("templates", "templates", 5, ("body", "blanks"), where_made=("motion",)),
     Step("pages", "out", 2, ("templates",)),
     Step("sheets", "sheets", 1, ("templates",)),
     Step("motion", "motion", 4, ("body", "patches"), on_request=True),

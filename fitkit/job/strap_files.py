@@ -1,4 +1,4 @@
-"""Straps as files: their lines, lengths and seats as JSON, and a list to cut them by."""
+"""Straps as files: their lines, lengths and seats as JSON, their picture, a list to cut them by."""
 
 from __future__ import annotations
 
@@ -15,20 +15,27 @@ from fitkit.holding.bought import Bought
 from fitkit.holding.fastener import LaidFastener
 from fitkit.holding.strap import Strap
 from fitkit.job.plain_json import json_bytes
-from fitkit.job.result_reading import read_result_json, reading_result
+from fitkit.job.result_reading import read_result_bytes, read_result_json, reading_result
 
-__all__ = ["STRAPS_FILE", "read_bought", "strap_files"]
+__all__ = ["STRAPS_FILE", "STRAPS_PICTURE", "read_bought", "read_holding", "strap_files"]
 
 STRAPS_FILE = "straps.json"
+STRAPS_PICTURE = "straps.png"
 _FORMAT = 1
 _COLUMNS = ("piece", "count", "width_mm", "thickness_mm", "material", "length_mm", "holes_at_mm",
             "shortest_mm", "worn_mm", "longest_mm")  # fmt: skip
 
 
 def strap_files(
-    straps: Sequence[Strap], fasteners: Sequence[LaidFastener] = ()
+    straps: Sequence[Strap],
+    fasteners: Sequence[LaidFastener] = (),
+    *,
+    picture: bytes | None = None,
 ) -> dict[str, bytes]:
-    """Return ``straps.json`` and ``straps.csv``, lengths in mm; fasteners are in the first."""
+    """Return ``straps.json`` and ``straps.csv``, lengths in mm; fasteners are in the first.
+
+    ``picture`` is the straps on the wearer as PNG.
+    """
     values = {
         "format": _FORMAT,
         "unit": "mm",
@@ -49,7 +56,8 @@ def strap_files(
             *(asdict(row) for one in fasteners for row in one.bought),
         ],
     }
-    return {STRAPS_FILE: json_bytes(values, indent=1), "straps.csv": _table(straps)}
+    files = {STRAPS_FILE: json_bytes(values, indent=1), "straps.csv": _table(straps)}
+    return files if picture is None else {**files, STRAPS_PICTURE: picture}
 
 
 def read_bought(folder: Path) -> tuple[Bought, ...]:
@@ -67,11 +75,30 @@ def read_bought(folder: Path) -> tuple[Bought, ...]:
         return tuple(Bought.from_dict(row) for row in values["bought"])
 
 
+def read_holding(
+    folder: Path,
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]], bytes | None]:
+    """Return the straps and the fasteners as kept, and the straps' picture where there are any.
+
+    Raises
+    ------
+    JobError
+        When a file is damaged or missing.
+    """
+    if not (folder / STRAPS_FILE).is_file():
+        return [], [], None
+    values = read_result_json(folder, STRAPS_FILE, _FORMAT)
+    with reading_result(folder, STRAPS_FILE):
+        straps, fasteners = values["straps"], values["fasteners"]
+    return straps, fasteners, read_result_bytes(folder, STRAPS_PICTURE) if straps else None
+
+
 def _strap(strap: Strap) -> dict[str, Any]:
     setting = strap.fit.setting
     return {
         "name": strap.design.name,
         "on": [{"patch": sheet.patch, "twin": sheet.twin} for sheet in strap.sheets],
+        "closing": strap.design.closing,
         "pair": strap.design.paired,
         "words": strap.in_words(),
         "length_mm": round(strap.run.length_mm, 1),
@@ -84,6 +111,8 @@ def _strap(strap: Strap) -> dict[str, Any]:
         "pieces": [
             {
                 "name": piece.name,
+                "count": strap.count,
+                "words": piece.in_words(),
                 "length_mm": round(piece.length_mm, 1),
                 "holes_mm": np.round(piece.holes_mm, 2).tolist(),
             }

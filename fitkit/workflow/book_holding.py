@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fitkit.holding.strap import Strap
     from fitkit.job.job_folder import Job
     from fitkit.shop.build_book import BookHolding, HoldingRow
 
@@ -16,31 +15,32 @@ __all__ = ["book_holding"]
 def book_holding(job: Job) -> BookHolding | None:
     """Return a row for each and the straps' picture; None for a job that has none of them.
 
+    Straps and fasteners are told as the templates have them.
+
     Raises
     ------
-    DesignError
-        When a strap or a fastener cannot be laid.
+    JobError
+        When a file of the templates is damaged.
     """
+    from fitkit.job.strap_files import read_holding
     from fitkit.shop.build_book import BookHolding
-    from fitkit.workflow.straps import laid_straps, straps_picture
 
-    straps = laid_straps(job)
-    rows = [*_straps(straps), *_pads(job), *_soft_pieces(job), *_fasteners(job)]
-    if not rows:
-        return None
-    return BookHolding(tuple(rows), straps_picture(job, straps) if straps else None)
+    straps, fasteners, picture = read_holding(job.result_folder("templates"))
+    rows = [*_straps(straps), *_pads(job), *_soft_pieces(job), *_fasteners(fasteners)]
+    return BookHolding(tuple(rows), picture) if rows else None
 
 
-def _straps(straps: Sequence[Strap]) -> list[HoldingRow]:
+def _straps(straps: Sequence[Mapping[str, Any]]) -> list[HoldingRow]:
     from fitkit.shop.build_book import HoldingRow
 
     rows = []
     for strap in straps:
-        first, last = strap.design.on
-        cut = "; ".join(f"cut {strap.count} of {piece.in_words()}" for piece in strap.fit.pieces)
-        words = [f"riveted to '{first}', closed on '{last}'", strap.in_words(), cut]
+        first, last = (one["patch"] for one in strap["on"])
+        pieces = strap["pieces"]
+        cut = "; ".join(f"cut {piece['count']} of {piece['words']}" for piece in pieces)
+        words = [f"riveted to '{first}', closed on '{last}'", strap["words"], cut]
         told = " ".join(f"{one[0].upper()}{one[1:]}." for one in words)
-        rows.append(HoldingRow(strap.design.name, f"strap, {strap.design.closing}", told))
+        rows.append(HoldingRow(strap["name"], f"strap, {strap['closing']}", told))
     return rows
 
 
@@ -74,16 +74,15 @@ def _soft_pieces(job: Job) -> list[HoldingRow]:
     ]
 
 
-def _fasteners(job: Job) -> list[HoldingRow]:
+def _fasteners(fasteners: Sequence[Mapping[str, Any]]) -> list[HoldingRow]:
     from fitkit.shop.build_book import HoldingRow
-    from fitkit.workflow.fasteners import laid_fasteners
 
     return [
         HoldingRow(
-            one.design.name,
-            one.kind,
-            f"Holds '{one.design.on[0]}' on '{one.design.on[1]}'; opened by "
-            f"{'a driver' if one.tool == 'driver' else 'hand'}.",
+            one["name"],
+            one["kind"],
+            f"Holds '{one['on'][0]}' on '{one['on'][1]}'; opened by "
+            f"{'a driver' if one['opened_by'] == 'driver' else 'hand'}.",
         )
-        for one in laid_fasteners(job)
+        for one in fasteners
     ]

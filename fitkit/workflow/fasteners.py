@@ -23,8 +23,10 @@ _SOFT = ("card", "foam", "leather")
 _TAKEN_OUT = ("screw", "post")
 
 
-def laid_fasteners(job: Job) -> tuple[LaidFastener, ...]:
+def laid_fasteners(job: Job, plates: JobPlates | None = None) -> tuple[LaidFastener, ...]:
     """Return the fasteners of a job as they go through its plates.
+
+    ``plates`` are the job's, where they have been read already.
 
     Raises
     ------
@@ -38,7 +40,7 @@ def laid_fasteners(job: Job) -> tuple[LaidFastener, ...]:
     designs = fastener_designs(job.settings)
     if not designs:
         return ()
-    plates = JobPlates(job)
+    plates = plates or JobPlates(job)
     laid = []
     for design in designs:
         at = plates.place(plates.form(design.on[0]), design.on[0], design.at)
@@ -69,7 +71,7 @@ def chosen_findings(fasteners: Sequence[LaidFastener]) -> tuple[Finding, ...]:
 
 
 def reach_findings(
-    job: Job,
+    plates: JobPlates,
     fasteners: Sequence[LaidFastener],
     straps: Sequence[Strap],
     rows: Sequence[RivetHoles] = (),
@@ -83,7 +85,7 @@ def reach_findings(
         return ()
     from fitkit.holding.reach import reach, reach_finding
 
-    every = JobPlates(job).all_sheets()
+    every = plates.all_sheets()
     found = []
     for one in fasteners:
         free = reach(one.at_mm, one.outward, one.tool, _but(every, one.seats[0].patch))

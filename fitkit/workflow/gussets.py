@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["gusset_drawings"]
 
 
-def gusset_drawings(job: Job, *, number: int) -> list[Template]:
+def gusset_drawings(job: Job, plates: JobPlates, *, number: int) -> list[Template]:
     """Return the templates of all soft pieces, with room for what is asked of the joints.
 
     Raises
@@ -34,7 +34,6 @@ def gusset_drawings(job: Job, *, number: int) -> list[Template]:
     from fitkit.template.soft_template import soft_templates
     from fitkit.workflow.moving_body import moving_body
 
-    plates = JobPlates(job)
     moving = moving_body(job)
     drawn: list[Template] = []
     for design in gusset_designs(job.settings):

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from fitkit.holding.seat import FlatSeat, Seat
     from fitkit.job.job_folder import Job
     from fitkit.job.made_from import FileDigests
+    from fitkit.workflow.job_plates import JobPlates
 
 __all__ = ["SeatsOn", "moving_seats", "seats_on"]
 
@@ -36,7 +37,9 @@ def seats_on(flat: FlatPatch, seats: Sequence[Seat]) -> SeatsOn:
     )
 
 
-def moving_seats(job: Job, digests: FileDigests) -> tuple[tuple[Seat, ...], tuple[Finding, ...]]:
+def moving_seats(
+    job: Job, plates: JobPlates, digests: FileDigests
+) -> tuple[tuple[Seat, ...], tuple[Finding, ...]]:
     """Return the holes of pivots and lames where the motion has been swept.
 
     Where it has not, or not since something changed, a finding says that they are missing.
@@ -57,9 +60,8 @@ def moving_seats(job: Job, digests: FileDigests) -> tuple[tuple[Seat, ...], tupl
         return (), (missing,)
     from fitkit.job.motion_files import read_lames, read_pivots
     from fitkit.motion.moving_seats import lame_seats, pivot_seats
-    from fitkit.workflow.job_plates import JobPlates
 
-    sheets = JobPlates(job).all_sheets()
+    sheets = plates.all_sheets()
     folder = job.result_folder("motion")
     hole_mm = {name: row.hole_mm for row in job.settings.lames for name in row.of}
     seats = [seat for pivot in read_pivots(folder) for seat in pivot_seats(pivot, sheets)]

@@ -39,6 +39,7 @@ def show_straps(folder: Path | str, *, progress: Progress | None = None) -> Show
     from fitkit.job.job_folder import open_job
     from fitkit.job.steps import STRAPS_SHOWN
     from fitkit.job.whole_writes import write_whole
+    from fitkit.workflow.job_plates import JobPlates
     from fitkit.workflow.make_job import make_job
     from fitkit.workflow.straps import laid_straps, straps_picture
 
@@ -50,11 +51,12 @@ def show_straps(folder: Path | str, *, progress: Progress | None = None) -> Show
             "--to PATCH PLACE.",
         )
     make_job(folder, until="patches", progress=part_of(progress, 0.0, 0.7))
-    straps = laid_straps(job)
+    plates = JobPlates(job)
+    straps = laid_straps(job, plates)
     if progress is not None:
         progress(0.9, "drawing the straps")
     path = job.result_folder("patches") / STRAPS_SHOWN
-    picture = straps_picture(job, straps)
+    picture = straps_picture(plates, straps)
     with job.locked("show"):
         write_whole(path, picture)
     rows = tuple(

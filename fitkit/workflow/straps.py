@@ -26,8 +26,10 @@ _OFF_PLATE_MM = 40.0
 _SAME_PLATE_MM = 15.0
 
 
-def laid_straps(job: Job) -> tuple[Strap, ...]:
+def laid_straps(job: Job, plates: JobPlates | None = None) -> tuple[Strap, ...]:
     """Return the straps of a job as they lie on its plates; the blanks need not be made.
+
+    ``plates`` are the job's, where they have been read already.
 
     Raises
     ------
@@ -39,7 +41,7 @@ def laid_straps(job: Job) -> tuple[Strap, ...]:
     designs = strap_designs(job.settings)
     if not designs:
         return ()
-    plates = JobPlates(job)
+    plates = plates or JobPlates(job)
     straps = []
     for design in designs:
         try:
@@ -72,13 +74,12 @@ def strap_drawings(job: Job, straps: Sequence[Strap], *, number: int) -> list[Te
     return drawn
 
 
-def straps_picture(job: Job, straps: Sequence[Strap]) -> bytes:
+def straps_picture(plates: JobPlates, straps: Sequence[Strap]) -> bytes:
     """Return the straps on the wearer, with the plates they hold."""
     from fitkit.export.body_picture import png_of_body
     from fitkit.geometry.nearest import nearest_on_mesh
     from fitkit.holding.worn_sheet import ACROSS
 
-    plates = JobPlates(job)
     form = plates.form(plates.upper(straps[0].design.on))
     middles = form.corners.mean(axis=1)
     values = np.full(len(middles), -1)

@@ -38,8 +38,9 @@ def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Mad
     from fitkit.template.rivet_joint import rivet_holes
     from fitkit.workflow.artwork import artwork_on
     from fitkit.workflow.fasteners import chosen_findings, laid_fasteners, reach_findings
+    from fitkit.workflow.job_plates import JobPlates
     from fitkit.workflow.seats import moving_seats, seats_on
-    from fitkit.workflow.straps import laid_straps
+    from fitkit.workflow.straps import laid_straps, straps_picture
     from fitkit.workflow.trim_offers import offered_trims, trims_on
 
     files: dict[str, bytes] = {}
@@ -51,12 +52,13 @@ def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Mad
     rows, remarks = rivet_holes(flats)
     findings += remarks
     marks = mark_numbers(flats)
-    straps = laid_straps(job)
-    moving, remarks = moving_seats(job, digests)
+    plates = JobPlates(job)
+    straps = laid_straps(job, plates)
+    moving, remarks = moving_seats(job, plates, digests)
     findings += [*(finding for strap in straps for finding in strap.findings), *remarks]
-    fasteners = laid_fasteners(job)
+    fasteners = laid_fasteners(job, plates)
     findings += chosen_findings(fasteners)
-    findings += reach_findings(job, fasteners, straps, rows)
+    findings += reach_findings(plates, fasteners, straps, rows)
     fastened = [seat for strap in straps for seat in strap.seats]
     fastened += [*(seat for one in fasteners for seat in one.seats), *moving]
     seats = {flat.design.name: seats_on(flat, fastened) for flat in flats}
@@ -91,7 +93,8 @@ def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Mad
     if straps or fasteners:
         from fitkit.job.strap_files import strap_files
 
-        files |= strap_files(straps, fasteners)
+        picture = straps_picture(plates, straps) if straps else None
+        files |= strap_files(straps, fasteners, picture=picture)
     if straps:
         from fitkit.workflow.straps import strap_drawings
 
@@ -105,7 +108,7 @@ def _templates(job: Job, digests: FileDigests, progress: Progress | None) -> Mad
     if job.settings.gusset:
         from fitkit.workflow.gussets import gusset_drawings
 
-        every += gusset_drawings(job, number=len(every) + 1)
+        every += gusset_drawings(job, plates, number=len(every) + 1)
     for template in every:
         stem = template_stem(template)
         files[f"{stem}.json"] = template_file(template)

@@ -8,6 +8,7 @@ import numpy as np
 
 from fitkit.job.job_folder import open_job
 from fitkit.job.made_from import FileDigests
+from fitkit.workflow.job_plates import JobPlates
 from fitkit.workflow.motion_job import motion_step
 from fitkit.workflow.seats import moving_seats
 from tests.workflow.elbow_job import TEXT, elbow_job
@@ -21,16 +22,16 @@ joint = "left elbow"
 
 def test_holes_of_a_pivot_come_with_the_sweep_and_go_stale_with_it(tmp_path: Path) -> None:
     job = elbow_job(tmp_path)
-    assert moving_seats(job, FileDigests(job.folder)) == ((), ())
+    assert moving_seats(job, JobPlates(job), FileDigests(job.folder)) == ((), ())
     (tmp_path / "job.toml").write_text(TEXT + PIVOT, encoding="utf-8")
     job = open_job(tmp_path)
-    seats, findings = moving_seats(job, FileDigests(job.folder))
+    seats, findings = moving_seats(job, JobPlates(job), FileDigests(job.folder))
     assert seats == ()
     (missing,) = findings
     assert missing.code == "moving-holes-missing"
     assert "fitkit motion" in missing.remedy
     motion_step(job, digests=FileDigests(job.folder))
-    seats, findings = moving_seats(job, FileDigests(job.folder))
+    seats, findings = moving_seats(job, JobPlates(job), FileDigests(job.folder))
     assert findings == ()
     assert [(seat.patch, seat.twin, len(seat.holes_mm)) for seat in seats] == [
         ("forearm sleeve", False, 2)

@@ -19,6 +19,7 @@ from fitkit.job.job_folder import Job, open_job
 from fitkit.job.made_from import FileDigests
 from fitkit.job.strap_files import read_bought
 from fitkit.job.template_files import read_templates
+from fitkit.workflow.job_plates import JobPlates
 from fitkit.workflow.make_job import make_job
 from fitkit.workflow.straps import laid_straps
 from tests.truth import solids
@@ -343,7 +344,28 @@ at = {height_mm = 140, bearing_deg = 50}
             job.with_text(TEXT + STRAP + wrong)
         assert said in f"{caught.value.cause} {caught.value.remedy}"
     # Nothing lies over the strap's buckle.
-    assert reach_findings(job, (), laid_straps(job)) == ()
+    assert reach_findings(JobPlates(job), (), laid_straps(job)) == ()
+
+
+def test_the_book_tells_straps_as_the_templates_have_them(job: Job) -> None:
+    """Words and picture are read, nothing is laid again: the patches may even be gone."""
+    from fitkit.workflow.book_holding import book_holding
+
+    (strap,) = laid_straps(job)
+    patches = job.result_folder("patches")
+    patches.rename(patches.with_name("elsewhere"))
+    try:
+        told = book_holding(job)
+    finally:
+        patches.with_name("elsewhere").rename(patches)
+    assert told is not None
+    (row,) = told.rows
+    assert (row.name, row.what) == ("left side strap", f"strap, {strap.design.closing}")
+    assert "Riveted to 'front plate', closed on 'back plate'." in row.words
+    for piece in strap.fit.pieces:
+        assert f"ut {strap.count} of {piece.in_words()}" in row.words
+    assert told.picture is not None
+    assert told.picture.startswith(b"\x89PNG")
 
 
 def test_screws_of_a_lap_shut_in_by_another_plate_are_told() -> None:
