@@ -31,6 +31,8 @@ VIEWS: dict[str, float] = {
 
 # Every view renders this many times finer in each direction, then is averaged.
 _FINER = 2
+# A line is this part of the height thick; thinner, it is lost where a page shows it small and grey.
+_LINES_IN_HEIGHT = 220.0
 # A number is written where at least this share of its places is in sight.
 _SEEN_SHARE = 0.2
 # Okabe and Ito's palette for all kinds of colour vision (Color Universal Design, 2008), without
@@ -174,50 +176,60 @@ def _panel(
         (view.width_px, view.height_px), Image.Resampling.BOX
     )
     size = max(13, view.height_px // 60)
+    in_view = [
+        (line, [(float(x), float(y)) for x, y in run])
+        for line, points in paths
+        for run in body.runs_in_sight(np.asarray(points, dtype=np.float64), view)
+    ]
+    seen: dict[str, list[tuple[float, float]]] = {}
+    for line, run in in_view:
+        seen.setdefault(line, []).extend(run)
+    # A name stands on the side its line is on, so that what points at it crosses little.
+    lefts = {n for n, run in seen.items() if max(x for x, _ in run) < 0.5 * view.width_px}
     label_px = max((int(font_px(size).getlength(n)) for n, _ in paths), default=0)
     side = label_px + 34 if paths else 16
+    before = label_px + 34 if lefts else 12
     head = 2 * size + 10
     foot = 3 * size
     panel = Image.new(
         "RGB",
-        (view.width_px + side + 12, view.height_px + head + foot),
+        (view.width_px + side + before, view.height_px + head + foot),
         GROUND_RGB,
     )
-    panel.paste(picture, (12, head))
+    panel.paste(picture, (before, head))
     lines = Image.new("RGBA", (panel.width * _FINER, panel.height * _FINER), (0, 0, 0, 0))
     pen = ImageDraw.Draw(lines)
-    runs: list[tuple[str, list[tuple[float, float]]]] = []
-    seen: dict[str, list[tuple[float, float]]] = {}
-    for line, points in paths:
-        for run in body.runs_in_sight(np.asarray(points, dtype=np.float64), view):
-            run_px = [(float(x + 12), float(y + head)) for x, y in run]
-            runs.append((line, run_px))
-            seen.setdefault(line, []).extend(run_px)
-    ends = [(line, _pointed_at(points_px)) for line, points_px in seen.items()]
-    width = max(2.0, view.height_px / 330.0) * _FINER
+    width = max(2.0, view.height_px / _LINES_IN_HEIGHT) * _FINER
     for halo in (True, False):
-        for line, run_px in runs:
-            scaled = [(x * _FINER, y * _FINER) for x, y in run_px]
+        for line, run in in_view:
+            scaled = [((x + before) * _FINER, (y + head) * _FINER) for x, y in run]
             ink = (255, 255, 255, 230) if halo else (*inks[line], 255)
             pen.line(scaled, fill=ink, width=round(width * (2.0 if halo else 1.0)), joint="curve")
     lines = lines.resize(panel.size, Image.Resampling.BOX)
     panel.paste(lines, (0, 0), lines)
     draw = ImageDraw.Draw(panel)
-    heights = spread_apart(
-        [y for _, (_, y) in ends],
-        pitch=1.35 * size,
-        low=head + size,
-        high=panel.height - foot - size,
-    )
-    column = view.width_px + 12 + 20
-    for (line, (x, y)), at_y in zip(ends, heights, strict=True):
-        draw.line([(x + 2, y), (column - 8, at_y), (column - 3, at_y)], fill=inks[line], width=1)
-        write_with_halo(draw, (column, at_y), line, size_px=size, ink=inks[line])
+    for way, column, names in (
+        (1, before + view.width_px + 20, seen.keys() - lefts),
+        (-1, before - 20, lefts),
+    ):
+        ends = [(line, _pointed_at(run, way)) for line, run in seen.items() if line in names]
+        heights = spread_apart(
+            [y + head for _, (_, y) in ends],
+            pitch=1.35 * size,
+            low=head + size,
+            high=panel.height - foot - size,
+        )
+        for (line, (x, y)), at_y in zip(ends, heights, strict=True):
+            start = x + before + 2 * way, y + head
+            to = [(column - 8 * way, at_y), (column - 3 * way, at_y)]
+            draw.line([start, *to], fill=inks[line], width=2)
+            anchor = "lm" if way > 0 else "rm"
+            write_with_halo(draw, (column, at_y), line, size_px=size, ink=inks[line], anchor=anchor)
     for number, places in numbers:
         at = _amid_seen(body, places, view)
         if at is not None:
             write_with_halo(
-                draw, (at[0] + 12, at[1] + head), number, size_px=round(1.2 * size), anchor="mm"
+                draw, (at[0] + before, at[1] + head), number, size_px=round(1.2 * size), anchor="mm"
             )
     title = name if name in ("front", "back") else f"{name} (wearer's)"
     draw.text((12, 6), title, font=font_px(round(1.3 * size)), fill=(40, 40, 40))
@@ -236,10 +248,10 @@ def _amid_seen(body: LitBody, places: Floats, view: BodyView) -> tuple[float, fl
     return float(x), float(y)
 
 
-def _pointed_at(points_px: list[tuple[float, float]]) -> tuple[float, float]:
-    """Return where a line's name points: far right, amid what is about as far right."""
-    far = max(x for x, _ in points_px)
-    candidates = sorted((y, x) for x, y in points_px if x > far - 4.0)
+def _pointed_at(points_px: list[tuple[float, float]], way: int) -> tuple[float, float]:
+    """Return where a line's name points: far right (1) or left (-1), amid what is about as far."""
+    far = max(way * x for x, _ in points_px)
+    candidates = sorted((y, x) for x, y in points_px if way * x > far - 4.0)
     y, x = candidates[len(candidates) // 2]
     return x, y
 

@@ -95,6 +95,22 @@ def test_lines_of_one_name_are_named_once(ball: TriangleMesh) -> None:
     assert names_written("hem", "hem") == 1
 
 
+def test_a_name_stands_on_the_side_of_its_line(ball: TriangleMesh) -> None:
+    """From the front the wearer's right is on the left: nothing of it crosses the middle."""
+    ring = level_ring(RADIUS_MM + 0.5)
+    spans = {"left": ring[305:340], "right": ring[200:235]}
+    blue = (0, 114, 178)
+    for side, span in spans.items():
+        picture = rgb(png_of_body(ball, paths=[(side, span)], views=("front",), height_px=300))
+        inked = (np.abs(picture.astype(int) - blue).max(axis=2) < 30).any(axis=0)
+        body = np.flatnonzero((picture[150] != GROUND_RGB).any(axis=1))
+        middle = int(0.5 * (body[0] + body[-1]))
+        own = inked[middle:] if side == "left" else inked[:middle]
+        other = inked[:middle] if side == "left" else inked[middle:]
+        assert own.sum() > 60
+        assert not other.any()
+
+
 def test_patches_are_told_apart_and_the_rest_keeps_its_colour(ball: TriangleMesh) -> None:
     x = ball.corners.mean(axis=1)[:, 0]
     patch = np.where(x > 30, 0, np.where(x < -30, 1, -1))
