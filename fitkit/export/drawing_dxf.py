@@ -90,6 +90,9 @@ def dxf_of_drawing(drawing: Drawing) -> bytes:
                     dxfattribs={**_pen(words.layer), "style": "words"},
                 )
                 text.set_placement(tuple(words.at_mm.tolist()), align=alignments[words.anchor])
+            # ezdxf adds these from a set, in an order that differs from one run to the next.
+            for kind in sorted(document.entitydb.dxf_types_in_use()):
+                document.classes.add_class(kind)
             stream = io.StringIO(newline="")
             document.write(stream)
         finally:

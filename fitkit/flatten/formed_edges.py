@@ -7,7 +7,10 @@ from scipy.spatial import cKDTree
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.geometry.arrays import Floats
 
-__all__ = ["formed_edges"]
+__all__ = ["TOGETHER_MM", "formed_edges"]
+
+TOGETHER_MM = 2.0
+"""Edges this near each other on the form are one seam; plates on other layers are further apart."""
 
 
 def formed_edges(flat: FlatPatch) -> list[Floats]:

@@ -11,14 +11,12 @@ import numpy as np
 from fitkit.findings import Finding, Severity
 from fitkit.flatten.edge_names import is_seam
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
-from fitkit.flatten.formed_edges import formed_edges
+from fitkit.flatten.formed_edges import TOGETHER_MM, formed_edges
 from fitkit.geometry.arrays import Floats
 from fitkit.materials.sheet_material import sheet_material_named
 
 __all__ = ["SeamMatch", "match_findings", "seam_matches"]
 
-# Edges this near each other on the form are one seam; plates on other layers are further apart.
-_TOGETHER_MM = 2.0
 # Less of a shared line than this is two corners touching.
 _SHORTEST_MM = 5.0
 # A seam that is longer on one side by this much puckers or gaps to be seen; common practice.
@@ -137,7 +135,7 @@ def _shared(points: Floats, others: Floats) -> tuple[float, float] | None:
     # Arcs as finely as the finer of the two lines.
     fine = np.unique(np.concatenate([arc, np.linspace(0.0, arc[-1], len(points) + len(others))]))
     places = np.column_stack([np.interp(fine, arc, points[:, k]) for k in range(3)])
-    near = _distance_mm(places, others) <= _TOGETHER_MM
+    near = _distance_mm(places, others) <= TOGETHER_MM
     runs = np.flatnonzero(np.diff(np.concatenate([[0], near.astype(np.int8), [0]])))
     if len(runs) == 0:
         return None
@@ -147,7 +145,7 @@ def _shared(points: Floats, others: Floats) -> tuple[float, float] | None:
         return None
     # A line that ends beside the other runs on past its end by the nearness asked for: no further
     # than the other's own ends.
-    if np.linalg.norm(others[0] - others[-1]) > _TOGETHER_MM:
+    if np.linalg.norm(others[0] - others[-1]) > TOGETHER_MM:
         ends = _along(points, others[[0, -1]])
         start, end = max(start, ends[0]), min(end, ends[1])
     return (float(start), float(end)) if end - start >= _SHORTEST_MM else None

@@ -12,15 +12,13 @@ from scipy.spatial import cKDTree
 
 from fitkit.flatten.edge_names import is_cut_edge, is_seam
 from fitkit.flatten.flat_patch import FlatPatch
-from fitkit.flatten.formed_edges import formed_edges
+from fitkit.flatten.formed_edges import TOGETHER_MM, formed_edges
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.template.mirror import mirrored_name
 
 __all__ = ["SeamBevel", "seam_bevels"]
 
-# Edges this near each other on the form meet; as in the comparison of blanks along their seam.
-_TOGETHER_MM = 2.0
 # How steep a plate is at its edge is read off its faces as near as this, and twice as near: what
 # the plate's own curve adds goes with the distance and drops out.
 _NEAR_MM = 12.0
@@ -144,7 +142,7 @@ def _turns(own: _Faces, other: _Faces, points: Floats, border: Floats) -> Floats
     turns = []
     # Ends are corners, where a third plate may be nearer.
     for point, opposite, distance in zip(points[1:-1], border[at[1:-1]], off[1:-1], strict=True):
-        if distance > _TOGETHER_MM:
+        if distance > TOGETHER_MM:
             continue
         far, near = (
             _turn(own.steepness(point, reach), other.steepness(opposite, reach))

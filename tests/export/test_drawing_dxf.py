@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import io
 import math
+import os
+import subprocess
+import sys
 from typing import Any
 
 import ezdxf
@@ -111,6 +114,26 @@ def test_the_file_is_sound() -> None:
     auditor = read(dxf_of_drawing(part)).audit()
     assert not auditor.errors
     assert not auditor.fixes
+
+
+def test_runs_that_hash_otherwise_give_the_same_bytes() -> None:
+    """Sets of words come in another order in each process; the file must not."""
+    code = (
+        "import hashlib; from fitkit.export.drawing_dxf import dxf_of_drawing;"
+        "from tests.export.test_drawing_dxf import PART;"
+        "print(hashlib.sha256(dxf_of_drawing(PART)).hexdigest())"
+    )
+    digests = {
+        subprocess.run(
+            [sys.executable, "-c", code],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            check=True,
+            capture_output=True,
+            text=True,
+        ).stdout
+        for seed in ("1", "4")
+    }
+    assert len(digests) == 1
 
 
 def test_same_drawing_same_bytes_without_leaving_a_mark_on_the_library() -> None:
