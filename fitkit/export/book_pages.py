@@ -25,6 +25,7 @@ from fitkit.export.book_style import (
     table,
     text,
 )
+from fitkit.sheets.cut_list import sums_in_words
 from fitkit.shop.build_book import BookMotion, BookSheets, BuildBook
 from fitkit.shop.cautions import CAUTIONS, DEFERRING
 
@@ -252,6 +253,8 @@ def _sheets(sheets: BookSheets, width: float, across: tuple[float, float]) -> li
             [row[:columns] for row in used],
             (names, 18, 20, 24, *money_mm),
         ),
+        Spacer(1, 4),
+        text(sums_in_words(sheets.cuts, sheets.sheets, sheets.currency)),
         text("Cut list", HEAD),
         table(
             ("no.", "part", "sheet", "cut m", "holes", "g", *cost),

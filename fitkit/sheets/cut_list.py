@@ -10,7 +10,7 @@ from fitkit.sheets.nesting import LaidSheet, Nesting
 from fitkit.sheets.offcuts import Offcut
 from fitkit.sheets.part_to_place import PartToPlace
 
-__all__ = ["CutRow", "SheetRow", "cut_list", "sheet_list"]
+__all__ = ["CutRow", "SheetRow", "cut_list", "sheet_list", "sums_in_words"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +75,32 @@ def sheet_list(nesting: Nesting, offcuts: Sequence[Offcut]) -> tuple[SheetRow, .
         cost = None if price is None else price * (1.0 - kept / float(sheet.stock.polygon().area))
         rows.append(SheetRow(sheet, kept, cost))
     return tuple(rows)
+
+
+def sums_in_words(cuts: Sequence[CutRow], sheets: Sequence[SheetRow], currency: str) -> str:
+    """Return what it all comes to: parts, length of cut, mass, cost, and what is to be bought."""
+    cut_m = sum(row.part.cut_length_mm for row in cuts) / 1000.0
+    mass_g = sum(row.mass_g for row in cuts)
+    words = [f"In all {len(cuts)} part{'s' * (len(cuts) != 1)}, {cut_m:.1f} m cut, {mass_g:.0f} g."]
+    costs = [row.cost for row in sheets if row.cost is not None]
+    if costs:
+        told = f"What the parts take costs {_money(sum(costs), currency)}"
+        without = len(sheets) - len(costs)
+        if without:
+            told += f", {without} sheet{'s' * (without != 1)} without a price left out"
+        words.append(f"{told}.")
+    to_buy = [row.sheet.stock for row in sheets if row.sheet.stock.quantity is None]
+    if to_buy:
+        told = f"To buy: {len(to_buy)} sheet{'s' * (len(to_buy) != 1)}"
+        prices = [stock.price for stock in to_buy if stock.price is not None]
+        if len(prices) == len(to_buy):
+            told += f", {_money(sum(prices), currency)}"
+        words.append(f"{told}.")
+    return " ".join(words)
+
+
+def _money(value: float, currency: str) -> str:
+    return f"{value:.2f} {currency}".strip()
 
 
 def _mass_g(part: PartToPlace, material: str) -> float:

@@ -286,7 +286,7 @@ def pin_part(
     every = [one.part for one in layout.placed()] + list(layout.left_out)
     found = next((one for one in every if part in (one.title, str(one.number))), None)
     if found is None:
-        names = ", ".join(one.title for one in every)
+        names = ", ".join(f"'{one.title}'" for one in every)
         raise InputError(f"There is no part '{part}' on the sheets.", f"Use one of: {names}.")
     if sheet is not None and at_mm is not None:
         row: dict[str, Any] = {"part": found.title, "sheet": sheet, "copy_number": copy}
@@ -329,9 +329,8 @@ def release_part(folder: Path | str, part: str) -> StepReport:
     job = open_job(folder)
     pinned = [pin.part for pin in job.settings.pinned]
     if part not in pinned:
-        raise InputError(
-            f"'{part}' is not pinned.", f"Pinned are: {', '.join(pinned) or 'no parts'}."
-        )
+        names = ", ".join(f"'{one}'" for one in pinned)
+        raise InputError(f"'{part}' is not pinned.", f"Pinned are: {names or 'no parts'}.")
     with job.locked("pin"):
         words = f"'{part}' may lie elsewhere"
         job.with_text(without_row(job.text, "pinned", part, key="part")).keep_text(words)

@@ -168,6 +168,8 @@ def test_sheets_and_motion_come_in_where_they_have_been_made(
     texts = [text for text, _ in pages]
     at = next(i for i, text in enumerate(texts) if text.startswith("Sheets"))
     assert "cost EUR" in texts[at]
+    assert "In all 1 part" in texts[at]
+    assert "What the parts take costs 12.00 EUR." in texts[at]
     assert "upper, left" in texts[at]
     assert "sheet 1 of 1: offcut" in texts[at + 1]
     moving = next(text for text in texts if text.startswith("Moving in it"))

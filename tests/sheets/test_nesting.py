@@ -1,8 +1,11 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from fitkit.sheets.cut_list import cut_list, sheet_list, sums_in_words
 from fitkit.sheets.nesting import LaidSheet, Nesting, NestRules, PlacedPart
 from tests.sheets.pieces import box, part, sheet
 
@@ -38,3 +41,19 @@ def test_grain_leaves_two_turns_and_none_where_the_sheet_has_no_grain() -> None:
         (0.0, np.pi / 2, np.pi, 3 * np.pi / 2)
     )
     assert NestRules().turns_rad(box(10.0, 10.0), sheet(grain_rad=0.0)) is None
+
+
+def test_sums_tell_what_is_left_out_and_what_is_to_be_bought() -> None:
+    """Two of 100 by 50 mm: one on a sheet that costs 8, one on what there was."""
+    parts = [box(100.0, 50.0, 1), box(100.0, 50.0, 2)]
+    bought = replace(sheet(name="new", quantity=None), price=8.0)
+    had = sheet(name="had")
+    laid = tuple(
+        LaidSheet(stock, 1, (PlacedPart(part, np.zeros(2)),))
+        for stock, part in zip((had, bought), parts, strict=True)
+    )
+    nesting = Nesting(NestRules(), laid)
+    words = sums_in_words(cut_list(nesting, ()), sheet_list(nesting, ()), "EUR")
+    assert words.startswith("In all 2 parts, 0.6 m cut, ")
+    assert "What the parts take costs 8.00 EUR, 1 sheet without a price left out." in words
+    assert words.endswith("To buy: 1 sheet, 8.00 EUR.")
