@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
@@ -25,7 +26,7 @@ from fitkit.geometry.mesh_scene import MeshScene, tensor
 __all__ = ["open_gaps", "spanned_areas"]
 
 _LONGEST_PX = 672
-_LEAST_MM2 = 1500.0
+_LEAST_MM2 = 300.0
 _ASIDE_PX = 36
 _DOUBT_PX, _OUTSIDE_PX = 2, 3
 # Photos that may be wrong about a place: colours deceive one, seldom two the same way.
@@ -46,7 +47,7 @@ def spanned_areas(
     bottom_mm
         Height below which the surface is cut off later.
     scale
-        Size of the subject's detail against that of a body; areas below 15 cm2 times its square
+        Size of the subject's detail against that of a body; areas below 3 cm2 times its square
         are left out.
     far_mm
         Vertices farther than this from the cloud span a hole.
@@ -72,12 +73,16 @@ def open_gaps(
     grid: SignedGrid,
     surface: TriangleMesh,
     areas: Sequence[Bools],
+    held: Bools,
     pictures: Sequence[Bytes],
     cameras: Sequence[Camera],
     *,
     say: Callable[[float], None],
 ) -> SignedGrid:
     """Return the grid without what at least two photos show as room.
+
+    A photo can show the room only where its ray meets nothing behind the area that stereo holds:
+    what looks like the room on an arm's inner side, whose outer side is known, is the arm.
 
     Parameters
     ----------
@@ -87,6 +92,8 @@ def open_gaps(
         The zero level of the grid.
     areas
         Of :func:`spanned_areas`; only pixels that show one of them are judged.
+    held
+        (F,) bool: faces that are known to be there.
     pictures, cameras
         (h, w, 3) or (h, w) uint8, of any size, in the same order.
     say
@@ -101,7 +108,7 @@ def open_gaps(
         for area in areas:
             box = _box_px(surface.vertices[np.unique(surface.faces[area])], camera, colour.shape)
             if box is not None:
-                outline[box] &= _not_room(colour, box, camera, scene, unsure)
+                outline[box] &= _not_room(colour, box, camera, scene, unsure, held)
         outlines.append(outline)
         say((index + 1) / len(cameras))
     told = [k for k, outline in enumerate(outlines) if not outline.all()]
@@ -151,6 +158,7 @@ def _not_room(
     camera: Camera,
     scene: MeshScene,
     unsure: Bools,
+    held: Bools,
 ) -> Bools:
     """(h, w) bool within the box: False where an unsure place of the surface shows the room."""
     rows, columns = np.mgrid[box]
@@ -163,14 +171,16 @@ def _not_room(
     ).reshape(-1, 2)
     ways = np.column_stack([even, np.ones(len(even))]) @ camera.camera_from_world.rotation
     starts = np.broadcast_to(camera.centre_mm() - scene.centre_mm, ways.shape)
-    rays = tensor(np.hstack([starts, ways]).astype(np.float32))
-    face = scene.scene.cast_rays(rays)["primitive_ids"].numpy().reshape(shape)
+    rays = np.hstack([starts, ways]).astype(np.float32)
+    face = scene.scene.cast_rays(tensor(rays))["primitive_ids"].numpy().reshape(shape)
     on = face != scene.scene.INVALID_ID
     open_px = np.zeros(shape, dtype=np.uint8)
     open_px[on] = unsure[face[on]]
     if not open_px.any():
         return np.ones(shape, dtype=np.bool_)
     open_px = cv2.dilate(open_px, _square(_DOUBT_PX))
+    judged = np.flatnonzero(open_px)
+    open_px.ravel()[judged] = ~_stopped(rays[judged], scene, held)
     shown = on.astype(np.uint8)
     room = (cv2.dilate(shown, _square(_OUTSIDE_PX)) == 0) & (open_px == 0)
     body = cv2.erode(shown & (1 - open_px), _square(_DOUBT_PX)) > 0
@@ -178,6 +188,17 @@ def _not_room(
     if outline is None:
         return np.ones(shape, dtype=np.bool_)
     return np.asarray(outline | (open_px == 0) | ~on, dtype=np.bool_)
+
+
+def _stopped(rays: NDArray[np.float32], scene: MeshScene, held: Bools) -> Bools:
+    """(N,) bool: whether a ray meets a held face behind the first one that it meets."""
+    met = scene.scene.list_intersections(tensor(rays))
+    ray, face, far = (met[key].numpy() for key in ("ray_ids", "primitive_ids", "t_hit"))
+    first = np.full(len(rays), np.inf)
+    np.minimum.at(first, ray, far)
+    stopped = np.zeros(len(rays), dtype=np.bool_)
+    stopped[ray[held[face] & (far > first[ray])]] = True
+    return stopped
 
 
 def _square(by_px: int) -> Bytes:

@@ -38,6 +38,7 @@ HELD_MM = 8.0
 START_CELL_MM = 7.0
 """Cell of the start surface."""
 
+_SURELY_HELD_MM = 2.0
 _POISSON_CELL_MM = 4.0
 _FLOOR_MM = 30.0
 _FREE_VOTES, _FREE_MARGIN_MM = 3, 25.0
@@ -129,7 +130,8 @@ def start_surface(
     bare = sum(float(surface.face_areas_mm2()[area].sum()) for area in areas)
     if not areas or bare > _MOST_SPANNED * float(surface.face_areas_mm2().sum()):
         return surface
-    return mesh_of_grid(open_gaps(grid, surface, areas, pictures, cameras, say=say))
+    held = (distance < scale * _SURELY_HELD_MM)[surface.faces].all(axis=1)
+    return mesh_of_grid(open_gaps(grid, surface, areas, held, pictures, cameras, say=say))
 
 
 def _carved(
