@@ -14,7 +14,7 @@ from fitkit.capture.point_cloud import PointCloud
 from fitkit.capture.refinement_pass import RefinementPass, best_moves
 from fitkit.capture.rim_edges import rim_likeness
 from fitkit.capture.surface_smoothing import Sparse, averaging, even_normals, smooth_moves
-from fitkit.geometry.arrays import Bytes, Floats
+from fitkit.geometry.arrays import Bools, Bytes, Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.topology import vertex_adjacency
 
@@ -36,12 +36,13 @@ class Outlines:
         Height below which the body goes on as something else.
     cloud
         What stereo takes for the body, however roughly: it tells the hollows, in which no
-        outline runs.
+        outline runs. None for a body with a pattern, which follows outlines only where nothing
+        else holds it.
     """
 
     pictures: Sequence[Bytes]
     above_mm: float
-    cloud: PointCloud
+    cloud: PointCloud | None
 
 
 def follow_outlines(
@@ -61,7 +62,7 @@ def follow_outlines(
     averaged = averaging(sp.csr_array(vertex_adjacency(mesh)))
     normal = even_normals(mesh, averaged)
     offset, certainty = rim_moves(mesh, normal, cameras, outlines, averaged, settings)
-    if sink:
+    if sink and outlines.cloud is not None:
         inward, belief = hollow_moves(
             mesh, normal, outlines.cloud, certainty, averaged, scale=settings.scale
         )
@@ -87,6 +88,7 @@ def rim_moves(
     outlines: Outlines,
     averaged: Sparse,
     settings: RefinementPass,
+    only: Bools | None = None,
 ) -> tuple[Floats, Floats]:
     """Return the moves that bring rims to edges in the photos, and how much to believe them.
 
@@ -102,6 +104,8 @@ def rim_moves(
         Of :func:`fitkit.capture.surface_smoothing.averaging`.
     settings
         How to search.
+    only
+        (V,) bool: vertices whose rims are looked for; all where None.
 
     Returns
     -------
@@ -118,6 +122,7 @@ def rim_moves(
         clear_mm=settings.scale * _RIM_CLEAR_MM,
         cell_mm=settings.scale * _RIM_CELL_MM,
         above_mm=outlines.above_mm,
+        only=only,
     )
     total, weight = strength * seen[:, None], seen
     for _ in range(settings.averaging):

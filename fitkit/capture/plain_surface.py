@@ -13,6 +13,7 @@ from fitkit.capture.camera import Camera
 from fitkit.capture.closed_surface import mesh_of_grid
 from fitkit.capture.depth_map import DepthMap
 from fitkit.capture.free_space import seen_through
+from fitkit.capture.gap_guard import kept_apart
 from fitkit.capture.outline_moves import Outlines, follow_outlines
 from fitkit.capture.point_cloud import PointCloud
 from fitkit.capture.refinement_pass import SOME_CERTAINTY, RefinementPass
@@ -134,10 +135,10 @@ def plain_surface(
     surface = mesh_of_grid(replace(hull, values_mm=values))
     for done in range(_ROUNDS):
         # Only once rims have settled is it plain what they do not hold.
-        surface, certainty = follow_outlines(
+        moved, certainty = follow_outlines(
             surface, cameras, outlines, _PASS.scaled(scale), sink=done + 1 == _ROUNDS
         )
-        surface = fair(surface, certainty)
+        surface = kept_apart(surface, fair(moved, certainty), scale=scale)
         grid = signed_grid(surface, cell_mm=hull.cell_mm, margin_mm=4 * hull.cell_mm)
         surface = mesh_of_grid(grid)
     return surface

@@ -153,7 +153,7 @@ def reconstruct(
         stack_photos(cameras, greys),
     )
     held, certainty = first_pass(surface, cameras, stacks, scale=scale)
-    outlines = None
+    outlines = Outlines(pictures, volume.bottom_mm + scale * _ABOVE_CUT_MM, None)
     if is_plain(held, certainty, lower, cameras, scale=scale):
 
         def telling(fraction: float) -> None:
@@ -163,7 +163,7 @@ def reconstruct(
             pictures, cameras, wide, fine, lower, rough.points_mm, scale=scale, say=telling
         )
         if hull is not None:
-            outlines = Outlines(pictures, volume.bottom_mm + scale * _ABOVE_CUT_MM, cloud)
+            outlines = replace(outlines, cloud=cloud)
             cloud = cloud_only(cloud, patterned_points(cloud, held, certainty))
             held = plain_surface(hull, fine, cameras, outlines, scale=scale)
             held, certainty = first_pass(held, cameras, stacks, scale=scale, outlines=outlines)

@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 
 from fitkit.capture.camera import Camera
 from fitkit.capture.closed_surface import mesh_of_grid
+from fitkit.capture.gap_guard import kept_apart
 from fitkit.capture.outline_moves import Outlines
 from fitkit.capture.photo_patches import PhotoStack
 from fitkit.capture.refinement_pass import SOME_CERTAINTY, RefinementPass
@@ -54,7 +55,7 @@ def refined_surface(
     near: cKDTree,
     *,
     scale: float,
-    outlines: Outlines | None,
+    outlines: Outlines,
     say: Callable[[float], None],
 ) -> TriangleMesh:
     """Return the surface, after its first pass, moved to where the photos agree, ever finer.
@@ -70,25 +71,30 @@ def refined_surface(
     scale
         Size of the subject's detail against that of a body.
     outlines
-        Where given, rims follow them, and what nothing holds bends least.
+        Rims of a plain body follow them, and what nothing holds bends least. Of a body with a
+        pattern only rims far from the cloud do: they bound a gap that stereo could not see into.
     say
         Told the fraction done.
     """
+    plain, held_mm = outlines.cloud is not None, scale * HELD_MM
     for index, (cell_mm, halved, settings) in enumerate(_PASSES):
         if cell_mm > 0 and index > 0:
             cell_mm *= scale
             grid = signed_grid(surface, cell_mm=cell_mm, margin_mm=4 * cell_mm)
             surface = mesh_of_grid(grid)
+        before = surface
         if index > 0:
             stack = stacks[0] if halved else stacks[1]
+            only = None if plain else near.query(surface.vertices, workers=-1)[0] > held_mm
             surface, certainty = refine_surface(
-                surface, cameras, stack, settings.scaled(scale), outlines
+                surface, cameras, stack, settings.scaled(scale), outlines, only
             )
         if index + 1 == len(_PASSES) or _PASSES[index + 1][0] > 0:
-            if outlines is None:
+            if not plain:
                 surface = even_out(surface, _freedom(surface, certainty, near, scale))
             else:
                 surface = fair(surface, certainty)
+        surface = kept_apart(before, surface, scale=scale)
         say((index + 1) / len(_PASSES))
     return surface
 

@@ -36,6 +36,7 @@ def rim_likeness(
     clear_mm: float,
     cell_mm: float,
     above_mm: float = -np.inf,
+    only: Bools | None = None,
 ) -> tuple[Floats, Floats]:
     """Return how much each vertex looks like outline when moved, and how often it was judged.
 
@@ -56,6 +57,8 @@ def rim_likeness(
         share one vote: a ray touches the body in one place, whichever it is.
     above_mm
         Rims below this height are left out.
+    only
+        (V,) bool: vertices whose rims are looked for; all where None.
 
     Returns
     -------
@@ -68,6 +71,8 @@ def rim_likeness(
     scene = MeshScene(mesh)
     edges = mesh.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
     edges = edges[edges[:, 0] < edges[:, 1]]
+    if only is not None:
+        edges = edges[only[edges].all(axis=1)]
     total = np.zeros((len(mesh.vertices), len(moves_mm)))
     count = np.zeros(len(mesh.vertices))
     for camera, picture in zip(cameras, pictures, strict=True):

@@ -18,7 +18,7 @@ from fitkit.capture.photo_patches import (
 )
 from fitkit.capture.refinement_pass import SOME_CERTAINTY, RefinementPass, best_moves
 from fitkit.capture.surface_smoothing import Sparse, averaging, even_normals, smooth_moves
-from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.mesh_scene import MeshScene
 from fitkit.geometry.topology import vertex_adjacency
@@ -41,6 +41,7 @@ def refine_surface(
     photos: PhotoStack,
     settings: RefinementPass,
     outlines: Outlines | None = None,
+    only: Bools | None = None,
 ) -> tuple[TriangleMesh, Floats]:
     """Return the mesh with moved vertices, and how certain each is.
 
@@ -60,6 +61,8 @@ def refine_surface(
     outlines
         Where given, a vertex on the rim that the patterns leave in doubt follows the edge
         between body and room.
+    only
+        (V,) bool: vertices whose rims are looked for; all where None.
 
     Returns
     -------
@@ -83,9 +86,10 @@ def refine_surface(
     if outlines is not None:
         # Highlights and shading look a little alike everywhere.
         certainty[certainty < SOME_CERTAINTY] = 0.0
-        rim, held = rim_moves(mesh, normal, cameras, outlines, averaged, settings)
+        rim, held = rim_moves(mesh, normal, cameras, outlines, averaged, settings, only)
         held *= np.clip(1.0 - certainty / _SURE, 0.0, 1.0)
         offset, certainty = mixed_moves(offset, certainty, rim, held)
+    if outlines is not None and outlines.cloud is not None:
         # A hollow stays as deep as it was found; else bending least would lift it out again.
         _, belief = hollow_moves(
             mesh, normal, outlines.cloud, certainty, averaged, scale=settings.scale
