@@ -13,11 +13,12 @@ from fitkit.capture.camera import Camera
 from fitkit.capture.capture_volume import column_points, inside_volume
 from fitkit.capture.closed_surface import cut_to_volume, mesh_of_grid
 from fitkit.capture.depth_agreement import agreeing_depths
-from fitkit.capture.fineness import dense_scale
+from fitkit.capture.fineness import dense_scale, pixel_on_subject_mm
+from fitkit.capture.local_contrast import local_contrast
 from fitkit.capture.outline_moves import Outlines
 from fitkit.capture.outlined_body import outlined_body
 from fitkit.capture.pair_choice import choose_pairs
-from fitkit.capture.pair_depths import pair_depths, reduced_grey
+from fitkit.capture.pair_depths import pair_depths
 from fitkit.capture.photo import Photo
 from fitkit.capture.photo_patches import stack_photos
 from fitkit.capture.plain_surface import is_plain, patterned_points, plain_surface
@@ -44,6 +45,9 @@ _AGREE_MM, _AGREE_COARSE_MM, _AGREE_MAPS = 8.0, 20.0, 3
 _SPACING_MM, _COARSE_SPACING_MM = 3.0, 8.0
 _CELL_MM = 4.0
 _STRAY_MM = 8.0
+# Brightness that changes over more than this is taken for shading. Half of it takes too much of
+# a weak pattern away, twice as much leaves too much shading.
+_SHADING_MM = 11.0
 _ABOVE_CUT_MM = 3.0
 _FEW_PAIRS_PER_PHOTO = 0.8
 
@@ -148,10 +152,15 @@ def reconstruct(
     def refining(fraction: float) -> None:
         say(0.75 + 0.2 * fraction, "refining the surface")
 
-    stacks = (
-        stack_photos(cameras, [reduced_grey(grey, 0.5) for grey in greys]),
-        stack_photos(cameras, greys),
+    radius_px = scale * _SHADING_MM / pixel_on_subject_mm(cameras)
+    halved, whole = (
+        stack_photos(
+            cameras,
+            [local_contrast(grey, radius_px=radius_px, factor=factor) for grey in greys],
+        )
+        for factor in (0.5, 1.0)
     )
+    stacks = (halved, whole)
     held, certainty = first_pass(surface, cameras, stacks, scale=scale)
     outlines = Outlines(pictures, volume.bottom_mm + scale * _ABOVE_CUT_MM, None)
     if is_plain(held, certainty, lower, cameras, scale=scale):

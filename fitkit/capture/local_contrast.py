@@ -1,0 +1,37 @@
+"""Photos without their shading: what differs from the brightness round about.
+
+Light falls off gently over a body, alike in all photos, so that patches of a plain surface look
+alike wherever it is moved. What is left without the gentle part is pattern and noise.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from fitkit.geometry.arrays import Bytes
+
+__all__ = ["local_contrast"]
+
+# Half grey levels: differences of up to 64 levels are kept.
+_GAIN, _MIDDLE = 2.0, 128.0
+
+
+def local_contrast(grey: Bytes, *, radius_px: float, factor: float = 1.0) -> Bytes:
+    """Return (h, w) uint8: 128 and twice the difference from the mean round each pixel.
+
+    Parameters
+    ----------
+    grey
+        (h, w) uint8.
+    radius_px
+        Deviation of the bell that weighs the mean, in pixels of the photo as given.
+    factor
+        By which the photo is reduced; one near 1 leaves its size as it is.
+    """
+    light = grey.astype(np.float32)
+    if factor <= 0.95:
+        light = cv2.resize(light, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+        radius_px *= factor
+    around = cv2.GaussianBlur(light, (0, 0), radius_px)
+    return np.asarray(np.clip(_MIDDLE + _GAIN * (light - around), 0.0, 255.0), dtype=np.uint8)
