@@ -34,4 +34,5 @@ def local_contrast(grey: Bytes, *, radius_px: float, factor: float = 1.0) -> Byt
         light = cv2.resize(light, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
         radius_px *= factor
     around = cv2.GaussianBlur(light, (0, 0), radius_px)
-    return np.asarray(np.clip(_MIDDLE + _GAIN * (light - around), 0.0, 255.0), dtype=np.uint8)
+    level = np.rint(_MIDDLE + _GAIN * (light - around))
+    return np.asarray(np.clip(level, 0.0, 255.0), dtype=np.uint8)
