@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from fitkit.geometry.arrays import Bytes
 
@@ -29,9 +30,11 @@ def local_contrast(grey: Bytes, *, radius_px: float, factor: float = 1.0) -> Byt
     factor
         By which the photo is reduced; one near 1 leaves its size as it is.
     """
-    light = grey.astype(np.float32)
+    light: NDArray[np.float32] = grey.astype(np.float32)
     if factor <= 0.95:
-        light = cv2.resize(light, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+        light = np.asarray(
+            cv2.resize(light, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA), np.float32
+        )
         radius_px *= factor
     around = cv2.GaussianBlur(light, (0, 0), radius_px)
     level = np.rint(_MIDDLE + _GAIN * (light - around))
