@@ -18,7 +18,7 @@ __all__ = ["local_contrast"]
 _GAIN, _MIDDLE = 2.0, 128.0
 
 
-def local_contrast(grey: Bytes, *, radius_px: float, factor: float = 1.0) -> Bytes:
+def local_contrast(grey: Bytes, *, radius_px: float) -> Bytes:
     """Return (h, w) uint8: 128 and twice the difference from the mean round each pixel.
 
     Parameters
@@ -26,16 +26,8 @@ def local_contrast(grey: Bytes, *, radius_px: float, factor: float = 1.0) -> Byt
     grey
         (h, w) uint8.
     radius_px
-        Deviation of the bell that weighs the mean, in pixels of the photo as given.
-    factor
-        By which the photo is reduced; one near 1 leaves its size as it is.
+        Deviation of the bell that weighs the mean.
     """
     light: NDArray[np.float32] = grey.astype(np.float32)
-    if factor <= 0.95:
-        light = np.asarray(
-            cv2.resize(light, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA), np.float32
-        )
-        radius_px *= factor
-    around = cv2.GaussianBlur(light, (0, 0), radius_px)
-    level = np.rint(_MIDDLE + _GAIN * (light - around))
+    level = np.rint(_MIDDLE + _GAIN * (light - cv2.GaussianBlur(light, (0, 0), radius_px)))
     return np.asarray(np.clip(level, 0.0, 255.0), dtype=np.uint8)

@@ -13,7 +13,7 @@ from fitkit.capture.stereo_matching import match_pair
 from fitkit.capture.stereo_pair import rectify_pair
 from fitkit.geometry.arrays import Bytes, Floats
 
-__all__ = ["pair_depths"]
+__all__ = ["pair_depths", "reduced_grey"]
 
 _DEPTH_MARGIN_MM = 30.0
 _FAR_FACTOR = 3.0
@@ -47,7 +47,7 @@ def pair_depths(
         Told the fraction done.
     """
     factors = [min(1.0, longest_px / max(grey.shape)) for grey in greys]
-    reduced = [_reduced_grey(grey, factor) for grey, factor in zip(greys, factors, strict=True)]
+    reduced = [reduced_grey(grey, factor) for grey, factor in zip(greys, factors, strict=True)]
     maps: list[DepthMap] = []
     for done, (i, j) in enumerate(pairs):
         focal = min(factors[i] * cameras[i].lens.focal_px, factors[j] * cameras[j].lens.focal_px)
@@ -68,7 +68,7 @@ def pair_depths(
     return tuple(maps)
 
 
-def _reduced_grey(grey: Bytes, factor: float) -> Bytes:
+def reduced_grey(grey: Bytes, factor: float) -> Bytes:
     """Return (h, w) uint8 reduced by a factor; one near 1 leaves it as it is."""
     if factor > 0.95:
         return grey

@@ -18,9 +18,9 @@ from fitkit.capture.local_contrast import local_contrast
 from fitkit.capture.outline_moves import Outlines
 from fitkit.capture.outlined_body import outlined_body
 from fitkit.capture.pair_choice import choose_pairs
-from fitkit.capture.pair_depths import pair_depths
+from fitkit.capture.pair_depths import pair_depths, reduced_grey
 from fitkit.capture.photo import Photo
-from fitkit.capture.photo_patches import stack_photos
+from fitkit.capture.photo_patches import PhotoStack, stack_photos
 from fitkit.capture.plain_surface import is_plain, patterned_points, plain_surface
 from fitkit.capture.point_cloud import PointCloud, cloud_only
 from fitkit.capture.refined_surface import first_pass, refined_surface
@@ -152,18 +152,16 @@ def reconstruct(
     def refining(fraction: float) -> None:
         say(0.75 + 0.2 * fraction, "refining the surface")
 
-    radius_px = scale * _SHADING_MM / pixel_on_subject_mm(cameras)
-    halved, whole = (
-        stack_photos(
-            cameras,
-            [local_contrast(grey, radius_px=radius_px, factor=factor) for grey in greys],
-        )
-        for factor in (0.5, 1.0)
-    )
-    stacks = (halved, whole)
+    stacks = _stacked(cameras, greys)
     held, certainty = first_pass(surface, cameras, stacks, scale=scale)
+    plain = is_plain(held, certainty, lower, cameras, scale=scale)
+    if plain:
+        radius_px = scale * _SHADING_MM / pixel_on_subject_mm(cameras)
+        stacks = _stacked(cameras, [local_contrast(one, radius_px=radius_px) for one in greys])
+        held, certainty = first_pass(surface, cameras, stacks, scale=scale)
+        plain = is_plain(held, certainty, lower, cameras, scale=scale)
     outlines = Outlines(pictures, volume.bottom_mm + scale * _ABOVE_CUT_MM, None)
-    if is_plain(held, certainty, lower, cameras, scale=scale):
+    if plain:
 
         def telling(fraction: float) -> None:
             say(0.7 + 0.05 * fraction, "telling body from room by colour")
@@ -186,6 +184,12 @@ def reconstruct(
     findings += surface_findings(surface, distance, volume, cameras, scale=scale)
     say(1.0, "surface done")
     return Scan(solved, volume, cloud.points_mm, cloud.normals, surface, distance, tuple(findings))
+
+
+def _stacked(cameras: Sequence[Camera], greys: Sequence[Bytes]) -> tuple[PhotoStack, PhotoStack]:
+    """Return the photos halved and whole."""
+    halved = [reduced_grey(grey, 0.5) for grey in greys]
+    return stack_photos(cameras, halved), stack_photos(cameras, greys)
 
 
 def _grey_of(photo: Photo, camera: Camera) -> Bytes:

@@ -44,7 +44,10 @@ def first_pass(
 
     Parameters and values are those of :func:`fitkit.capture.surface_refinement.refine_surface`.
     """
-    return refine_surface(surface, cameras, stacks[0], _PASSES[0][2].scaled(scale), outlines)
+    moved, certainty = refine_surface(
+        surface, cameras, stacks[0], _PASSES[0][2].scaled(scale), outlines
+    )
+    return kept_apart(surface, moved, scale=scale), certainty
 
 
 def refined_surface(

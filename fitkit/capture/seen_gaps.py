@@ -26,7 +26,7 @@ from fitkit.geometry.mesh_scene import MeshScene, tensor
 __all__ = ["open_gaps", "spanned_areas"]
 
 _LONGEST_PX = 672
-_LEAST_MM2 = 300.0
+_LEAST_MM2 = 50.0
 _ASIDE_PX = 36
 _DOUBT_PX, _OUTSIDE_PX = 2, 3
 # Photos that may be wrong about a place: colours deceive one, seldom two the same way.
@@ -47,7 +47,7 @@ def spanned_areas(
     bottom_mm
         Height below which the surface is cut off later.
     scale
-        Size of the subject's detail against that of a body; areas below 3 cm2 times its square
+        Size of the subject's detail against that of a body; areas below half a square centimetre times its square
         are left out.
     far_mm
         Vertices farther than this from the cloud span a hole.

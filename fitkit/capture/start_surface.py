@@ -24,7 +24,7 @@ from fitkit.capture.point_cloud import PointCloud, cloud_of_maps, cloud_only, la
 from fitkit.capture.scan import CaptureVolume
 from fitkit.capture.seen_gaps import open_gaps, spanned_areas
 from fitkit.capture.signed_grid import SignedGrid, signed_grid
-from fitkit.geometry.arrays import Bytes
+from fitkit.geometry.arrays import Bytes, Floats
 from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = ["BELOW_MM", "HELD_MM", "START_CELL_MM", "cloud_in_volume", "start_surface"]
@@ -39,6 +39,7 @@ START_CELL_MM = 7.0
 """Cell of the start surface."""
 
 _SURELY_HELD_MM = 2.0
+_NEAREST_N, _LEAST_FACING = 24, 0.8
 _POISSON_CELL_MM = 4.0
 _FLOOR_MM = 30.0
 _FREE_VOTES, _FREE_MARGIN_MM = 3, 25.0
@@ -119,7 +120,7 @@ def start_surface(
     closed = poisson_surface(cloud, cell_mm=scale * _POISSON_CELL_MM)
     grid = _carved(closed, lower, wide, scale)
     surface = mesh_of_grid(grid)
-    distance, _ = near.query(surface.vertices, workers=-1)
+    distance = _to_like_points_mm(surface, cloud, near)
     areas = spanned_areas(
         surface,
         distance,
@@ -132,6 +133,16 @@ def start_surface(
         return surface
     held = (distance < scale * _SURELY_HELD_MM)[surface.faces].all(axis=1)
     return mesh_of_grid(open_gaps(grid, surface, areas, held, pictures, cameras, say=say))
+
+
+def _to_like_points_mm(surface: TriangleMesh, cloud: PointCloud, near: cKDTree) -> Floats:
+    """(V,) float mm: from each vertex to the nearest point that faces as the surface does there.
+
+    Across a narrow gap the points of its sides are near, but face each other.
+    """
+    distance, index = near.query(surface.vertices, k=_NEAREST_N, workers=-1)
+    facing = np.einsum("vki,vi->vk", cloud.normals[index], surface.vertex_normals())
+    return np.asarray(np.where(facing > _LEAST_FACING, distance, np.inf).min(axis=1))
 
 
 def _carved(
