@@ -47,8 +47,8 @@ def spanned_areas(
     bottom_mm
         Height below which the surface is cut off later.
     scale
-        Size of the subject's detail against that of a body; areas below half a square centimetre times its square
-        are left out.
+        Size of the subject's detail against that of a body; areas below half a square
+        centimetre times its square are left out.
     far_mm
         Vertices farther than this from the cloud span a hole.
     """

@@ -27,7 +27,14 @@ from fitkit.capture.signed_grid import SignedGrid, signed_grid
 from fitkit.geometry.arrays import Bytes, Floats
 from fitkit.geometry.mesh import TriangleMesh
 
-__all__ = ["BELOW_MM", "HELD_MM", "START_CELL_MM", "cloud_in_volume", "start_surface"]
+__all__ = [
+    "BELOW_MM",
+    "HELD_MM",
+    "START_CELL_MM",
+    "cloud_in_volume",
+    "start_surface",
+    "to_like_points_mm",
+]
 
 BELOW_MM = 40.0
 """How far the surface goes on below the volume's bottom before it is cut."""
@@ -89,6 +96,24 @@ def cloud_in_volume(
     return largest_clusters(cloud_only(cloud, ~floor & ~free), gap_mm=4.0 * spacing_mm)
 
 
+def to_like_points_mm(surface: TriangleMesh, cloud: PointCloud, near: cKDTree) -> Floats:
+    """(V,) float mm: from each vertex to the nearest point that faces as the surface does there.
+
+    Across a narrow gap the points of its sides are near, but face each other. Infinite where none
+    of the nearest 24 faces within 37 degrees of the surface.
+
+    Parameters
+    ----------
+    surface
+        Wound outward.
+    cloud, near
+        Points with their normals, and the tree of the points.
+    """
+    distance, index = near.query(surface.vertices, k=_NEAREST_N, workers=-1)
+    facing = np.einsum("vki,vi->vk", cloud.normals[index], surface.vertex_normals())
+    return np.asarray(np.where(facing > _LEAST_FACING, distance, np.inf).min(axis=1))
+
+
 def start_surface(
     cloud: PointCloud,
     near: cKDTree,
@@ -120,7 +145,7 @@ def start_surface(
     closed = poisson_surface(cloud, cell_mm=scale * _POISSON_CELL_MM)
     grid = _carved(closed, lower, wide, scale)
     surface = mesh_of_grid(grid)
-    distance = _to_like_points_mm(surface, cloud, near)
+    distance = to_like_points_mm(surface, cloud, near)
     areas = spanned_areas(
         surface,
         distance,
@@ -131,18 +156,8 @@ def start_surface(
     bare = sum(float(surface.face_areas_mm2()[area].sum()) for area in areas)
     if not areas or bare > _MOST_SPANNED * float(surface.face_areas_mm2().sum()):
         return surface
-    held = (distance < scale * _SURELY_HELD_MM)[surface.faces].all(axis=1)
+    held = np.all((distance < scale * _SURELY_HELD_MM)[surface.faces], axis=1)
     return mesh_of_grid(open_gaps(grid, surface, areas, held, pictures, cameras, say=say))
-
-
-def _to_like_points_mm(surface: TriangleMesh, cloud: PointCloud, near: cKDTree) -> Floats:
-    """(V,) float mm: from each vertex to the nearest point that faces as the surface does there.
-
-    Across a narrow gap the points of its sides are near, but face each other.
-    """
-    distance, index = near.query(surface.vertices, k=_NEAREST_N, workers=-1)
-    facing = np.einsum("vki,vi->vk", cloud.normals[index], surface.vertex_normals())
-    return np.asarray(np.where(facing > _LEAST_FACING, distance, np.inf).min(axis=1))
 
 
 def _carved(

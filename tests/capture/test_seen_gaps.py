@@ -165,4 +165,4 @@ def test_spanned_areas_are_large_far_from_the_cloud_and_above_the_bottom() -> No
         assert np.abs(corners[:, 0]).max() < _POST_MM
         assert corners[:, 2].min() > -70.0
     assert spanned_areas(surface, distance, bottom_mm=80.0, scale=1.0, far_mm=10.0) == []
-    assert spanned_areas(surface, distance, bottom_mm=-70.0, scale=6.0, far_mm=10.0) == []
+    assert spanned_areas(surface, distance, bottom_mm=-70.0, scale=12.0, far_mm=10.0) == []
