@@ -46,6 +46,7 @@ START_CELL_MM = 7.0
 """Cell of the start surface."""
 
 _SURELY_HELD_MM = 2.0
+_LARGE_MM2 = 1500.0
 _NEAREST_N, _LEAST_FACING = 24, 0.8
 _POISSON_CELL_MM = 4.0
 _FLOOR_MM = 30.0
@@ -157,7 +158,17 @@ def start_surface(
     if not areas or bare > _MOST_SPANNED * float(surface.face_areas_mm2().sum()):
         return surface
     held = np.all((distance < scale * _SURELY_HELD_MM)[surface.faces], axis=1)
-    return mesh_of_grid(open_gaps(grid, surface, areas, held, pictures, cameras, say=say))
+    grid = open_gaps(
+        grid,
+        surface,
+        areas,
+        held,
+        pictures,
+        cameras,
+        large_mm2=scale**2 * _LARGE_MM2,
+        say=say,
+    )
+    return mesh_of_grid(grid)
 
 
 def _carved(
