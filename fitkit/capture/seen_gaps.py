@@ -201,6 +201,8 @@ def _not_room(
 
 def _stopped(rays: NDArray[np.float32], scene: MeshScene, held: Bools) -> Bools:
     """(N,) bool: whether a ray meets a held face behind the first one that it meets."""
+    if len(rays) == 0:  # ends the process in the library
+        return np.zeros(0, dtype=np.bool_)
     met = scene.scene.list_intersections(tensor(rays))
     ray, face, far = (met[key].numpy() for key in ("ray_ids", "primitive_ids", "t_hit"))
     first = np.full(len(rays), np.inf)
