@@ -77,14 +77,12 @@ def open_gaps(
     pictures: Sequence[Bytes],
     cameras: Sequence[Camera],
     *,
-    large_mm2: float,
     say: Callable[[float], None],
 ) -> SignedGrid:
     """Return the grid without what at least two photos show as room.
 
-    A small area can only show the room where the ray meets nothing behind it that stereo holds:
-    what looks like the room on an arm's inner side, whose outer side is known, is the arm. Large
-    ones hardly ever deceive, and at the narrow end of a gap its known sides are in the way.
+    A photo can show the room only where its ray meets nothing behind the area that stereo holds:
+    what looks like the room on an arm's inner side, whose outer side is known, is the arm.
 
     Parameters
     ----------
@@ -96,8 +94,6 @@ def open_gaps(
         Of :func:`spanned_areas`; only pixels that show one of them are judged.
     held
         (F,) bool: faces that are known to be there.
-    large_mm2
-        Areas from this size on are large.
     pictures, cameras
         (h, w, 3) or (h, w) uint8, of any size, in the same order.
     say
@@ -105,10 +101,6 @@ def open_gaps(
     """
     scene = MeshScene(surface)
     unsure: Bools = np.any(np.stack(areas), axis=0)
-    size_mm2 = surface.face_areas_mm2()
-    large: Bools = unsure & False
-    for area in areas:
-        large |= area & (size_mm2[area].sum() >= large_mm2)
     outlines = []
     for index, (picture, camera) in enumerate(zip(pictures, cameras, strict=True)):
         colour = reduced_colour(picture, _LONGEST_PX)
@@ -116,7 +108,7 @@ def open_gaps(
         for area in areas:
             box = _box_px(surface.vertices[np.unique(surface.faces[area])], camera, colour.shape)
             if box is not None:
-                outline[box] &= _not_room(colour, box, camera, scene, unsure, large, held)
+                outline[box] &= _not_room(colour, box, camera, scene, unsure, held)
         outlines.append(outline)
         say((index + 1) / len(cameras))
     told = [k for k, outline in enumerate(outlines) if not outline.all()]
@@ -166,7 +158,6 @@ def _not_room(
     camera: Camera,
     scene: MeshScene,
     unsure: Bools,
-    large: Bools,
     held: Bools,
 ) -> Bools:
     """(h, w) bool within the box: False where an unsure place of the surface shows the room."""
@@ -183,12 +174,12 @@ def _not_room(
     rays = np.hstack([starts, ways]).astype(np.float32)
     face = scene.scene.cast_rays(tensor(rays))["primitive_ids"].numpy().reshape(shape)
     on = face != scene.scene.INVALID_ID
-    open_px, large_px = np.zeros((2, *shape), dtype=np.uint8)
-    open_px[on], large_px[on] = unsure[face[on]], large[face[on]]
+    open_px = np.zeros(shape, dtype=np.uint8)
+    open_px[on] = unsure[face[on]]
     if not open_px.any():
         return np.ones(shape, dtype=np.bool_)
-    open_px, large_px = (cv2.dilate(one, _square(_DOUBT_PX)) for one in (open_px, large_px))
-    judged = np.flatnonzero(open_px & (1 - large_px))
+    open_px = cv2.dilate(open_px, _square(_DOUBT_PX))
+    judged = np.flatnonzero(open_px)
     open_px.ravel()[judged] = ~_stopped(rays[judged], scene, held)
     shown = on.astype(np.uint8)
     room = (cv2.dilate(shown, _square(_OUTSIDE_PX)) == 0) & (open_px == 0)
