@@ -192,7 +192,7 @@ def _not_room(
 
 def _stopped(rays: NDArray[np.float32], scene: MeshScene, held: Bools) -> Bools:
     """(N,) bool: whether a ray meets a held face behind the first one that it meets."""
-    if len(rays) == 0:  # ends the process in the library
+    if len(rays) == 0:  # asked for the crossings of no rays the library ends the process
         return np.zeros(0, dtype=np.bool_)
     met = scene.scene.list_intersections(tensor(rays))
     ray, face, far = (met[key].numpy() for key in ("ray_ids", "primitive_ids", "t_hit"))
