@@ -54,6 +54,7 @@ def nest_command(
             pin_part,
             read_layout,
             release_part,
+            sums_of_layout,
         )
 
         if sum(one is not None for one in (pin, release, offcuts_of)) > 1:
@@ -74,10 +75,12 @@ def nest_command(
                 job, seconds=seconds, improve=improve, progress=progress, cancelled=cancelled
             )
         layout = read_layout(job)
+        sums = sums_of_layout(job)
 
         def show() -> None:
             print_reports(reports)
             _print_sheets(layout)
+            print(sums)
             print_findings(reports[-1].findings)
             if cancelled():
                 print("Stopped by hand: this is the best layout so far; --improve looks on.")

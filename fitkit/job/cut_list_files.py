@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from fitkit.job.settings_edits import with_row
+from fitkit.materials.stock_sizes import stock_sizes_of
 from fitkit.sheets.cut_list import CutRow, SheetRow
 from fitkit.sheets.offcuts import Offcut
 from fitkit.sheets.stock_sheet import StockSheet
@@ -98,8 +99,8 @@ def offcut_row(stock: StockSheet) -> dict[str, Any]:
     if stock.grain_rad is not None:
         across = abs(math.sin(stock.grain_rad)) > math.sqrt(0.5)
         row["grain"] = "across" if across else "along"
-    if stock.faced:
-        row["faced"] = True
+    if stock.faced or stock_sizes_of(stock.material).faced:
+        row["faced"] = stock.faced
     if stock.price is not None:
         row["price"] = stock.price
     return row

@@ -92,9 +92,17 @@ def _with_section_before_rows(text: str, section: str, values: Mapping[str, Any]
 
 
 def with_row(
-    text: str, section: str, values: Mapping[str, Any], *, behind: str | None = None
+    text: str,
+    section: str,
+    values: Mapping[str, Any],
+    *,
+    behind: str | None = None,
+    first: bool = False,
 ) -> str:
-    """Return the text with one more ``[[section]]`` row, behind a named one or all there are."""
+    """Return the text with one more ``[[section]]`` row.
+
+    It comes ``first`` of them, behind a named one, or behind all there are.
+    """
     lines = text.splitlines(keepends=True)
     if lines and not lines[-1].endswith("\n"):
         lines[-1] += "\n"
@@ -103,9 +111,10 @@ def with_row(
     if starts:
         names = [str(row.get("name")) for row in tomlkit.parse(text).get(section, ())]
         last = starts[-1] if behind is None else starts[names.index(behind)]
-        at = next((i for i in range(last + 1, len(lines)) if _starts_other(lines[i], section)), at)
+        ends = (i for i in range(last + 1, len(lines)) if _starts_other(lines[i], section))
+        at = starts[0] if first else next(ends, at)
         while at < len(lines) and at > 0 and lines[at - 1].lstrip().startswith("#"):
-            at -= 1  # a remark above the next section stays with it
+            at -= 1  # a remark above the next row or section stays with it
     row = [
         f"[[{section}]]\n",
         *(f"{key} = {written_value(value)}\n" for key, value in values.items()),

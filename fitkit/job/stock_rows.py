@@ -65,7 +65,7 @@ def _sheet(row: StockSection) -> StockSheet:
         quantity=None if row.to_buy else row.quantity,
         bad_zones_mm=tuple(_zone(zone) for zone in row.bad),
         grain_rad=grain,
-        faced=row.faced,
+        faced=row.is_faced(),
         price=row.price,
     )
 

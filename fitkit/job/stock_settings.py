@@ -15,6 +15,7 @@ from fitkit.job.setting_words import (
     Section,
 )
 from fitkit.materials.sheet_material import sheet_material_named
+from fitkit.materials.stock_sizes import stock_sizes_of
 
 __all__ = ["BadZoneSection", "NestSection", "PinnedSection", "StockSection"]
 
@@ -41,8 +42,8 @@ class StockSection(Section):
 
     ``size_mm`` is length and width; an odd offcut has ``outline_mm``, its corners in order.
     ``quantity`` of them there are; with ``to_buy`` it is a size that can be bought, as many as it
-    takes. ``grain`` runs along or across the length; a sheet that is ``faced`` takes no mirrored
-    part. ``price`` is for one sheet.
+    takes. ``grain`` runs along or across the length; a sheet that is ``faced``, as leather and foam
+    are unless told otherwise, takes no mirrored part. ``price`` is for one sheet.
     """
 
     name: Name
@@ -55,12 +56,16 @@ class StockSection(Section):
     to_buy: bool = False
     bad: list[BadZoneSection] = Field(default_factory=list)
     grain: Literal["along", "across"] | None = None
-    faced: bool = False
+    faced: bool | None = None
     price: Annotated[float, Field(ge=0.0)] | None = None
 
     def material_name(self) -> str:
         """Return the material with its temper: ``"aluminium 3003-H14"``."""
         return self.material if self.temper is None else f"{self.material}-{self.temper}"
+
+    def is_faced(self) -> bool:
+        """Tell whether one side is to be seen: as told, else as the material usually is."""
+        return stock_sizes_of(self.material).faced if self.faced is None else self.faced
 
     @model_validator(mode="after")
     def _fits_together(self) -> StockSection:

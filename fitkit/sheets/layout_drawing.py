@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +11,7 @@ import shapely
 
 from fitkit.drawing.drawing import Drawing, Hole, Layer, Stroke, TextAnchor, Words, merge_drawings
 from fitkit.drawing.paper import PAPERS, Paper
-from fitkit.drawing.text_width import shortened, text_width_mm, words_box_mm
+from fitkit.drawing.text_width import shortened, text_width_mm, words_box_mm, wrapped
 from fitkit.geometry.arrays import Floats
 from fitkit.sheets.nesting import LaidSheet, NestRules, PlacedPart
 from fitkit.sheets.offcuts import Offcut
@@ -26,6 +26,8 @@ _MARGIN_MM = 12.0
 _HEAD_MM = 17.0
 _RULER_MM = 7.0
 _SCALES = (1, 2, 2.5, 3, 4, 5, 6, 7, 8, 9, 10, 12, 15, 20, 25, 30, 40, 50)
+_ROW_MM = 3.8
+_BELOW_MM = 2.4
 _GRID_MM = 100.0
 _LEAST_WORDS_MM = 1.8
 _TITLE_HEIGHTS_MM = (3.2, 2.6, 2.1, _LEAST_WORDS_MM)
@@ -80,12 +82,15 @@ def _title(
 ) -> list[Words]:
     """Return number and name where they fit upright on a part, else the number alone."""
     part = placed.part
-    more = ["outside down"] if placed.mirrored else []
-    lines = [str(part.number), *part.title.split(", "), *more]
+    lines = [str(part.number), *part.title.split(", "), *_remarks(placed)]
     whole = [[" ".join(lines[:2]), *lines[2:]], lines]
     found = _fitted(whole, polygon, heights_mm) or _fitted([lines[:1]], polygon, heights_mm)
     at = shapely.get_coordinates(polygon.representative_point())[0]
     return found or _stacked(lines[:1], at, heights_mm[-1])
+
+
+def _remarks(placed: PlacedPart) -> list[str]:
+    return ["outside down"] * placed.mirrored + ["pinned"] * placed.pinned
 
 
 def _fitted(
@@ -122,23 +127,25 @@ def layout_page(
     """Return a sheet on a page, as large as fits.
 
     With a ruler along two edges and a grid of 100 mm to mark out by, every part's number and name,
-    what to keep of the rest, and how well the sheet is used. ``place`` is which of how many.
+    those too narrow for their name told below, what to keep of the rest, and how well the sheet is
+    used. ``place`` is which of how many.
     """
     length, width = sheet.stock.size_mm
-    room = np.array([paper.width_mm, paper.height_mm]) - 2 * _MARGIN_MM
-    room -= [_RULER_MM, _HEAD_MM + _RULER_MM]
-    needed = max(length / room[0], width / room[1])
-    scale = next((one for one in _SCALES if one >= needed), math.ceil(needed))
-    corner = np.array([_MARGIN_MM + _RULER_MM, _MARGIN_MM + _RULER_MM])
-    # In the middle of what is left across, under the head.
-    corner += np.maximum(room - np.array([length, width]) / scale, 0.0) * [0.0, 1.0]
-
-    def small(points: Floats) -> Floats:
-        made: Floats = np.asarray(points) / scale + corner
-        return made
-
+    polygons = [placed.polygon() for placed in sheet.placed]
+    rows: list[str] = []
+    reserved = -1
+    while len(rows) > reserved:  # drawn smaller, more parts may be too narrow for their name
+        reserved = len(rows)
+        small, scale, corner = _drawn_small(length, width, paper, reserved)
+        titles = [
+            _title(placed, shapely.transform(polygon, small), _TITLE_HEIGHTS_MM)
+            for placed, polygon in zip(sheet.placed, polygons, strict=True)
+        ]
+        rows = _names_below(sheet, titles, paper)
+    foot = corner - [_RULER_MM, _RULER_MM + _ROW_MM]
+    below = [Words(row, foot - [0.0, i * _ROW_MM], _BELOW_MM) for i, row in enumerate(rows)]
     strokes = [Stroke(small(sheet.stock.outline_mm), Layer.MARK, closed=True)]
-    words: list[Words] = []
+    words = [*below, *(one for title in titles for one in title)]
     free = sheet.stock.polygon()
     for zone in sheet.stock.bad_zones_mm:
         strokes.append(Stroke(small(zone), Layer.MARK, closed=True))
@@ -147,14 +154,11 @@ def layout_page(
         under = np.array([0.5 * (bad.bounds[0] + bad.bounds[2]), bad.bounds[1] - 3.0])
         words.append(Words("keep off", under, _LEAST_WORDS_MM, 0.0, TextAnchor.CENTRE))
         free = free.difference(shapely.Polygon(zone).buffer(0))
-    for placed in sheet.placed:
-        polygon = placed.polygon()
+    for polygon in polygons:
         free = free.difference(polygon)
-        shape = shapely.transform(polygon, small)
-        for ring in shapely.get_rings(shape):
+        for ring in shapely.get_rings(shapely.transform(polygon, small)):
             points = shapely.get_coordinates(ring)[:-1]
             strokes.append(Stroke(points, Layer.CUT, closed=True))
-        words += _title(placed, shape, _TITLE_HEIGHTS_MM)
     for offcut in offcuts:
         shape = shapely.Polygon(small(offcut.outline_mm))
         strokes.append(Stroke(small(offcut.outline_mm), Layer.BEND, closed=True))
@@ -171,6 +175,34 @@ def layout_page(
         strokes=(*strokes, *rulers, *grain),
         words=(*words, *numbers, *head),
     )
+
+
+def _drawn_small(
+    length: float, width: float, paper: Paper, rows_below: int
+) -> tuple[Callable[[Floats], Floats], float, Floats]:
+    """Return how a sheet comes onto the page, under the head: its scale and its corner."""
+    room = np.array([paper.width_mm, paper.height_mm]) - 2 * _MARGIN_MM
+    room -= [_RULER_MM, _HEAD_MM + _RULER_MM + rows_below * _ROW_MM]
+    needed = max(length / room[0], width / room[1])
+    scale = next((one for one in _SCALES if one >= needed), math.ceil(needed))
+    top = paper.height_mm - _MARGIN_MM - _HEAD_MM
+    corner = np.array([_MARGIN_MM + _RULER_MM, top - width / scale])
+
+    def small(points: Floats) -> Floats:
+        made: Floats = np.asarray(points) / scale + corner
+        return made
+
+    return small, scale, corner
+
+
+def _names_below(sheet: LaidSheet, titles: Iterable[Sequence[Words]], paper: Paper) -> list[str]:
+    """Return rows with the names of the parts that bear their number alone."""
+    told = [
+        ", ".join([f"{placed.part.number} {placed.part.title}", *_remarks(placed)])
+        for placed, title in zip(sheet.placed, titles, strict=True)
+        if [one.text for one in title] == [str(placed.part.number)]
+    ]
+    return wrapped(" · ".join(told), _BELOW_MM, paper.width_mm - 2 * _MARGIN_MM) if told else []
 
 
 def _hatched(area: shapely.Geometry) -> list[Stroke]:
@@ -245,7 +277,7 @@ def _head(
         f"parts reach {sheet.used_length_mm:.0f} mm",
         f"gap {rules.gap_mm:g}, edge {rules.margin_mm:g} mm",
         f"drawn 1 : {scale:g}",
-        "outside of each part up",
+        "outside of each part up" + ", but where told" * any(one.mirrored for one in sheet.placed),
     ]
     words = [
         Words(shortened(title, 4.5, room), np.array([_MARGIN_MM, top - 4.5]), 4.5),

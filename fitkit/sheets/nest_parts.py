@@ -11,7 +11,7 @@ from fitkit.sheets.layout_check import layout_faults
 from fitkit.sheets.layout_score import beats, layout_score
 from fitkit.sheets.nesting import LaidSheet, Nesting, NestRules
 from fitkit.sheets.open_sheet import OpenSheet
-from fitkit.sheets.part_groups import groups_of_parts, sizes_to_add
+from fitkit.sheets.part_groups import groups_of_parts, sizes_to_add, stock_not_told
 from fitkit.sheets.part_to_place import PartToPlace
 from fitkit.sheets.placing import Placer
 from fitkit.sheets.quick_layout import lay_on_open_sheets, lay_quickly
@@ -72,7 +72,8 @@ def nest_parts(
     work.run(start)
     assert work.best is not None
     faults = layout_faults(work.best, parts, work.stock)
-    return NestResult(work.best, work.stock, (*work.findings, *faults))
+    notes = stock_not_told(work.best, stock, work.added)
+    return NestResult(work.best, work.stock, (*notes, *work.findings, *faults))
 
 
 class _Nest:
@@ -88,10 +89,10 @@ class _Nest:
     ) -> None:
         self.rules, self.watch, self.seed, self.better = rules, watch, seed, better
         self.placer = Placer.of_parts(parts, rules)
-        added, notes = sizes_to_add(parts, stock)
-        self.stock = (*stock, *added)
+        self.added = sizes_to_add(parts, stock)
+        self.stock = (*stock, *self.added)
         self.pinned, faults = pinned_sheets(pinned, parts, self.stock, rules)
-        self.findings = [*notes, *faults]
+        self.findings = faults
         self.best: Nesting | None = None
         self._best_score: tuple[float, ...] = ()
         self._rest_key: object = None

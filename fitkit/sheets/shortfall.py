@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +11,7 @@ import shapely
 from fitkit.findings import Finding, Severity
 from fitkit.sheets.kept_places import PinnedPlace
 from fitkit.sheets.nest_parts import nest_parts
-from fitkit.sheets.nesting import Nesting
+from fitkit.sheets.nesting import Nesting, NestRules
 from fitkit.sheets.open_sheet import OpenSheet
 from fitkit.sheets.part_to_place import PartToPlace
 from fitkit.sheets.placing import Placer
@@ -21,7 +21,7 @@ from fitkit.sheets.stock_sheet import StockSheet
 
 __all__ = ["shortfall_findings"]
 
-# Gaps that are tried in place of the one asked for, as shares of it.
+# Gaps and margins that are tried in place of the one asked for, as shares of it.
 _THINNER = (0.67, 0.33, 0.0)
 _NAMES = 6
 _MOST_MORE = 20
@@ -33,6 +33,7 @@ def shortfall_findings(
     *,
     watch: SearchWatch,
     pinned: Sequence[PinnedPlace] = (),
+    how_to_divide: Mapping[str, str] | None = None,
 ) -> tuple[Finding, ...]:
     """Return, for each material with parts left out, what is short and what would do.
 
@@ -43,6 +44,8 @@ def shortfall_findings(
     ----------
     watch
         The time for trying.
+    how_to_divide
+        The command that divides a part, by its name; straps and pads have none.
     """
     groups: dict[tuple[str, float], list[PartToPlace]] = {}
     for part in nesting.left_out:
@@ -53,35 +56,61 @@ def shortfall_findings(
         serving = [row for row in stock if row.serves(material, thickness)]
         fitting = {number for row in serving for number in placer.fitting(placer.parts, row)}
         large = [part for part in parts if part.number not in fitting]
-        findings += [_too_large(part, serving, placer) for part in large]
+        findings += [_too_large(part, serving, placer, how_to_divide or {}) for part in large]
         rest = [part for part in parts if part not in large]
         if rest:
             findings.append(_short(nesting, rest, stock, serving, placer, watch, pinned))
     return tuple(findings)
 
 
-def _too_large(part: PartToPlace, serving: Sequence[StockSheet], placer: Placer) -> Finding:
-    size = _size_words(*_narrowest(part))
+def _too_large(
+    part: PartToPlace,
+    serving: Sequence[StockSheet],
+    placer: Placer,
+    how_to_divide: Mapping[str, str],
+) -> Finding:
+    margin = placer.rules.margin_mm
+    edge = f" with {margin:g} mm to every edge" if margin else ""
     largest = max(serving, key=lambda row: float(row.polygon().area))
     usual = [
         row
         for row in usual_sheets(part.material, part.thickness_mm)
         if placer.fitting([part.number], row)
     ]
-    split = f"split it with: fitkit patch split JOB '{part.name}'"
+    ways = []
+    narrower = _narrower_margin(part, serving, placer.rules)
+    if narrower is not None:
+        ways.append(f"an edge margin of {narrower:g} mm would do")
     if usual:
         smallest = min(usual, key=lambda row: float(row.polygon().area))
-        remedy = f"A sheet of {_size_words(*smallest.size_mm)} would do; or {split}."
-    else:
-        remedy = f"No usual sheet holds it: {split}."
+        ways.append(f"a sheet of {_size_words(*smallest.size_mm)} would do")
+    if part.name in how_to_divide:
+        ways.append(f"divide it with: {how_to_divide[part.name]}")
+    remedy = "; or ".join(ways) or "make it in pieces, or shorter"
+    if not usual:
+        remedy = f"no usual sheet holds it: {remedy}"
     return Finding(
         "part-too-large",
         Severity.STOP,
         part.title,
-        f"Its blank is {size}, and no sheet in the stock holds it; the largest, "
-        f"'{largest.name}', is {_size_words(*largest.size_mm)}.",
-        remedy,
+        f"Its blank is {_size_words(*_narrowest(part))}, and no sheet in the stock holds it{edge}; "
+        f"the largest, '{largest.name}', is {_size_words(*largest.size_mm)}.",
+        f"{remedy[:1].upper()}{remedy[1:]}.",
     )
+
+
+def _narrower_margin(
+    part: PartToPlace, serving: Sequence[StockSheet], rules: NestRules
+) -> float | None:
+    """Return the widest margin tried with which a sheet holds the part; None without one."""
+    for share in _THINNER:
+        margin = float(round(share * rules.margin_mm))
+        if margin >= rules.margin_mm:
+            continue
+        placer = Placer.of_parts([part], replace(rules, margin_mm=margin))
+        if any(placer.fitting([part.number], row) for row in serving):
+            return margin
+    return None
 
 
 def _short(

@@ -18,7 +18,15 @@ if TYPE_CHECKING:
     from fitkit.sheets.nesting import Nesting
     from fitkit.template.template import Template
 
-__all__ = ["add_offcuts", "nest_job", "nest_step", "pin_part", "read_layout", "release_part"]
+__all__ = [
+    "add_offcuts",
+    "nest_job",
+    "nest_step",
+    "pin_part",
+    "read_layout",
+    "release_part",
+    "sums_of_layout",
+]
 
 _SO_FAR = "nesting-so-far.json"
 _SECONDS_BETWEEN_KEEPS = 1.0
@@ -146,6 +154,10 @@ def _sheets(
             result.stock,
             watch=SearchWatch(_SHORTFALL_SECONDS, cancelled),
             pinned=_pins(job),
+            how_to_divide={
+                row.name: f"fitkit patch split {job.called} '{row.name}' NEW --along LINE"
+                for row in job.settings.patch
+            },
         )
     so_far.unlink(missing_ok=True)
     files = {NESTING_FILE: nesting_file(result.nesting)}
@@ -254,6 +266,24 @@ def read_layout(folder: Path | str) -> Nesting:
     return read_nesting(job.result_folder("sheets"))
 
 
+def sums_of_layout(folder: Path | str) -> str:
+    """Return in words what the layout a job has comes to: cut, mass, cost, sheets to buy.
+
+    Raises
+    ------
+    JobError
+        When it has none yet.
+    """
+    from fitkit.job.job_folder import open_job
+    from fitkit.sheets.cut_list import cut_list, sheet_list, sums_in_words
+    from fitkit.sheets.offcuts import offcuts_of
+
+    nesting, settings = read_layout(folder), open_job(folder).settings.nest
+    offcuts = offcuts_of(nesting, settings.offcut_mm)
+    sheets = sheet_list(nesting, offcuts)
+    return sums_in_words(cut_list(nesting, offcuts), sheets, settings.currency)
+
+
 def pin_part(
     folder: Path | str,
     part: str,
@@ -338,30 +368,41 @@ def release_part(folder: Path | str, part: str) -> StepReport:
 
 
 def add_offcuts(folder: Path | str, other: Path | str) -> StepReport:
-    """Put the offcuts of another job's sheets into this job's stock.
+    """Put the offcuts of another job's sheets into this job's stock, before what it has.
+
+    Those it has from that job already are taken out first: the other job may be laid out anew.
 
     Raises
     ------
+    InputError
+        When it is the same job.
     JobError
         When the other job has nothing laid out yet.
     """
     from fitkit.job.cut_list_files import offcut_row
     from fitkit.job.job_folder import open_job
-    from fitkit.job.settings_edits import with_row
-    from fitkit.sheets.offcuts import offcuts_of
+    from fitkit.job.settings_edits import with_row, without_row
+    from fitkit.sheets.offcuts import OFFCUT, offcuts_of
 
     source, job = open_job(other), open_job(folder)
+    if source.folder.samefile(job.folder):
+        raise InputError(
+            f"{job.called} cannot be laid on what it leaves over itself.",
+            "Name another job, one that has been cut: --offcuts-of OTHER",
+        )
     offcuts = offcuts_of(read_layout(other), source.settings.nest.offcut_mm)
-    text = job.text
-    taken = {row.name for row in job.settings.stock}
-    added = 0
+    of_it = f", {source.settings.job.name}"
     with job.locked("stock"):
-        for offcut in offcuts:
-            row = offcut_row(offcut.stock)
-            row["name"] = f"{row['name']}, {source.settings.job.name}"
-            if row["name"] not in taken:
-                text = with_row(text, "stock", row)
-                added += 1
-        words = f"{added} offcut{'s' * (added != 1)} of '{source.settings.job.name}' put into stock"
+        text = job.text
+        for row in job.settings.stock:
+            if row.name.startswith(OFFCUT) and row.name.endswith(of_it):
+                text = without_row(text, "stock", row.name)
+        for offcut in reversed(offcuts):
+            values = offcut_row(offcut.stock)
+            values["name"] += of_it
+            text = with_row(text, "stock", values, first=True)
+        count = len(offcuts)
+        words = f"{count} offcut{'s' * (count != 1)} of '{source.settings.job.name}' put into stock"
+        ran = text != job.text
         job.with_text(text).keep_text(words)
-    return StepReport("stock", ran=added > 0, words=words, files=(job.folder / "job.toml",))
+    return StepReport("stock", ran=ran, words=words, files=(job.folder / "job.toml",))

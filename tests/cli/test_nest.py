@@ -25,6 +25,7 @@ def test_sheets_and_parts_are_listed(tmp_path: Path) -> None:
     assert done.exit_code == 0, done.stderr
     assert "card: 3 parts on 300 × 100 mm" in done.stdout
     assert "plate, left" in done.stdout
+    assert "In all 3 parts, 0.8 m cut, 5 g. What the parts take costs" in done.stdout
     told = json.loads(CliRunner().invoke(app, ["nest", str(folder), "--json"]).stdout)
     assert [sheet["parts"] for sheet in told["sheets"]] == [[1, 2, 3]]
     assert told["steps"][-1]["ran"] is False

@@ -122,7 +122,18 @@ def test_a_material_without_stock_takes_a_size_as_sold() -> None:
     result = nested([box(200.0, 140.0, 1)], [])
     assert result.nesting.sheets[0].stock.quantity is None
     assert result.nesting.sheets[0].stock.size_mm in {(1000.0, 700.0), (841.0, 594.0)}
-    assert [finding.code for finding in result.findings] == ["stock-not-told"]
+    (note,) = result.findings
+    assert note.code == "stock-not-told"
+    sold = "{:.0f} × {:.0f}".format(*result.nesting.sheets[0].stock.size_mm)
+    assert (
+        note.message == f"The stock holds none of it: laid out on 1 of {sold} mm, as usually sold."
+    )
+
+
+def test_stock_of_the_same_kind_that_does_not_serve_is_named() -> None:
+    thin = replace(sheet(), name="thin card", thickness_mm=0.5)
+    (note,) = nested([box(200.0, 140.0, 1)], [thin]).findings
+    assert note.message.endswith("Of what there is 'thin card' is card 0.5 mm.")
 
 
 def test_stopped_before_it_began_it_still_lays_all_parts_out() -> None:

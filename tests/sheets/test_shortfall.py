@@ -18,9 +18,13 @@ from tests.sheets.pieces import box, sheet
 RULES = NestRules(gap_mm=3.0, margin_mm=5.0, turn_step_rad=np.pi / 2)
 
 
-def told(parts: list[PartToPlace], stock: list[StockSheet]) -> tuple[Finding, ...]:
+def told(
+    parts: list[PartToPlace], stock: list[StockSheet], **how_to_divide: str
+) -> tuple[Finding, ...]:
     result = nest_parts(parts, stock, RULES, watch=SearchWatch(0.0))
-    return shortfall_findings(result.nesting, stock, watch=SearchWatch(2.0))
+    return shortfall_findings(
+        result.nesting, stock, watch=SearchWatch(2.0), how_to_divide=how_to_divide
+    )
 
 
 def test_short_by_so_much_and_a_thinner_gap_would_do() -> None:
@@ -48,14 +52,28 @@ def test_a_part_larger_than_any_sheet_is_named_with_what_would_do() -> None:
     assert finding.where == "part 1"
     assert "900 × 80 mm" in finding.message
     assert "'card sheet', is 600 × 300 mm" in finding.message
-    assert finding.remedy.startswith("A sheet of 1000 × 700 mm would do; or split it")
+    assert finding.remedy == "A sheet of 1000 × 700 mm would do."
 
 
-def test_a_part_larger_than_anything_sold_is_to_be_split() -> None:
-    (finding,) = told([box(1900.0, 900.0, 1)], [sheet(600.0, 300.0)])
+def test_a_part_larger_than_anything_sold_is_to_be_divided() -> None:
+    large, stock = box(1900.0, 900.0, 1), [sheet(600.0, 300.0)]
+    (finding,) = told([large], stock, **{"part 1": "fitkit patch split heron 'part 1'"})
     assert (
-        finding.remedy == "No usual sheet holds it: split it with: fitkit patch split JOB 'part 1'."
+        finding.remedy
+        == "No usual sheet holds it: divide it with: fitkit patch split heron 'part 1'."
     )
+    (strap,) = told([large], stock)
+    assert strap.remedy == "No usual sheet holds it: make it in pieces, or shorter."
+
+
+def test_a_part_that_only_the_edge_margin_keeps_off_is_told_so() -> None:
+    """595 mm need 605 mm with 5 mm at either edge, 601 with 3 and 599 with 2."""
+    tight, stock = box(595.0, 200.0, 1), [sheet(600.0, 300.0)]
+    (finding,) = told([tight], stock)
+    assert "no sheet in the stock holds it with 5 mm to every edge" in finding.message
+    assert finding.remedy.startswith("An edge margin of 2 mm would do; or a sheet of")
+    narrower = replace(RULES, margin_mm=2.0)
+    assert not nest_parts([tight], stock, narrower, watch=SearchWatch(0.0)).nesting.left_out
 
 
 def test_nothing_is_said_where_all_lie() -> None:

@@ -10,8 +10,10 @@ import pytest
 
 from fitkit.errors import InputError, JobError
 from fitkit.findings import Severity
+from fitkit.job.cut_list_files import offcut_row
 from fitkit.job.job_folder import open_job
 from fitkit.job.settings_text import settings_problems
+from fitkit.job.stock_rows import stock_sheets
 from fitkit.sheets.nesting import Nesting
 from fitkit.workflow.check_job import check_job
 from fitkit.workflow.make_job import make_job
@@ -172,6 +174,38 @@ def test_offcuts_become_the_next_job_s_stock(folder: Path, tmp_path: Path) -> No
     assert stock.price == rows[0]["price"]
     assert not add_offcuts(other, folder).ran
     assert nest_job(other, seconds=0.0)[-1].findings
+    with pytest.raises(InputError, match="what it leaves over itself"):
+        add_offcuts(folder, folder)
+
+
+def test_offcuts_are_laid_on_before_whole_sheets_and_follow_their_job(
+    folder: Path, tmp_path: Path
+) -> None:
+    nest_job(folder)
+    other = job_folder(tmp_path / "other", text=JOB + STOCK.replace("[300, 100]", "[500, 300]"))
+    add_offcuts(other, folder)
+    nest_job(other)
+    first, *_ = read_layout(other).sheets
+    assert first.stock.name == "offcut, card, Heron"
+    path = folder / "job.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("[300, 100]", "[400, 100]"), encoding="utf-8")
+    nest_job(folder)
+    assert add_offcuts(other, folder).ran
+    offcut, whole = open_job(other).settings.stock
+    assert offcut.size_mm is not None
+    assert offcut.size_mm[0] > first.stock.size_mm[0] + 90.0
+    assert whole.name == "card"
+
+
+def test_leather_has_a_face_unless_told_otherwise() -> None:
+    row = '[[stock]]\nname = "hide"\nmaterial = "leather"\nthickness_mm = 3\nsize_mm = [9, 9]\n'
+    for told, faced in (("", True), ("faced = false\n", False)):
+        settings, problems = settings_problems(f"{JOB}\n{row}{told}")
+        assert settings is not None, problems
+        (sheet,) = stock_sheets(settings)
+        assert sheet.faced is faced
+        assert offcut_row(sheet)["faced"] is faced
 
 
 @pytest.mark.parametrize(
