@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -91,7 +92,8 @@ def sums_in_words(cuts: Sequence[CutRow], sheets: Sequence[SheetRow], currency: 
         words.append(f"{told}.")
     to_buy = [row.sheet.stock for row in sheets if row.sheet.stock.quantity is None]
     if to_buy:
-        told = f"To buy: {len(to_buy)} sheet{'s' * (len(to_buy) != 1)}"
+        many = Counter(stock.name for stock in to_buy)
+        told = f"To buy: {', '.join(f'{count} of {name}' for name, count in many.items())}"
         prices = [stock.price for stock in to_buy if stock.price is not None]
         if len(prices) == len(to_buy):
             told += f", {_money(sum(prices), currency)}"

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from fitkit.sheets.nesting import Nesting
+from fitkit.sheets.stock_sheet import StockSheet
 
 __all__ = ["beats", "layout_score"]
 
@@ -12,23 +14,27 @@ __all__ = ["beats", "layout_score"]
 _WORTH_MM2 = 2_000.0
 
 
-def layout_score(nesting: Nesting) -> tuple[float, ...]:
+def layout_score(nesting: Nesting, stock: Sequence[StockSheet]) -> tuple[float, ...]:
     """Return what is to be least: parts left out, sheet bought, sheet used, and the loose ends.
 
-    Of every row of stock the sheet that is used least counts by how far along it parts reach: the
-    rest of it is the offcut to keep.
+    Sheet used is told row by row, the last of the stock first: an offcut told before a whole sheet
+    is used before it. Of every material the sheet that is used least counts by how far along it
+    parts reach: the rest of it is the offcut to keep.
     """
     left = sum(part.area_mm2 for part in nesting.left_out)
-    bought = used = 0.0
+    bought = 0.0
+    used = {row.name: 0.0 for row in reversed(stock) if row.quantity is not None}
     ends: dict[tuple[str, float], float] = {}
     for sheet in nesting.sheets:
         area = float(sheet.stock.polygon().area)
-        used += area
-        bought += area if sheet.stock.quantity is None else 0.0
+        if sheet.stock.quantity is None:
+            bought += area
+        else:
+            used[sheet.stock.name] += area
         key = (sheet.stock.material, sheet.stock.thickness_mm)
         reach = sheet.used_length_mm * sheet.stock.size_mm[1]
         ends[key] = min(ends.get(key, math.inf), reach)
-    return left, bought, used, sum(ends.values())
+    return left, bought, *used.values(), sum(ends.values())
 
 
 def beats(score: tuple[float, ...], other: tuple[float, ...]) -> bool:

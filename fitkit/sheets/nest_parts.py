@@ -240,7 +240,7 @@ class _Nest:
         return Nesting(self.rules, tuple(used), tuple(left))
 
     def _offer(self, nesting: Nesting, *, always: bool = False) -> None:
-        score = layout_score(nesting)
+        score = layout_score(nesting, self.stock)
         if self.best is not None and not always and not beats(score, self._best_score):
             return
         self.best, self._best_score = nesting, score

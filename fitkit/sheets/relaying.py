@@ -58,7 +58,7 @@ def relay(
     """
     rng = np.random.default_rng(seed)
     now = list(sheets)
-    best = _score(as_nesting(now))
+    best = _score(as_nesting(now), stock)
     sizes = np.array([len(group) for group in groups], dtype=np.float64)
     while not watch.over():
         group = groups[int(rng.choice(len(groups), p=sizes / sizes.sum()))]
@@ -77,7 +77,7 @@ def relay(
             return
         tried = [sheet for sheet in tried if sheet.placed]
         nesting = as_nesting(tried)
-        score = _score(nesting)
+        score = _score(nesting, stock)
         if score < best:
             best = score
             better(nesting)
@@ -88,9 +88,9 @@ def relay(
                 now = tried
 
 
-def _score(nesting: Nesting) -> tuple[float, ...]:
+def _score(nesting: Nesting, stock: Sequence[StockSheet]) -> tuple[float, ...]:
     """Return the layout's score, rid of what the order of adding up makes of it."""
-    return tuple(round(one, 1) for one in layout_score(nesting))
+    return tuple(round(one, 1) for one in layout_score(nesting, stock))
 
 
 def _without(sheet: OpenSheet, off: set[int]) -> OpenSheet:

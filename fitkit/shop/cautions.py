@@ -45,6 +45,15 @@ CAUTIONS: dict[str, Caution] = {
         "glove choice: OSHA 3151; the rest common practice, no source",
         "seen",
     ),
+    "knife": Caution(
+        "Knives and punches",
+        "sharp blade, cut away from the hand that holds the rule",
+        "Cut away from the hand that holds, against a steel rule on a mat, in several light strokes "
+        "with a fresh blade; keep fingers from under a punch. Cover or retract the blade between "
+        "cuts, put used ones in a closed tin.",
+        "common practice, no source",
+        "practice",
+    ),
     "hammer": Caution(
         "Noise and chips",
         "ears and eyes covered when hammering, grinding or drilling",

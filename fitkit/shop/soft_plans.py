@@ -62,7 +62,7 @@ def card_plan(facts: PlanFacts) -> FormingPlan:
     steps.append(
         FormingStep("Seal", ("seal edges and faces if it is to be worn",), "varnish", _PRACTICE)
     )
-    return FormingPlan(shape_words(facts), tuple(steps), plan_checks(facts), ("edges", "glue"))
+    return FormingPlan(shape_words(facts), tuple(steps), plan_checks(facts), ("knife", "glue"))
 
 
 def foam_plan(facts: PlanFacts) -> FormingPlan:
@@ -104,7 +104,7 @@ def foam_plan(facts: PlanFacts) -> FormingPlan:
         shape_words(facts),
         tuple(steps),
         plan_checks(facts),
-        ("edges", "hot water", "glue"),
+        ("knife", "hot water", "glue"),
     )
 
 
@@ -182,7 +182,7 @@ def leather_plan(facts: PlanFacts) -> FormingPlan:
             _PRACTICE,
         )
     )
-    cautions = ("edges", "hot water", *(("rivets",) if facts.holes else ()))
+    cautions = ("knife", "hot water", *(("rivets",) if facts.holes else ()))
     return FormingPlan(shape_words(facts), tuple(steps), plan_checks(facts), cautions)
 
 

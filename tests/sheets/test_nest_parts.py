@@ -48,6 +48,15 @@ def test_parts_go_on_the_fewest_sheets_in_the_order_of_the_stock() -> None:
     assert used == [("offcut", 1, 4), ("new", 1, 4)]
 
 
+def test_an_offcut_told_first_is_used_first_also_when_parts_lie_elsewhere_already() -> None:
+    """The smaller whole sheet would be less sheet in use."""
+    boxes = [box(180.0, 80.0, n) for n in (1, 2)]
+    whole = sheet(400.0, 200.0, name="whole")
+    before = nested(boxes, [whole]).nesting
+    result = nested(boxes, [sheet(600.0, 300.0, name="offcut"), whole], start=before)
+    assert [laid.stock.name for laid in result.nesting.sheets] == ["offcut"]
+
+
 def test_what_finds_no_room_is_left_out() -> None:
     result = nested([box(280.0, 180.0, n) for n in range(1, 7)], [sheet(600.0, 400.0)])
     assert [one.number for one in result.nesting.left_out] == [5, 6]
@@ -106,13 +115,13 @@ def test_a_pin_over_the_edge_is_let_go_with_a_word() -> None:
 
 
 def test_an_earlier_layout_stays_where_it_lies_when_nothing_better_is_found() -> None:
-    """The stock is turned round, so that the earlier layout is not what comes first."""
+    """It lies higher on the sheet than what comes first, and reaches as far."""
     parts = [box(200.0, 140.0, n) for n in range(1, 7)]
-    one, other = sheet(name="one"), sheet(name="other")
-    before = nested(parts, [one, other]).nesting
-    after = nested([*parts, box(60.0, 60.0, 7)], [other, one], start=before).nesting
+    (laid,) = nested(parts, [sheet()]).nesting.sheets
+    higher = [replace(one, shift_mm=one.shift_mm + [0.0, 20.0]) for one in laid.placed]
+    before = Nesting(RULES, (replace(laid, placed=tuple(higher)),))
+    after = nested([*parts, box(60.0, 60.0, 7)], [sheet()], start=before).nesting
     places = {placed.part.number: placed.shift_mm.tolist() for placed in after.placed()}
-    assert [laid.stock.name for laid in after.sheets] == ["one"]
     assert {number: places[number] for number in range(1, 7)} == {
         placed.part.number: placed.shift_mm.tolist() for placed in before.placed()
     }

@@ -56,4 +56,4 @@ def test_sums_tell_what_is_left_out_and_what_is_to_be_bought() -> None:
     words = sums_in_words(cut_list(nesting, ()), sheet_list(nesting, ()), "EUR")
     assert words.startswith("In all 2 parts, 0.6 m cut, ")
     assert "What the parts take costs 8.00 EUR, 1 sheet without a price left out." in words
-    assert words.endswith("To buy: 1 sheet, 8.00 EUR.")
+    assert words.endswith("To buy: 1 of new, 8.00 EUR.")
