@@ -48,7 +48,7 @@ CAUTIONS: dict[str, Caution] = {
     "knife": Caution(
         "Knives and punches",
         "sharp blade, cut away from the hand that holds the rule",
-        "Cut away from the hand that holds, against a steel rule on a mat, in several light strokes "
+        "Cut away from the hand that holds, against a steel rule on a mat, in light strokes "
         "with a fresh blade; keep fingers from under a punch. Cover or retract the blade between "
         "cuts, put used ones in a closed tin.",
         "common practice, no source",
