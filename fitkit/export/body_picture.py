@@ -33,6 +33,8 @@ VIEWS: dict[str, float] = {
 _FINER = 2
 # A line is this part of the height thick; thinner, it is lost where a page shows it small and grey.
 _LINES_IN_HEIGHT = 220.0
+# Nor is it thinner than this part of a letter.
+_LINES_IN_LETTER = 5.0
 # A number is written where at least this share of its places is in sight.
 _SEEN_SHARE = 0.2
 # Okabe and Ito's palette for all kinds of colour vision (Color Universal Design, 2008), without
@@ -67,6 +69,7 @@ def png_of_body(
     value_unit: str = "",
     numbers: Sequence[tuple[str, Floats]] = (),
     pieces: Ints | None = None,
+    letters_px: int | None = None,
 ) -> bytes:
     """Return views of a body side by side, lines over it, names beside them.
 
@@ -92,6 +95,9 @@ def png_of_body(
     pieces
         (V,) int: which of several pieces each vertex is of, so that none lies in another's
         hollows.
+    letters_px
+        Size of its letters, where a page will show it small and perhaps in grey: lines are thicker
+        and darker then. To suit the height when not told.
 
     Raises
     ------
@@ -119,10 +125,13 @@ def png_of_body(
     face_inks = _face_inks(face_values)
     names = dict.fromkeys(name for name, _ in paths)
     inks = {name: _LINE_INKS[i % len(_LINE_INKS)] for i, name in enumerate(names)}
+    if letters_px is not None:
+        inks = {name: (r // 2, g // 2, b // 2) for name, (r, g, b) in inks.items()}
     low_z, high_z = mesh.bounds_mm()[:, 2]
     px_per_mm = height_px / max(float(high_z - low_z) * 1.04, 1e-6)
+    letters = letters_px or max(13, height_px // 60)
     panels = [
-        _panel(mesh, body, face_inks, paths, inks, numbers, name, px_per_mm, i == 0)
+        _panel(mesh, body, face_inks, paths, inks, numbers, name, px_per_mm, letters, i == 0)
         for i, name in enumerate(views)
     ]
     if face_values is not None and np.issubdtype(np.asarray(face_values).dtype, np.floating):
@@ -165,6 +174,7 @@ def _panel(
     numbers: Sequence[tuple[str, Floats]],
     name: str,
     px_per_mm: float,
+    size: int,
     scale_bar: bool,
 ) -> Any:
     """One view with its lines, names, scale bar and title, as a Pillow image."""
@@ -175,7 +185,6 @@ def _panel(
     picture = body.shaded(fine, face_inks).resize(
         (view.width_px, view.height_px), Image.Resampling.BOX
     )
-    size = max(13, view.height_px // 60)
     in_view = [
         (line, [(float(x), float(y)) for x, y in run])
         for line, points in paths
@@ -187,7 +196,7 @@ def _panel(
     # A name stands on the side its line is on, so that what points at it crosses little.
     lefts = {n for n, run in seen.items() if max(x for x, _ in run) < 0.5 * view.width_px}
     label_px = max((int(font_px(size).getlength(n)) for n, _ in paths), default=0)
-    side = label_px + 34 if paths else 16
+    side = label_px + 34 if seen.keys() - lefts else 16
     before = label_px + 34 if lefts else 12
     head = 2 * size + 10
     foot = 3 * size
@@ -199,7 +208,7 @@ def _panel(
     panel.paste(picture, (before, head))
     lines = Image.new("RGBA", (panel.width * _FINER, panel.height * _FINER), (0, 0, 0, 0))
     pen = ImageDraw.Draw(lines)
-    width = max(2.0, view.height_px / _LINES_IN_HEIGHT) * _FINER
+    width = max(2.0, view.height_px / _LINES_IN_HEIGHT, size / _LINES_IN_LETTER) * _FINER
     for halo in (True, False):
         for line, run in in_view:
             scaled = [((x + before) * _FINER, (y + head) * _FINER) for x, y in run]

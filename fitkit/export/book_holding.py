@@ -19,7 +19,7 @@ __all__ = ["HOLDING_TITLE", "holding_pages"]
 
 HOLDING_TITLE = "Straps, pads and soft pieces"
 
-_CELL_HIGH_MM, _GAP_MM = 58.0, 5.0
+_CELL_HIGH_MM, _GAP_MM = 38.0, 5.0
 # Strokes reach this far beyond what is cut, at most.
 _OUTSIDE_MM = 1.0
 

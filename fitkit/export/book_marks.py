@@ -114,7 +114,7 @@ class PlatesPicture(_Box):
         head = 12.0 if self._titled else 0.0
         scale = min(self.width / view.image.width, (self.height - head) / view.image.height)
         left = 0.5 * (self.width - scale * view.image.width)
-        low = 0.5 * (self.height - head - scale * view.image.height)
+        low = self.height - head - scale * view.image.height  # right under its title
         canvas = self.canv
 
         def placed(points: Floats) -> Floats:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reportlab.platypus import KeepTogether, NextPageTemplate, PageBreak, Spacer, Table
+from reportlab.platypus import KeepTogether, Spacer, Table
 
 from fitkit.export.book_holding import HOLDING_TITLE, holding_pages
 from fitkit.export.book_marks import MM, GreyPicture, PlatesPicture, RangeBars, WholePage
@@ -26,7 +26,7 @@ from fitkit.export.book_style import (
     text,
 )
 from fitkit.sheets.cut_list import sums_in_words
-from fitkit.shop.build_book import BookMotion, BookSheets, BuildBook
+from fitkit.shop.build_book import BookMeasure, BookMotion, BookSheets, BuildBook
 from fitkit.shop.cautions import CAUTIONS, DEFERRING
 
 __all__ = ["ACROSS", "UPRIGHT", "Section", "book_sections", "contents", "cover"]
@@ -38,10 +38,11 @@ UPRIGHT, ACROSS = "upright", "across"
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Section:
-    """A titled run of flowables that begins on a page of its own."""
+    """A titled run of flowables that begins on a page of its own, ``lying`` upright or across."""
 
     title: str
     flowables: list[Any]
+    lying: str = UPRIGHT
 
 
 def book_sections(
@@ -72,7 +73,7 @@ def book_sections(
         Section("Apart, by layer", _apart(book, apart, width, height)),
         Section("Parts and materials", _parts(book, width)),
         Section("Hardware", _hardware(book, width)),
-        *([Section("Sheets", _sheets(book.sheets, width, across))] if book.sheets else []),
+        *(_sheets(book.sheets, width, across) if book.sheets else []),
         Section("Cautions", _cautions(book)),
     ]
     for part in book.parts:
@@ -145,19 +146,19 @@ def _apart(book: BuildBook, apart: Sequence[PlatesView], width: float, height: f
 
 def _parts(book: BuildBook, width: float) -> list[Any]:
     amounts = [
-        (part.template, part.template.title, part.view.size_mm, part.area_mm2, part.mass_kg)
-        for part in book.parts
+        (part.template, "", part.view.size_mm, part.area_mm2, part.mass_kg) for part in book.parts
     ] + [
-        (piece.template, f"{piece.template.title} *", piece.size_mm, piece.area_mm2, piece.mass_kg)
+        (piece.template, " *", piece.size_mm, piece.area_mm2, piece.mass_kg)
         for piece in book.pieces
     ]
     rows = []
     totals: dict[tuple[str, float], list[float]] = {}
-    for template, title, size_mm, area_mm2, mass_kg in amounts:
+    for template, star, size_mm, area_mm2, mass_kg in amounts:
         sheet = template.material, template.thickness_mm
         size = f"{size_mm[0]:.0f} × {size_mm[1]:.0f}"
         amount = f"{area_mm2 / 100:.0f}", f"{1000 * mass_kg:.0f}"
-        rows.append((str(template.number), title, f"{sheet[0]} {sheet[1]:g} mm", size, *amount))
+        number, sheet_words = f"{template.number}{star}", f"{sheet[0]} {sheet[1]:g} mm"
+        rows.append((number, template.title, sheet_words, size, *amount))
         sums = totals.setdefault(sheet, [0, 0, 0])
         sums[0] += 1
         sums[1] += area_mm2 / 1e6
@@ -210,8 +211,16 @@ def _hardware(book: BuildBook, width: float) -> list[Any]:
     ]
 
 
-def _sheets(sheets: BookSheets, width: float, across: tuple[float, float]) -> list[Any]:
+def _sheets(sheets: BookSheets, width: float, across: tuple[float, float]) -> list[Section]:
     """Return how much sheet it takes, what is cut from which, and each sheet to mark out by."""
+    layouts = [
+        Section(f"Sheet {index}: {row.sheet.title}", [WholePage(page, *across)], ACROSS)
+        for index, (row, page) in enumerate(zip(sheets.sheets, sheets.pages, strict=True), 1)
+    ]
+    return [Section("Sheets", _sheet_tables(sheets, width)), *layouts]
+
+
+def _sheet_tables(sheets: BookSheets, width: float) -> list[Any]:
 
     def money(value: float | None) -> str:
         return "" if value is None else f"{value:.2f}"
@@ -246,7 +255,7 @@ def _sheets(sheets: BookSheets, width: float, across: tuple[float, float]) -> li
     columns = None if priced else -1
     whole = width / MM - sum(money_mm)
     names = whole - 62.0
-    flow = [
+    return [
         text("Sheets", TITLE),
         table(
             ("sheet", "parts", "used", "kept m²", *cost),
@@ -262,9 +271,6 @@ def _sheets(sheets: BookSheets, width: float, across: tuple[float, float]) -> li
             (12, 0.4 * names, 0.6 * names, 18, 17, 15, *money_mm),
         ),
     ]
-    for page in sheets.pages:
-        flow += [NextPageTemplate(ACROSS), PageBreak(), WholePage(page, *across)]
-    return [*flow, NextPageTemplate(UPRIGHT)]
 
 
 def _motion(motion: BookMotion, width: float, height: float) -> list[Any]:
@@ -280,7 +286,7 @@ def _motion(motion: BookMotion, width: float, height: float) -> list[Any]:
         *(text(f"• {one}") for one in motion.remarks),
     ]
     for title, content in motion.pictures:
-        picture = GreyPicture(content, width, 0.42 * height)
+        picture = GreyPicture(content, width, 0.3 * height)
         flow.append(KeepTogether([text(title, HEAD), picture]))
     return flow
 
@@ -341,7 +347,12 @@ def _measures(book: BuildBook, width: float) -> list[Any]:
     def told(value: float | None) -> str:
         return "" if value is None else f"{value:.0f}"
 
-    rows = [(one.name, told(one.body_mm), told(one.tape_mm), one.verdict) for one in book.measures]
+    def agrees(one: BookMeasure) -> str:
+        if one.body_mm is None or one.tape_mm is None or not one.verdict:
+            return ""
+        return f"{'yes' if one.verdict == 'within' else 'NO'}, {one.body_mm - one.tape_mm:+.0f} mm"
+
+    rows = [(one.name, told(one.body_mm), told(one.tape_mm), agrees(one)) for one in book.measures]
     return [
         text(f"Measures{f' of {book.wearer}' if book.wearer else ''}", TITLE),
         text("Private: take this page out before the book leaves the house."),

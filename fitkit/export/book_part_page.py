@@ -20,6 +20,7 @@ from fitkit.export.book_style import (
     TITLE,
     bare,
     framed,
+    joined,
     ruled,
     text,
 )
@@ -56,7 +57,10 @@ def part_page(part: PartPage, picture: PlatesView, width: float, height: float) 
     below = [*_legend(part), Spacer(1, 2), _steps(part, width)]
     if part.plan.checks:
         below.append(KeepTogether([Spacer(1, 5), _checks(part.plan.checks, width)]))
-        below += [text(f"• {one.what}: {one.remedy}.") for one in part.plan.over]
+        remedies: dict[str, list[str]] = {}
+        for one in part.plan.over:
+            remedies.setdefault(one.remedy, []).append(one.what)
+        below += [text(f"• {', '.join(what)}: {remedy}.") for remedy, what in remedies.items()]
     words = [f"{CAUTIONS[key].title}: {CAUTIONS[key].short}." for key in part.plan.cautions]
     below += [Spacer(1, 5), framed("Mind: " + " ".join(words), width)]
     remarks = dict.fromkeys(
@@ -104,7 +108,7 @@ def _legend(part: PartPage) -> list[Any]:
 def _steps(part: PartPage, width: float) -> Any:
     rows = []
     for number, step in enumerate(part.plan.steps, 1):
-        words = [f"<b>{escape(step.title)}.</b>", *(escape(line) for line in step.lines)]
+        words = [f"<b>{escape(step.title)}.</b>", *(escape(joined(line)) for line in step.lines)]
         told = " · ".join(words[1:])
         if step.tools:
             told += f' <font size="{SMALL_PT}">[{escape(step.tools)}]</font>'

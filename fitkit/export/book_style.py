@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from typing import Any
 from xml.sax.saxutils import escape
@@ -23,6 +24,7 @@ __all__ = [
     "TITLE",
     "bare",
     "framed",
+    "joined",
     "ruled",
     "table",
     "text",
@@ -31,6 +33,7 @@ __all__ = [
 # Letters of 2.5 mm, of the ISO 3098 series, and of 1.8 for what is only looked up.
 BODY_PT, SMALL_PT = 9.8, 7.2
 BOX = "☐"
+_UNIT = re.compile(r"(\d) (?=(?:%|°|mm|cm|m²|g|kg|kN)(?:\W|$))")
 
 BODY = ParagraphStyle("body", fontName=FONT, fontSize=BODY_PT, leading=12.2)
 BOLD_BODY = ParagraphStyle("bold", BODY, fontName=BOLD)
@@ -43,7 +46,12 @@ CENTRED = ParagraphStyle("centred", BODY, alignment=1)
 
 def text(words: str, style: ParagraphStyle = BODY) -> Any:
     """Return plain words as a paragraph."""
-    return Paragraph(escape(words), style)
+    return Paragraph(escape(joined(words)), style)
+
+
+def joined(words: str) -> str:
+    """Return words in which no line breaks between a number and its unit."""
+    return _UNIT.sub("\\1\N{NO-BREAK SPACE}", words)
 
 
 def ruled(*, header: bool = True) -> list[tuple[Any, ...]]:

@@ -9,7 +9,14 @@ from typing import Any
 from reportlab import rl_config
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageBreak, PageTemplate
+from reportlab.platypus import (
+    BaseDocTemplate,
+    Flowable,
+    Frame,
+    NextPageTemplate,
+    PageBreak,
+    PageTemplate,
+)
 
 from fitkit.drawing.paper import Paper
 from fitkit.drawing.text_width import font_file
@@ -85,7 +92,8 @@ def pdf_of_book(
         *contents([section.title for section in sections], _PageNumber, setting.width),
     ]
     for section in sections:
-        flow += [PageBreak(), _Begin(section.title), *section.flowables]
+        flow += [NextPageTemplate(section.lying), PageBreak(), _Begin(section.title)]
+        flow += section.flowables
     return setting.set(flow)
 
 

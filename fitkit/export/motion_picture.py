@@ -94,7 +94,14 @@ def png_of_trims(
     for patch, width_mm, _ in trims:
         widest[patch] = max(width_mm, widest.get(patch, 0.0))
     lines = [(f"{patch}: {widest[patch]:.0f} mm", line) for patch, _, line in trims]
-    return png_of_body(whole, paths=lines, face_values=values, height_px=height_px, pieces=pieces)
+    return png_of_body(
+        whole,
+        paths=lines,
+        face_values=values,
+        height_px=height_px,
+        pieces=pieces,
+        letters_px=height_px // 26,  # three views share a page's width
+    )
 
 
 def _as_one(meshes: Sequence[TriangleMesh]) -> tuple[TriangleMesh, Ints]:
@@ -126,7 +133,7 @@ def _panel(pose: PosedPicture, turn_rad: float, px_per_mm: float) -> Any:
     view = view_of(mesh, turn_rad, px_per_mm)
     fine = view_of(mesh, turn_rad, 2 * px_per_mm)
     picture = body.shaded(fine, inks).resize((view.width_px, view.height_px), Image.Resampling.BOX)
-    size = 17
+    size = view.height_px // 24  # three views share a page's width
     head = 2 * size + 8
     wide = max(view.width_px + 24, int(font_px(size).getlength(pose.title)) + 30)
     panel = Image.new("RGB", (wide, view.height_px + head), GROUND_RGB)
@@ -134,9 +141,10 @@ def _panel(pose: PosedPicture, turn_rad: float, px_per_mm: float) -> Any:
     panel.paste(picture, (left, head))
     draw = ImageDraw.Draw(panel)
     for x, y in view.pixels(pose.marks_mm.reshape(-1, 3)).tolist():
-        for radius, ink in ((15, (255, 255, 255)), (14, _CONTACT), (13, _CONTACT), (12, _CONTACT)):
+        # White outside and black inside, so that it shows in grey too.
+        for radius, ink, width in ((19, (255, 255, 255), 3), (16, _CONTACT, 4), (12, _INK, 2)):
             box = (x + left - radius, y + head - radius, x + left + radius, y + head + radius)
-            draw.ellipse(box, outline=ink)
+            draw.ellipse(box, outline=ink, width=width)
     draw.text((12, 10), pose.title, font=font_px(size), fill=_INK)
     return panel
 

@@ -34,6 +34,7 @@ def template_file(template: Template) -> bytes:
         "name": template.name,
         "side": template.side.value,
         "revision": template.revision,
+        "fastened": list(template.fastened),
         "material": template.material,
         "thickness_mm": template.thickness_mm,
         "stretch_range": list(template.stretch_range),
@@ -66,6 +67,7 @@ def read_template(folder: Path, name: str) -> Template:
             stretch_range=(float(smallest), float(largest)),
             findings=tuple(Finding.from_dict(row) for row in values["findings"]),
             revision=values.get("revision", ""),
+            fastened=tuple(values.get("fastened", ())),
         )
 
 

@@ -263,8 +263,8 @@ def build_book(
                 facts = replace(facts, bevels=seam_bevels(flat, flats))
             known[name] = facts, gauge_sections(flat)
         facts, gauges = known[name]
-        facts = replace(facts, twin=plate.twin)
         template = by_number[plate.number]
+        facts = replace(facts, twin=plate.twin, fastened=template.fastened)
         plan, view = plan_of(facts), blank_view(template, facts)
         pages.append(_page(template, plan, view, gauges, plate.number))
     number = 1 + max((plate.number for plate in plates), default=0)

@@ -56,8 +56,12 @@ class GaugeSection:
 
     def in_words(self) -> str:
         """As beside its drawing: ``"across: chord 170, rise 39 mm"``."""
-        sizes = ("wide", "deep") if self.goes_round else ("chord", "rise")
-        return f"{self.name}: {sizes[0]} {self.chord_mm:.0f}, {sizes[1]} {self.rise_mm:.0f} mm"
+        if self.goes_round:
+            words = f"wide {self.chord_mm:.0f}, deep {self.rise_mm:.0f}"
+        else:
+            way = "hollow" if self.rise_mm <= -0.5 else "rise"
+            words = f"chord {self.chord_mm:.0f}, {way} {abs(self.rise_mm):.0f}"
+        return f"{self.name}: {words} mm"
 
 
 def gauge_sections(flat: FlatPatch) -> tuple[GaugeSection, ...]:

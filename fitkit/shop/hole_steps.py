@@ -6,7 +6,7 @@ from fitkit.shop.forming_step import FormingStep
 from fitkit.shop.hole_timing import HoleTiming
 from fitkit.shop.plan_facts import PlanFacts
 
-__all__ = ["holes_after", "holes_before"]
+__all__ = ["fastening_holes", "holes_after", "holes_before"]
 
 
 def holes_before(facts: PlanFacts) -> list[FormingStep]:
@@ -55,6 +55,14 @@ def holes_after(facts: PlanFacts) -> list[FormingStep]:
             "order: common practice; hole to bend: sheet-metal design guides (seen)",
         )
     ]
+
+
+def fastening_holes(facts: PlanFacts, how: str, tools: str) -> list[FormingStep]:
+    """Return the step for the holes of straps and fasteners; none where nothing is fastened."""
+    if not facts.fastened:
+        return []
+    lines = (*facts.fastened, f"where its template marks them: {how}")
+    return [FormingStep("Holes for what is fastened", lines, tools, "order: common practice")]
 
 
 def _line(facts: PlanFacts, one: HoleTiming) -> str:

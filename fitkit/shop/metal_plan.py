@@ -7,7 +7,7 @@ import numpy as np
 from fitkit.materials.anneal import Anneal, anneal_of
 from fitkit.materials.springback import springback_factor, tool_radius_mm
 from fitkit.shop.forming_step import FormingPlan, FormingStep
-from fitkit.shop.hole_steps import holes_after, holes_before
+from fitkit.shop.hole_steps import fastening_holes, holes_after, holes_before
 from fitkit.shop.plan_checks import brake_bend_step, plan_checks
 from fitkit.shop.plan_facts import PlanFacts
 from fitkit.shop.plate_words import radius_words, shape_words
@@ -34,14 +34,20 @@ def metal_plan(facts: PlanFacts) -> FormingPlan:
     steps += _form(facts, anneal)
     steps += [_trim(facts)] if facts.trims else []
     steps += [_turn(facts, edge) for edge in later]
-    steps += [*holes_after(facts), _finish(facts)]
+    steps += holes_after(facts)
+    steps += fastening_holes(
+        facts,
+        "prick the centres in the blank, try strap or fastener on the formed plate, then drill",
+        "centre punch, drill",
+    )
+    steps.append(_finish(facts))
     cautions = ["edges"]
     worked = not facts.demand.only_bent or bool(later)
     if worked:
         cautions.append("hammer")
-    if anneal is not None and facts.demand.anneals:
-        cautions.append("hot metal")
-    if facts.holes:
+    if anneal is not None and not facts.demand.only_bent:
+        cautions.append("hot metal")  # its temperature is told, for when the sheet goes stiff
+    if facts.holes or facts.fastened:
         cautions.append("rivets")
     return FormingPlan(shape_words(facts), tuple(steps), plan_checks(facts), tuple(cautions))
 
@@ -91,7 +97,7 @@ def _relief_cuts(facts: PlanFacts) -> list[FormingStep]:
 def _form(facts: PlanFacts, anneal: Anneal | None) -> list[FormingStep]:
     demand, shape = facts.demand, facts.shape
     if shape.kind == "flat" and demand.only_bent:
-        return [FormingStep("Leave flat", ("the plate is flat as cut",))]
+        return [FormingStep("Leave flat", ("between its edges the plate stays flat as cut",))]
     steps: list[FormingStep] = []
     rolled_first = demand.forming != "raise" and shape.axis is not None
     if demand.only_bent or rolled_first:

@@ -13,6 +13,7 @@ from fitkit.materials.bend import (
     setback_mm,
 )
 from fitkit.materials.bend_radius import LeastRadius, least_bend_radius, outer_fibre_strain
+from fitkit.materials.springback import springback_factor, tool_angle_rad
 from fitkit.shop.forming_step import FormingStep, PlanCheck, Verdict
 from fitkit.shop.plan_facts import PlanFacts
 from fitkit.shop.turned_edge import TurnedEdge
@@ -44,6 +45,13 @@ def brake_bend_step(facts: PlanFacts, edge: TurnedEdge) -> FormingStep:
     setback = setback_mm(turned, radius, t)
     allowance = bend_allowance_mm(turned, radius, t)
     deduction = bend_deduction_mm(turned, radius, t)
+    factor = springback_factor(facts.material.name, radius, t)
+    if factor is None:
+        springs, source = "it springs back: no value for this sheet and radius", ""
+    else:
+        over = math.degrees(tool_angle_rad(factor, turned))
+        springs = f"it springs back: bend to {over:.0f}° on the brake"
+        source = "; springback: Tabellenbuch Metall (factors seen, steps from memory)"
     return FormingStep(
         f"Fold '{facts.called(edge.line)}' on the brake",
         (
@@ -54,10 +62,11 @@ def brake_bend_step(facts: PlanFacts, edge: TurnedEdge) -> FormingStep:
             f"clamp with the brake's nose {abs(0.5 * allowance - radius):.1f} mm "
             f"{'inside' if 0.5 * allowance < radius else 'outside'} the fold line (sight line: one "
             "radius from the bend's start under the nose)",
+            springs,
         ),
         "bending brake with a nose of that radius; bend an offcut first",
         "setback: AC 43.13-1B (seen); sight line: FAA-H-8083-31 (memory); K: Machinery's Handbook "
-        "(memory)",
+        f"(memory){source}",
     )
 
 
@@ -87,7 +96,7 @@ def _shrink(facts: PlanFacts) -> PlanCheck:
         f"{100 * most:.1f} %",
         f"{100 * limit:.0f} %",
         _verdict(most <= limit),
-        "how far a hammer gathers: common practice, no source",
+        "how far it can be gathered: common practice, no source",
         "practice",
         _GIVE,
     )

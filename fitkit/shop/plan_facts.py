@@ -42,6 +42,8 @@ class PlanFacts:
         ``(kind, line, width)`` of the strips beyond its edges that are not turned.
     bevels
         Where other plates meet its edges.
+    fastened
+        What straps and fasteners want drilled in it, in words.
     """
 
     flat: FlatPatch
@@ -54,6 +56,7 @@ class PlanFacts:
     beside: tuple[tuple[str, str, float], ...]
     twin: bool = False
     bevels: tuple[SeamBevel, ...] = ()
+    fastened: tuple[str, ...] = ()
 
     @property
     def laps(self) -> tuple[tuple[str, float], ...]:

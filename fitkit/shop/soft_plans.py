@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from fitkit.shop.forming_step import FormingPlan, FormingStep
-from fitkit.shop.hole_steps import holes_after, holes_before
+from fitkit.shop.hole_steps import fastening_holes, holes_after, holes_before
 from fitkit.shop.plan_checks import plan_checks
 from fitkit.shop.plan_facts import PlanFacts
 from fitkit.shop.plate_words import radius_words, shape_words
@@ -58,7 +58,7 @@ def card_plan(facts: PlanFacts) -> FormingPlan:
         )
     steps += _folds(facts, "score to half the thickness on the outside of the fold, then fold")
     steps += [*_laps(facts, "glue the laps, hold with clips till dry; tape first to try it on")]
-    steps += [*holes_before(facts), *holes_after(facts)]
+    steps += [*holes_before(facts), *holes_after(facts), *_punched(facts)]
     steps.append(
         FormingStep("Seal", ("seal edges and faces if it is to be worn",), "varnish", _PRACTICE)
     )
@@ -93,6 +93,7 @@ def foam_plan(facts: PlanFacts) -> FormingPlan:
         ),
         *_laps(facts, "contact cement on both faces, wait till dry to the touch, press once"),
         *holes_after(facts),
+        *_punched(facts),
         FormingStep(
             "Seal",
             ("pass the heat over it, then seal before paint",),
@@ -174,6 +175,7 @@ def leather_plan(facts: PlanFacts) -> FormingPlan:
                 _PRACTICE,
             )
         )
+    steps += _punched(facts)
     steps.append(
         FormingStep(
             "Finish",
@@ -184,6 +186,12 @@ def leather_plan(facts: PlanFacts) -> FormingPlan:
     )
     cautions = ("knife", "hot water", *(("rivets",) if facts.holes else ()))
     return FormingPlan(shape_words(facts), tuple(steps), plan_checks(facts), cautions)
+
+
+def _punched(facts: PlanFacts) -> list[FormingStep]:
+    return fastening_holes(
+        facts, "mark them on the blank, punch once it is formed", "hole punch, washers"
+    )
 
 
 def _bevels(facts: PlanFacts) -> list[str]:

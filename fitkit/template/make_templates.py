@@ -123,8 +123,8 @@ def make_templates(
             if twin
             else [seat.words for seat in seats]
         )
-        told += [mirrored_name(trim_words) if twin else trim_words]
-        block = _block(flat, name, side, number + twin, forming, whose, rivets, told)
+        trimmed = mirrored_name(trim_words) if twin else trim_words
+        block = _block(flat, name, side, number + twin, forming, whose, rivets, [*told, trimmed])
         title = f"{number + twin} {part_title(name, side)}"
         drawing, findings = part_drawing(one, block, name=title, way=way, number=number + twin)
         templates.append(
@@ -139,6 +139,7 @@ def make_templates(
                 stretch_range=(float(flat.stretch.min()), float(flat.stretch.max())),
                 findings=(*noticed, *findings),
                 revision=stand,
+                fastened=tuple(dict.fromkeys(told)),
             )
         )
     return tuple(templates)

@@ -40,6 +40,8 @@ class Template:
         What was noticed.
     revision
         As on the drawing.
+    fastened
+        What straps and fasteners want drilled in it, in words.
     """
 
     number: int
@@ -52,6 +54,7 @@ class Template:
     stretch_range: tuple[float, float]
     findings: tuple[Finding, ...] = ()
     revision: str = ""
+    fastened: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(

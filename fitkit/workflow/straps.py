@@ -93,13 +93,14 @@ def straps_picture(plates: JobPlates, straps: Sequence[Strap]) -> bytes:
         outline = strap.outline_mm()
         lines.append((strap.design.name, outline))
         if strap.design.paired:
-            lines.append((f"{strap.design.name}, other side", outline * ACROSS))
+            lines.append((strap.design.name, outline * ACROSS))
     return png_of_body(
         form,
         paths=lines,
         face_values=values,
         views=("front", "left", "back", "right"),
         height_px=620,
+        letters_px=26,  # four views share a page's width
     )
 
 

@@ -18,6 +18,7 @@ from fitkit.drawing.paper import paper_named
 from fitkit.drawing.text_width import font_file
 from fitkit.export.book_marks import BOLD, FONT, MM, BlankDrawing, GaugeDrawing, RangeBars
 from fitkit.export.book_scene import view_towards
+from fitkit.export.book_style import joined
 from fitkit.export.build_book_pdf import pdf_of_book
 from fitkit.sheets.cut_list import cut_list, sheet_list
 from fitkit.sheets.layout_drawing import layout_page
@@ -103,7 +104,10 @@ def pages() -> list[tuple[str, np.ndarray]]:
         numbers=numbers,
         axes={},
         own=(OwnHardware("strap", 2, "belt"),),
-        measures=(BookMeasure("chest", 901.0, 905.0, "within"),),
+        measures=(
+            BookMeasure("chest", 901.0, 905.0, "within"),
+            BookMeasure("neck", 350.0, 357.0, "over"),
+        ),
         sheets=sheets_of(templates),
         motion=motion(),
         holding=BookHolding(rows_told, motion().pictures[0][1]),
@@ -138,8 +142,16 @@ def test_every_page_is_there_and_numbered(pages: list[tuple[str, np.ndarray]]) -
     places = [next(i for i, text in enumerate(texts) if text.startswith(s)) for s in starts]
     assert places == sorted(places)
     assert "The plates, from four sides 3" in texts[1]
+    laid = next(i for i, text in enumerate(texts, 1) if "sheet 1 of 1: offcut" in text)
+    assert f"Sheet 1: offcut {laid}" in texts[1]
     for number, text in enumerate(texts[1:], 2):
         assert f"page {number} of {len(texts)}" in text
+
+
+def test_a_number_stays_with_its_unit() -> None:
+    """Only a blank between the two is closed up, not one before a word that begins alike."""
+    kept = joined("up to 3 %; 4.5 mm off 2 more, 20 g")
+    assert kept.replace(chr(160), "_") == "up to 3_%; 4.5_mm off 2 more, 20_g"
 
 
 def test_parts_tell_how_they_are_made(pages: list[tuple[str, np.ndarray]]) -> None:
@@ -174,6 +186,8 @@ def test_sheets_and_motion_come_in_where_they_have_been_made(
     assert "sheet 1 of 1: offcut" in texts[at + 1]
     moving = next(text for text in texts if text.startswith("Moving in it"))
     assert "84° of 120°" in moving
+    measures = next(text for text in texts if text.startswith("Measures"))
+    assert "chest 901 905 yes, -4 mm neck 350 357 NO, -7 mm" in measures
     assert "The sleeve stops the elbow." in moving
 
 

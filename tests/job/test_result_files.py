@@ -163,6 +163,7 @@ def test_template(tmp_path: Path) -> None:
         0.1 * 3,
         (0.99 / 3, 1.01),
         FINDINGS,
+        fastened=("2 blind rivets for 'strap'",),
     )
     assert template_stem(template) == "07-shoulder-cap-left"
     (tmp_path / "t.json").write_bytes(template_file(template))

@@ -53,7 +53,7 @@ def test_layers_and_parts_come_in_order() -> None:
         2: ["upper"],
     }
     assert [step.title for step in book.assembly] == ["Hang 2 lower", "Hang 1 upper"]
-    assert {"worn", "pinch", "release", "edges"} <= set(book.cautions)
+    assert {"worn", "pinch", "release", "knife"} <= set(book.cautions)
 
 
 def test_what_is_cut_without_a_page_is_told_too() -> None:

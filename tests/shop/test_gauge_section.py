@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fitkit.flatten.flatten_patch import flatten_patch
-from fitkit.shop.gauge_section import gauge_sections
+from fitkit.shop.gauge_section import GaugeSection, gauge_sections
 from tests.template.parts import rectangle, vambrace
 from tests.truth import solids
 
@@ -38,6 +38,12 @@ def test_cap_that_lies_level_is_cut_twice_upright() -> None:
     for section in gauge_sections(flatten_patch(solids.patch_of(cap, lines=("rim",)))):
         assert section.rise_mm == pytest.approx(100.0 * (1.0 - np.cos(0.6)), abs=0.5)
         assert section.chord_mm == pytest.approx(200.0 * np.sin(0.6), abs=1.0)
+
+
+def test_a_section_that_sinks_is_told_as_hollow() -> None:
+    points = np.array([[0.0, 0.0], [30.0, -11.2], [60.0, 0.0]])
+    section = GaugeSection("upright", points, -11.2)
+    assert section.in_words() == "upright: chord 60, hollow 11 mm"
 
 
 def test_flat_plate_has_no_rise() -> None:

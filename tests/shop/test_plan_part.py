@@ -15,7 +15,8 @@ from fitkit.patch.design import EdgeTreatment, RivetRow
 from fitkit.shop.cautions import CAUTIONS
 from fitkit.shop.forming_step import FormingPlan
 from fitkit.shop.hole_timing import least_hole_to_bend_mm
-from fitkit.shop.plan_part import plan_part
+from fitkit.shop.plan_facts import plan_facts
+from fitkit.shop.plan_part import plan_of, plan_part
 from fitkit.template.rivet_joint import RivetHoles, rivet_holes
 from tests.template.parts import rectangle, vambrace
 from tests.truth import solids
@@ -45,7 +46,19 @@ def test_flange_folded_flat_shows_the_handbooks_arithmetic() -> None:
     step = next(step for step in plan.steps if step.title.startswith("Fold 'head'"))
     assert f"setback {0.1301 * inch:.2f}" in step.lines[1]
     assert "AC 43.13-1B" in step.source
+    assert step.lines[-1] == "it springs back: no value for this sheet and radius"
     assert all(check.verdict == "holds" for check in plan.checks)
+
+
+def test_a_fold_is_bent_past_its_angle_where_its_springback_is_known() -> None:
+    """AlSiMgMn at r/s 1.6 has k 0.98 (Tabellenbuch Metall): 90° / 0.98 = 91.8°."""
+    bend = EdgeTreatment("flange", 20.0, 1.6)
+    plan = plan_part(
+        rectangle(edges={"head": bend}, material="aluminium 6061-T6", thickness_mm=1.0)
+    )
+    step = next(step for step in plan.steps if step.title.startswith("Fold 'head'"))
+    assert step.lines[-1] == "it springs back: bend to 92° on the brake"
+    assert "Tabellenbuch" in step.source
 
 
 def test_bend_tighter_than_the_temper_takes_is_told() -> None:
@@ -99,6 +112,8 @@ def test_deep_bowl_is_worked_in_rounds_with_anneals_between() -> None:
     assert rises[-1] == pytest.approx(100.0 * (1 - 0.4536), abs=1.0)
     assert rises == sorted(rises)
     assert {"hot metal", "hammer", "edges"} <= set(plan.cautions)
+    # What half-hard sheet loses is no matter for soft sheet.
+    assert not any("half-hard" in line for line in anneal.lines)
     assert "no glow" in CAUTIONS["hot metal"].short
 
 
@@ -144,6 +159,23 @@ def test_each_soft_sheet_has_its_own_words(
     for metal in ("Deburr", "aluminium", "Hammering"):
         assert metal not in cautions
     assert set(plan.cautions) <= set(CAUTIONS)
+
+
+@pytest.mark.parametrize(
+    ("material", "before", "after"),
+    [("aluminium 1100-O", "Roll", "Fit and finish"), ("leather", "Dry", "Finish")],
+)
+def test_holes_for_straps_wait_till_the_plate_is_formed(
+    material: str, before: str, after: str
+) -> None:
+    facts = plan_facts(vambrace(material=material, thickness_mm=1.0))
+    told = "2 blind rivets 4 × 8 for 'side strap': drill 4.1 mm"
+    plan = plan_of(replace(facts, fastened=(told,)))
+    order = titles(plan)
+    at = order.index("Holes for what is fastened")
+    assert order.index(before) < at < order.index(after)
+    assert plan.steps[at].lines[0] == told
+    assert "Holes for what is fastened" not in titles(plan_of(facts))
 
 
 def test_twin_is_told_by_its_own_lines() -> None:
