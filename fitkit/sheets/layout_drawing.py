@@ -32,25 +32,37 @@ _GRID_MM = 100.0
 _LEAST_WORDS_MM = 1.8
 _TITLE_HEIGHTS_MM = (3.2, 2.6, 2.1, _LEAST_WORDS_MM)
 _CUTTER_WORDS_MM = (8.0, 6.0, 4.0, 3.0)
+# Lines of a template that may lie beside its part: a small part's words with frame and leader.
+_BESIDE = (Layer.MARK, Layer.WORDS)
 
 
-def cutter_drawing(sheet: LaidSheet, templates: Mapping[int, Drawing]) -> Drawing:
+def cutter_drawing(
+    sheet: LaidSheet, templates: Mapping[int, Drawing], offcuts: Iterable[Offcut]
+) -> Drawing:
     """Return a sheet true to scale, the sheet's lower left at the origin.
 
     Cuts, holes, bends and marks of every template come with it, and those words that stand wholly
-    on their part. The sheet's own edge and bad zones are on the layer of the paper, which no
-    cutter follows.
+    on their part. The sheet's own edge, bad zones and what is to be kept are on the layer of the
+    paper, which no cutter follows.
     """
-    drawings = [_sheet_lines(sheet)]
+    drawings = [_sheet_lines(sheet, offcuts)]
     for placed in sheet.placed:
         drawings.append(_placed(placed, templates[placed.part.number]))
     return merge_drawings(sheet.title, drawings)
 
 
-def _sheet_lines(sheet: LaidSheet) -> Drawing:
-    rings = [sheet.stock.outline_mm, *sheet.stock.bad_zones_mm]
+def _sheet_lines(sheet: LaidSheet, offcuts: Iterable[Offcut]) -> Drawing:
+    kept = [offcut.outline_mm for offcut in offcuts]
+    rings = [sheet.stock.outline_mm, *sheet.stock.bad_zones_mm, *kept]
+    words = [
+        replace(one, layer=Layer.PAPER)
+        for ring in kept
+        for one in _fitted([["keep"]], shapely.Polygon(ring), _CUTTER_WORDS_MM)
+    ]
     return Drawing(
-        sheet.title, strokes=tuple(Stroke(ring, Layer.PAPER, closed=True) for ring in rings)
+        sheet.title,
+        strokes=tuple(Stroke(ring, Layer.PAPER, closed=True) for ring in rings),
+        words=tuple(words),
     )
 
 
@@ -62,7 +74,7 @@ def _placed(placed: PlacedPart, drawing: Drawing) -> Drawing:
     strokes = [
         one
         for one in strokes
-        if one.layer is not Layer.MARK or near.covers(shapely.LineString(one.points_mm))
+        if one.layer not in _BESIDE or near.covers(shapely.LineString(one.points_mm))
     ]
     holes = [
         Hole(placed.on_sheet(hole.centre_mm[None, :])[0], hole.diameter_mm, hole.layer)

@@ -188,14 +188,15 @@ def _drawn(job: Job, nesting: Nesting, templates: Sequence[Template]) -> dict[st
     }
     pages = []
     for index, sheet in enumerate(nesting.sheets, start=1):
+        kept = [one for one in offcuts if one.sheet is sheet]
         page = layout_page(
             sheet,
             nesting.rules,
-            [one for one in offcuts if one.sheet is sheet],
+            kept,
             job_name=job.settings.job.name,
             place=(index, len(nesting.sheets)),
         )
-        cutter = cutter_drawing(sheet, drawings)
+        cutter = cutter_drawing(sheet, drawings, kept)
         pages.append(page)
         files[f"sheet-{index:02d}.png"] = png_of_drawing(page, px_per_mm=5.0)
         files[f"sheet-{index:02d}.svg"] = svg_of_drawing(cutter)

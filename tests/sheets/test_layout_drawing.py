@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
+import shapely
 
-from fitkit.sheets.layout_drawing import layout_page
+from fitkit.drawing.drawing import Layer
+from fitkit.sheets.layout_drawing import cutter_drawing, layout_page
 from fitkit.sheets.nesting import LaidSheet, NestRules, PlacedPart
+from fitkit.sheets.offcuts import offcuts_of_sheet
+from fitkit.sheets.part_to_place import parts_to_place
+from fitkit.template.make_templates import make_templates
 from tests.sheets.pieces import box, sheet
+from tests.template.parts import rectangle
 
 
 def words(*placed: PlacedPart) -> list[str]:
@@ -32,3 +38,20 @@ def test_the_head_says_which_way_up_unless_a_part_says_otherwise() -> None:
     both = words(up, down)
     assert "outside down" in both
     assert any(one.endswith("outside of each part up, but where told") for one in both)
+
+
+def test_what_stands_beside_a_small_part_does_not_come_onto_the_cutter_s_sheet() -> None:
+    """Its words, their frame and leader would lie over its neighbours."""
+    flat = rectangle(14.0, 60.0, material="card", thickness_mm=1.0)
+    (template,) = make_templates(flat, number=1, job_name="Heron", wearer="Ada")
+    (part,) = parts_to_place([template])
+    laid = LaidSheet(sheet(), 1, (PlacedPart(part, np.array([300.0, 200.0])),))
+    offcuts = offcuts_of_sheet(laid, 3.0, 120.0)
+    drawing = cutter_drawing(laid, {1: template.drawing}, offcuts)
+    near = laid.placed[0].polygon().buffer(0.6)
+    on_it = [one for one in drawing.strokes if one.layer is not Layer.PAPER]
+    assert on_it
+    assert all(near.covers(shapely.LineString(one.points_mm)) for one in on_it)
+    assert "1" in [one.text for one in drawing.words]
+    kept = [one for one in drawing.words if one.layer is Layer.PAPER]
+    assert [one.text for one in kept] == ["keep"] * len(offcuts) != []
