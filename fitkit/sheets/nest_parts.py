@@ -11,13 +11,14 @@ from fitkit.sheets.layout_check import layout_faults
 from fitkit.sheets.layout_score import beats, layout_score
 from fitkit.sheets.nesting import LaidSheet, Nesting, NestRules
 from fitkit.sheets.open_sheet import OpenSheet
-from fitkit.sheets.part_groups import groups_of_parts, sizes_to_add, stock_not_told
+from fitkit.sheets.part_groups import groups_of_parts, sizes_to_add
 from fitkit.sheets.part_to_place import PartToPlace
 from fitkit.sheets.placing import Placer
 from fitkit.sheets.quick_layout import lay_on_open_sheets, lay_quickly
 from fitkit.sheets.relaying import relay
 from fitkit.sheets.search_watch import SearchWatch
 from fitkit.sheets.sheet_supply import SheetSupply
+from fitkit.sheets.stock_notes import grain_not_told, stock_not_told
 from fitkit.sheets.stock_sheet import StockSheet
 from fitkit.sheets.strip_filling import fill_by_strips
 
@@ -72,7 +73,7 @@ def nest_parts(
     work.run(start)
     assert work.best is not None
     faults = layout_faults(work.best, parts, work.stock)
-    notes = stock_not_told(work.best, stock, work.added)
+    notes = [*stock_not_told(work.best, stock, work.added), *grain_not_told(work.best)]
     return NestResult(work.best, work.stock, (*notes, *work.findings, *faults))
 
 

@@ -86,6 +86,14 @@ def test_grain_runs_along_the_sheet_whatever_turns_are_free() -> None:
         assert min(lean, np.pi - lean) < 1e-6
 
 
+def test_a_sheet_whose_grain_is_not_told_is_named_with_the_parts_it_matters_to() -> None:
+    parts = [box(180.0, 80.0, 1, grain_rad=0.0), box(180.0, 80.0, 2)]
+    (finding,) = nested(parts, [sheet()]).findings
+    assert (finding.code, finding.where) == ("grain-not-told", "card sheet")
+    assert finding.message.endswith("lie anyhow to it: part 1.")
+    assert nested(parts, [sheet(grain_rad=0.0)]).findings == ()
+
+
 def test_a_mirrored_part_lies_only_where_there_is_no_face() -> None:
     """An L and its mirror image fill a rectangle only if one of two equal ones is turned over."""
     corner = np.array([[0, 0], [300, 0], [300, 20], [20, 20], [20, 200], [0, 200]], dtype=float)
