@@ -49,7 +49,7 @@ def least_bend_radius(material: str, thickness_mm: float) -> LeastRadius | None:
         raise InputError("A sheet needs a thickness above zero.", "Give it in mm.")
     columns, rows = _table()
     wanted = (
-        rows
+        {name: row for name, row in rows.items() if name.startswith(f"{_ALLOY_NOT_KNOWN} ")}
         if material == _ALLOY_NOT_KNOWN
         else {name: row for name, row in rows.items() if name == material}
     )

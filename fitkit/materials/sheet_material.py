@@ -9,6 +9,7 @@ from functools import cache
 from importlib.resources import files
 
 from fitkit.errors import InputError
+from fitkit.materials.bend import ALUMINIUM_K
 from fitkit.materials.forming import Forming
 
 __all__ = ["SheetMaterial", "sheet_material_named", "sheet_materials"]
@@ -35,6 +36,8 @@ class SheetMaterial:
     pass_limit, annealed_limit
         True strain that one round of forming may put in: the first, and each after an anneal.
         None where the sheet is not annealed.
+    bend_k
+        Where the neutral line of a bend lies in the thickness, 0 inside to 1 outside.
     thicknesses_mm
         What shops usually hold, thinnest first.
     source, confidence
@@ -52,6 +55,7 @@ class SheetMaterial:
     forming: Forming
     pass_limit: float | None
     annealed_limit: float | None
+    bend_k: float
     thicknesses_mm: tuple[float, ...]
     source: str
     confidence: str
@@ -77,6 +81,7 @@ def sheet_materials() -> tuple[SheetMaterial, ...]:
             forming=row["forming"],
             pass_limit=row.get("pass_limit"),
             annealed_limit=row.get("annealed_limit"),
+            bend_k=float(row.get("bend_k", ALUMINIUM_K)),
             thicknesses_mm=tuple(float(t) for t in row["thicknesses_mm"]),
             source=row["source"],
             confidence=row["confidence"],

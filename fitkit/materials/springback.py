@@ -19,11 +19,13 @@ __all__ = ["LARGEST_RATIO", "springback_factor", "tool_angle_rad", "tool_radius_
 _RATIOS = (1.0, 1.6, 2.5, 4.0, 6.3, 10.0, 16.0, 25.0, 40.0, 63.0, 100.0)
 _SOFT = (0.99, 0.99, 0.99, 0.99, 0.98, 0.98, 0.97, 0.97, 0.96, 0.95, 0.93)
 _HARD = (0.98, 0.98, 0.97, 0.96, 0.95, 0.93, 0.90, 0.86, 0.82, 0.76, 0.72)
-# Soft: Al 99.0, near 1100 and 3003; hard: AlSiMgMn, the family of 6061.
+_STEEL = (0.99, 0.99, 0.99, 0.97, 0.96, 0.96, 0.93, 0.90, 0.85, 0.77, 0.66)
+# Soft: Al 99.0, near 1100 and 3003; hard: AlSiMgMn, the family of 6061; steel: DC01.
 _ROWS = {
     "aluminium 1100-O": _SOFT,
     "aluminium 3003-O": _SOFT,
     "aluminium 6061-T6": _HARD,
+    "steel": _STEEL,
 }
 
 LARGEST_RATIO = _RATIOS[-1]

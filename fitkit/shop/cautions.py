@@ -73,6 +73,17 @@ CAUTIONS: dict[str, Caution] = {
         "common practice, no source",
         "seen",
     ),
+    "hot steel": Caution(
+        "Hot steel, brass and copper",
+        "hot long after it is dark again; no galvanised, plated or painted sheet",
+        "Steel, brass and copper glow only in dim light and still burn long after they are dark. "
+        "Never heat galvanised, plated or painted sheet: its fumes poison. Molten brass gives "
+        "off zinc. Work on a fire-safe bench with an extinguisher and fresh air, mark hot pieces, "
+        "touch nothing without testing it; stand off from the steam when you cool in water, and "
+        "cover your eyes when you brush off scale.",
+        "common practice, no source",
+        "practice",
+    ),
     "rivets": Caution(
         "Riveting",
         "eyes covered: blind-rivet stems fly",

@@ -46,7 +46,9 @@ def metal_plan(facts: PlanFacts) -> FormingPlan:
     if worked:
         cautions.append("hammer")
     if anneal is not None and not facts.demand.only_bent:
-        cautions.append("hot metal")  # its temperature is told, for when the sheet goes stiff
+        # Its temperature is told in any case, for when the sheet goes stiff.
+        is_aluminium = facts.material.name.startswith("aluminium")
+        cautions.append("hot metal" if is_aluminium else "hot steel")
     if facts.holes or facts.fastened:
         cautions.append("rivets")
     return FormingPlan(shape_words(facts), tuple(steps), plan_checks(facts), tuple(cautions))
@@ -268,4 +270,6 @@ def _finish(facts: PlanFacts) -> FormingStep:
     if facts.laps:
         told = ", ".join(f"'{line}' {width:g} mm" for line, width in facts.laps)
         lines.insert(0, f"set the laps to their neighbours: {told}")
+    if facts.material.name == "steel":
+        lines.append("oil, paint or plate it: bare steel rusts")
     return FormingStep("Fit and finish", tuple(lines), "file, abrasive, gauges", "common practice")

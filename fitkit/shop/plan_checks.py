@@ -7,7 +7,6 @@ import math
 import numpy as np
 
 from fitkit.materials.bend import (
-    ALUMINIUM_K,
     bend_allowance_mm,
     bend_deduction_mm,
     setback_mm,
@@ -42,9 +41,10 @@ def brake_bend_step(facts: PlanFacts, edge: TurnedEdge) -> FormingStep:
     """Return how a flange is folded on a brake, with its arithmetic."""
     bend, t = edge.treatment, facts.thickness_mm
     turned, radius = bend.turned_rad, bend.radius_mm
+    k = facts.material.bend_k
     setback = setback_mm(turned, radius, t)
-    allowance = bend_allowance_mm(turned, radius, t)
-    deduction = bend_deduction_mm(turned, radius, t)
+    allowance = bend_allowance_mm(turned, radius, t, k)
+    deduction = bend_deduction_mm(turned, radius, t, k)
     factor = springback_factor(facts.material.name, radius, t)
     if factor is None:
         springs, source = "it springs back: no value for this sheet and radius", ""
@@ -57,7 +57,7 @@ def brake_bend_step(facts: PlanFacts, edge: TurnedEdge) -> FormingStep:
         (
             f"{bend.size_mm:g} mm flange, {math.degrees(turned):.0f}°, inside radius {radius:g} "
             "mm, away from the skin, while the sheet is flat",
-            f"setback {setback:.2f}, bend allowance {allowance:.2f} (K {ALUMINIUM_K:g}), deduction "
+            f"setback {setback:.2f}, bend allowance {allowance:.2f} (K {k:g}), deduction "
             f"{deduction:.2f} mm; the template's fold line is the middle of the bend",
             f"clamp with the brake's nose {abs(0.5 * allowance - radius):.1f} mm "
             f"{'inside' if 0.5 * allowance < radius else 'outside'} the fold line (sight line: one "

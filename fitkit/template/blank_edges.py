@@ -11,6 +11,7 @@ import shapely
 from fitkit.flatten.edge_names import SEAM, edge_treatment, is_cut_edge, is_seam
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
 from fitkit.geometry.arrays import Floats
+from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.design import PatchDesign
 from fitkit.template.correction import Correction, edge_frames, moved_edges
 from fitkit.template.edge_allowance import EdgeAllowance, edge_allowance
@@ -121,11 +122,13 @@ def _allowances(design: PatchDesign, outline: Sequence[FlatEdge]) -> list[EdgeAl
     riveted over a strap.
     """
     allowances: list[EdgeAllowance] = []
+    bend_k = sheet_material_named(design.material).bend_k
     seams_with_lap: set[str] = set()
     for edge in outline:
         allowance = EdgeAllowance()
         if not is_cut_edge(edge.line):
-            allowance = edge_allowance(edge_treatment(design, edge.line), design.thickness_mm)
+            treatment = edge_treatment(design, edge.line)
+            allowance = edge_allowance(treatment, design.thickness_mm, bend_k)
         if is_seam(edge.line):
             allowance = EdgeAllowance() if edge.line in seams_with_lap else allowance
             seams_with_lap.add(edge.line)

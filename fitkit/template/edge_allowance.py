@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from fitkit.materials.bend import (
+    ALUMINIUM_K,
     bend_allowance_mm,
     hem_allowance_mm,
     rolled_edge_allowance_mm,
@@ -40,8 +41,12 @@ class EdgeAllowance:
     words: str = ""
 
 
-def edge_allowance(treatment: EdgeTreatment, thickness_mm: float) -> EdgeAllowance:
+def edge_allowance(
+    treatment: EdgeTreatment, thickness_mm: float, bend_k: float = ALUMINIUM_K
+) -> EdgeAllowance:
     """Return what a treatment adds to a sheet of that thickness.
+
+    ``bend_k`` is where the neutral line of a bend lies in the thickness.
 
     The plate's own edge is where the finished edge shall be: the middle of a wire or bead stands
     on it, a hem's fold runs along it, and a flange's outside corner lies on it.
@@ -72,12 +77,12 @@ def edge_allowance(treatment: EdgeTreatment, thickness_mm: float) -> EdgeAllowan
             width = hem_allowance_mm(size, double=True)
             return EdgeAllowance(width, (0.0, size), True, f"double hem {size:g} mm")
         case "flange":
-            return _flange(treatment, thickness_mm)
+            return _flange(treatment, thickness_mm, bend_k)
         case "trim":
             return EdgeAllowance(size, (), False, f"trim {size:g} mm off after forming")
 
 
-def _flange(treatment: EdgeTreatment, thickness_mm: float) -> EdgeAllowance:
+def _flange(treatment: EdgeTreatment, thickness_mm: float, bend_k: float) -> EdgeAllowance:
     """Return a flange's strip: height less the bend deduction beyond the outside corner.
 
     The fold line is the middle of the bend: the setback back from the corner, then half the bend
@@ -85,7 +90,7 @@ def _flange(treatment: EdgeTreatment, thickness_mm: float) -> EdgeAllowance:
     """
     turned, radius = treatment.turned_rad, treatment.radius_mm
     setback = setback_mm(turned, radius, thickness_mm)
-    allowance = bend_allowance_mm(turned, radius, thickness_mm)
+    allowance = bend_allowance_mm(turned, radius, thickness_mm, bend_k)
     return EdgeAllowance(
         treatment.size_mm - (2.0 * setback - allowance),
         (0.5 * allowance - setback,),

@@ -117,6 +117,31 @@ def test_deep_bowl_is_worked_in_rounds_with_anneals_between() -> None:
     assert "no glow" in CAUTIONS["hot metal"].short
 
 
+@pytest.mark.parametrize(
+    ("material", "degrees", "cools", "k"),
+    [
+        ("steel", "650 to 700 °C", "never in water", 0.41),
+        ("brass", "425 to 650 °C", "in air", 0.35),
+        ("copper", "375 to 650 °C", "in air or in water", 0.35),
+    ],
+)
+def test_each_metal_is_annealed_folded_and_cautioned_in_its_own_way(
+    material: str, degrees: str, cools: str, k: float
+) -> None:
+    plan = plan_part(cap(material=material, forming="dish"))
+    heat = next(step for step in plan.steps if "anneal" in step.title.lower())
+    assert degrees in heat.lines[0]
+    assert cools in heat.lines[0]
+    assert "hot steel" in plan.cautions
+    assert not any("aluminium" in line for step in plan.steps for line in step.lines)
+    assert not any("aluminium" in CAUTIONS[key].words for key in plan.cautions)
+    flange = EdgeTreatment("flange", 12.0, 1.5)
+    fold = plan_part(rectangle(edges={"head": flange}, material=material, thickness_mm=1.0))
+    step = next(step for step in fold.steps if step.title.startswith("Fold"))
+    assert f"bend allowance {np.pi / 2 * (1.5 + k):.2f} (K {k:g})" in step.lines[1]
+    assert all(check.verdict == "holds" for check in fold.checks)
+
+
 def test_raising_gathers_and_dishing_stretches() -> None:
     raised, dished = plan_part(cap(forming="raise")), plan_part(cap(forming="dish"))
     assert "Raise" in titles(raised)
