@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from dataclasses import dataclass
+from typing import Annotated, Any
 
 import typer
 
@@ -10,6 +11,7 @@ from fitkit.cli.answer import answering
 from fitkit.cli.arguments import AsJson, JobFolder, Name
 from fitkit.cli.design_rows import finish_edit
 from fitkit.cli.row_commands import add_row_commands, finish_change, given
+from fitkit.cli.spread_options import spread
 
 __all__ = ["fastener_app", "gusset_app", "pad_app"]
 
@@ -69,157 +71,166 @@ Load = Annotated[
 Often = Annotated[
     bool | None, typer.Option("--often/--seldom", help="Opened each time it is worn.")
 ]
+PadMaterial = Annotated[str | None, typer.Option("--material", help="As foam; foam if not given.")]
+SoftMaterial = Annotated[
+    str | None, typer.Option("--material", help="As leather; leather if not given.")
+]
+
+
+@dataclass(frozen=True, slots=True)
+class PadOptions:
+    """What can be told of a pad beside its plate."""
+
+    thickness: Thickness = None
+    material: PadMaterial = None
+    layers: Layers = None
+    edge: Edge = None
+
+    def values(self) -> dict[str, Any]:
+        """Return what was said as values of a ``[[pad]]`` row."""
+        return given(
+            thickness_mm=self.thickness,
+            material=self.material,
+            layers=self.layers,
+            edge_mm=self.edge,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class GussetOptions:
+    """What can be told of a soft piece beside its plates and its place."""
+
+    pair: Pair = None
+    material: SoftMaterial = None
+    thickness: Thickness = None
+    under: Under = None
+    seam: Seam = None
+    reach: Reach = None
+
+    def values(self) -> dict[str, Any]:
+        """Return what was said as values of a ``[[gusset]]`` row."""
+        return given(
+            pair=self.pair,
+            material=self.material,
+            thickness_mm=self.thickness,
+            under_mm=self.under,
+            seam_mm=self.seam,
+            reach_mm=self.reach,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class FastenerOptions:
+    """What can be told of a fastener beside what it holds and its place."""
+
+    kind: Kind = None
+    load: Load = None
+    often: Often = None
+    pair: Pair = None
+
+    def values(self) -> dict[str, Any]:
+        """Return what was said as values of a ``[[fastener]]`` row."""
+        return given(kind=self.kind, load=self.load, often=self.often, pair=self.pair)
 
 
 @pad_app.command("add")
+@spread
 def add_pad_command(
     job: JobFolder,
     name: Name,
     on: Annotated[str, typer.Option("--on", metavar="PATCH", help="The plate that it lines.")],
-    thickness: Thickness = None,
-    material: Annotated[str | None, typer.Option(help="As foam, the default.")] = None,
-    layers: Layers = None,
-    edge: Edge = None,
+    told: PadOptions,
     as_json: AsJson = False,
 ) -> None:
     """Add a pad inside a plate; without a thickness it fills the room there."""
     with answering("pad add", as_json=as_json):
         from fitkit.workflow.edit_job import add_row
 
-        values = given(
-            name=name, on=on, thickness_mm=thickness, material=material, layers=layers, edge_mm=edge
-        )
+        values = {"name": name, "on": on, **told.values()}
         finish_edit("pad add", add_row(job, "pad", values), as_json=as_json)
 
 
 @pad_app.command("change")
+@spread
 def change_pad_command(
     job: JobFolder,
     name: Name,
-    thickness: Thickness = None,
-    material: Annotated[str | None, typer.Option(help="As foam.")] = None,
-    layers: Layers = None,
-    edge: Edge = None,
+    told: PadOptions,
     without: Without = None,
     as_json: AsJson = False,
 ) -> None:
     """Change a pad: what is not given stays."""
     with answering("pad change", as_json=as_json):
-        values = given(thickness_mm=thickness, material=material, layers=layers, edge_mm=edge)
-        finish_change("pad", job, name, values, without, as_json=as_json)
+        finish_change("pad", job, name, told.values(), without, as_json=as_json)
 
 
 @gusset_app.command("add")
+@spread
 def add_gusset_command(
     job: JobFolder,
     name: Name,
     between: Between,
     at: Place,
-    pair: Pair = None,
-    material: Annotated[str | None, typer.Option(help="As leather, the default.")] = None,
-    thickness: Thickness = None,
-    under: Under = None,
-    seam: Seam = None,
-    reach: Reach = None,
+    told: GussetOptions,
     as_json: AsJson = False,
 ) -> None:
     """Add a soft piece in the gap between two plates."""
     with answering("gusset add", as_json=as_json):
-        from fitkit.workflow.edit_job import add_row, anchor_values
+        from fitkit.workflow.edit_job import add_row
 
-        values = given(
-            name=name,
-            between=list(between),
-            at=anchor_values(at),
-            pair=pair,
-            material=material,
-            thickness_mm=thickness,
-            under_mm=under,
-            seam_mm=seam,
-            reach_mm=reach,
-        )
+        values = {"name": name, "between": list(between), **_at(at), **told.values()}
         finish_edit("gusset add", add_row(job, "gusset", values), as_json=as_json)
 
 
 @gusset_app.command("change")
+@spread
 def change_gusset_command(
     job: JobFolder,
     name: Name,
+    told: GussetOptions,
     at: NewPlace = None,
-    pair: Pair = None,
-    material: Annotated[str | None, typer.Option(help="As leather.")] = None,
-    thickness: Thickness = None,
-    under: Under = None,
-    seam: Seam = None,
-    reach: Reach = None,
     without: Without = None,
     as_json: AsJson = False,
 ) -> None:
     """Change a soft piece: what is not given stays."""
     with answering("gusset change", as_json=as_json):
-        from fitkit.workflow.edit_job import anchor_values
-
-        values = given(
-            at=None if at is None else anchor_values(at),
-            pair=pair,
-            material=material,
-            thickness_mm=thickness,
-            under_mm=under,
-            seam_mm=seam,
-            reach_mm=reach,
-        )
-        finish_change("gusset", job, name, values, without, as_json=as_json)
+        finish_change("gusset", job, name, _at(at) | told.values(), without, as_json=as_json)
 
 
 @fastener_app.command("add")
+@spread
 def add_fastener_command(
     job: JobFolder,
     name: Name,
     on: Fastened,
     at: Place,
-    kind: Kind = None,
-    load: Load = None,
-    often: Often = None,
-    pair: Pair = None,
+    told: FastenerOptions,
     as_json: AsJson = False,
 ) -> None:
     """Add what holds a part that comes off on the plate under it."""
     with answering("fastener add", as_json=as_json):
-        from fitkit.workflow.edit_job import add_row, anchor_values
+        from fitkit.workflow.edit_job import add_row
 
-        values = given(
-            name=name,
-            on=list(on),
-            at=anchor_values(at),
-            kind=kind,
-            load=load,
-            often=often,
-            pair=pair,
-        )
+        values = {"name": name, "on": list(on), **_at(at), **told.values()}
         finish_edit("fastener add", add_row(job, "fastener", values), as_json=as_json)
 
 
 @fastener_app.command("change")
+@spread
 def change_fastener_command(
     job: JobFolder,
     name: Name,
+    told: FastenerOptions,
     at: NewPlace = None,
-    kind: Kind = None,
-    load: Load = None,
-    often: Often = None,
-    pair: Pair = None,
     without: Without = None,
     as_json: AsJson = False,
 ) -> None:
     """Change a fastener: what is not given stays."""
     with answering("fastener change", as_json=as_json):
-        from fitkit.workflow.edit_job import anchor_values
+        finish_change("fastener", job, name, _at(at) | told.values(), without, as_json=as_json)
 
-        values = given(
-            at=None if at is None else anchor_values(at),
-            kind=kind,
-            load=load,
-            often=often,
-            pair=pair,
-        )
-        finish_change("fastener", job, name, values, without, as_json=as_json)
+
+def _at(place: str | None) -> dict[str, Any]:
+    from fitkit.workflow.edit_job import anchor_values
+
+    return {} if place is None else {"at": anchor_values(place)}

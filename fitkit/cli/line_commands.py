@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 import typer
@@ -10,6 +11,7 @@ from fitkit.cli.answer import answering
 from fitkit.cli.arguments import AsJson, JobFolder, Name, NewName
 from fitkit.cli.design_rows import finish_edit, finish_rows, finish_shown, written_length
 from fitkit.cli.progress_lines import shown_progress
+from fitkit.cli.spread_options import spread
 
 __all__ = ["line_app"]
 
@@ -61,69 +63,91 @@ def list_command(job: JobFolder, as_json: AsJson = False) -> None:
         finish_rows("line", job, as_json=as_json)
 
 
+_WAYS = "--level, --along, --straight, --through, --middle, --parallel-to, --mirror-of, --round"
+
+
+@dataclass(frozen=True, slots=True)
+class LineOptions:
+    """How a tape line runs."""
+
+    level: Level = None
+    limb: Limb = None
+    along: Along = None
+    tilt_deg: Tilt = None
+    straight: Straight = None
+    through: Through = None
+    closed: Closed = False
+    middle: Middle = False
+    parallel_to: Parallel = None
+    distance: Distance = None
+    towards: Towards = None
+    mirror_of: Mirror = None
+    round_place: Round = None
+    radius: Radius = None
+
+    def values(self) -> dict[str, Any]:
+        """Return what was said as values of a ``[[line]]`` row.
+
+        Raises
+        ------
+        BadParameter
+            When it names more than one kind of line.
+        """
+        from fitkit.workflow.edit_job import anchor_values
+
+        kinds: list[dict[str, Any]] = []
+        if self.level is not None:
+            kinds.append({"kind": "level", "height_mm": written_length(self.level)})
+        if self.along is not None:
+            kinds.append({"kind": "level", "axis": self.limb or "trunk", "along": self.along})
+        for kind, places in (("geodesic", self.straight), ("through", self.through)):
+            if places:
+                kinds.append({"kind": kind, "points": [anchor_values(place) for place in places]})
+        if self.middle:
+            kinds.append({"kind": "symmetry"})
+        if self.parallel_to is not None:
+            kinds.append({"kind": "parallel", "of": self.parallel_to})
+        if self.mirror_of is not None:
+            kinds.append({"kind": "mirrored", "of": self.mirror_of})
+        if self.round_place is not None:
+            kinds.append({"kind": "round", "centre": anchor_values(self.round_place)})
+        if len(kinds) > 1:
+            raise typer.BadParameter(f"Give one of {_WAYS}.")
+        values = kinds[0] if kinds else {}
+        if self.limb is not None and self.along is None:
+            raise typer.BadParameter("Give --along together with --limb.")
+        if self.tilt_deg is not None:
+            values["tilt_deg"] = self.tilt_deg
+        if self.closed:
+            values["closed"] = True
+        if self.distance is not None:
+            values["distance_mm"] = written_length(self.distance)
+        if self.towards is not None:
+            values["towards"] = self.towards
+        if self.radius is not None:
+            values["radius_mm"] = written_length(self.radius)
+        return values
+
+
 @line_app.command("add")
-def add_command(
-    job: JobFolder,
-    name: Name,
-    level: Level = None,
-    limb: Limb = None,
-    along: Along = None,
-    tilt_deg: Tilt = None,
-    straight: Straight = None,
-    through: Through = None,
-    closed: Closed = False,
-    middle: Middle = False,
-    parallel_to: Parallel = None,
-    distance: Distance = None,
-    towards: Towards = None,
-    mirror_of: Mirror = None,
-    round_place: Round = None,
-    radius: Radius = None,
-    as_json: AsJson = False,
-) -> None:
+@spread
+def add_command(job: JobFolder, name: Name, told: LineOptions, as_json: AsJson = False) -> None:
     """Add a tape line."""
     with answering("line add", as_json=as_json):
         from fitkit.workflow.edit_job import add_row
 
-        values = _told(
-            level=level,
-            limb=limb,
-            along=along,
-            tilt_deg=tilt_deg,
-            straight=straight,
-            through=through,
-            closed=closed,
-            middle=middle,
-            parallel_to=parallel_to,
-            distance=distance,
-            towards=towards,
-            mirror_of=mirror_of,
-            round_place=round_place,
-            radius=radius,
-        )
+        values = told.values()
         if "kind" not in values:
             raise typer.BadParameter(f"Say what line it is: one of {_WAYS}.")
         finish_edit("line add", add_row(job, "line", {"name": name, **values}), as_json=as_json)
 
 
 @line_app.command("change")
+@spread
 def change_command(
     job: JobFolder,
     name: Name,
-    level: Level = None,
-    limb: Limb = None,
-    along: Along = None,
-    tilt_deg: Tilt = None,
-    straight: Straight = None,
-    through: Through = None,
-    closed: Closed = False,
-    middle: Middle = False,
-    parallel_to: Parallel = None,
-    distance: Distance = None,
-    towards: Towards = None,
-    mirror_of: Mirror = None,
-    round_place: Round = None,
-    radius: Radius = None,
+    told: LineOptions,
     point: Annotated[
         list[str] | None,
         typer.Option(metavar="N=PLACE", help="Move its Nth place, counted from 1; repeat it."),
@@ -134,22 +158,7 @@ def change_command(
     with answering("line change", as_json=as_json):
         from fitkit.workflow.edit_job import change_line
 
-        values = _told(
-            level=level,
-            limb=limb,
-            along=along,
-            tilt_deg=tilt_deg,
-            straight=straight,
-            through=through,
-            closed=closed,
-            middle=middle,
-            parallel_to=parallel_to,
-            distance=distance,
-            towards=towards,
-            mirror_of=mirror_of,
-            round_place=round_place,
-            radius=radius,
-        )
+        values = told.values()
         if not values and not point:
             raise typer.BadParameter("Say what to change, as --level 1060 or --point 2=1210@85.")
         report = change_line(job, name, values, moved=_moved(point or ()))
@@ -190,63 +199,6 @@ def show_command(job: JobFolder, as_json: AsJson = False) -> None:
                 print(f"{row.name:28s} {row.length_mm:10.1f}  {runs}")
 
         finish_shown("line show", shown, show, as_json=as_json)
-
-
-_WAYS = "--level, --along, --straight, --through, --middle, --parallel-to, --mirror-of, --round"
-
-
-def _told(
-    *,
-    level: str | None,
-    limb: str | None,
-    along: float | None,
-    tilt_deg: float | None,
-    straight: list[str] | None,
-    through: list[str] | None,
-    closed: bool,
-    middle: bool,
-    parallel_to: str | None,
-    distance: str | None,
-    towards: str | None,
-    mirror_of: str | None,
-    round_place: str | None,
-    radius: str | None,
-) -> dict[str, Any]:
-    """Return what the options say as values of a ``[[line]]`` row."""
-    from fitkit.workflow.edit_job import anchor_values
-
-    kinds: list[dict[str, Any]] = []
-    if level is not None:
-        kinds.append({"kind": "level", "height_mm": written_length(level)})
-    if along is not None:
-        kinds.append({"kind": "level", "axis": limb or "trunk", "along": along})
-    for kind, places in (("geodesic", straight), ("through", through)):
-        if places:
-            kinds.append({"kind": kind, "points": [anchor_values(place) for place in places]})
-    if middle:
-        kinds.append({"kind": "symmetry"})
-    if parallel_to is not None:
-        kinds.append({"kind": "parallel", "of": parallel_to})
-    if mirror_of is not None:
-        kinds.append({"kind": "mirrored", "of": mirror_of})
-    if round_place is not None:
-        kinds.append({"kind": "round", "centre": anchor_values(round_place)})
-    if len(kinds) > 1:
-        raise typer.BadParameter(f"Give one of {_WAYS}.")
-    values = kinds[0] if kinds else {}
-    if limb is not None and along is None:
-        raise typer.BadParameter("Give --along together with --limb.")
-    if tilt_deg is not None:
-        values["tilt_deg"] = tilt_deg
-    if closed:
-        values["closed"] = True
-    if distance is not None:
-        values["distance_mm"] = written_length(distance)
-    if towards is not None:
-        values["towards"] = towards
-    if radius is not None:
-        values["radius_mm"] = written_length(radius)
-    return values
 
 
 def _moved(points: list[str] | tuple[str, ...]) -> dict[int, dict[str, Any]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 import typer
@@ -11,6 +12,7 @@ from fitkit.cli.arguments import AsJson, JobFolder, Name
 from fitkit.cli.design_rows import finish_edit, finish_shown
 from fitkit.cli.progress_lines import shown_progress
 from fitkit.cli.row_commands import add_row_commands, finish_change, given
+from fitkit.cli.spread_options import spread
 
 __all__ = ["strap_app"]
 
@@ -46,7 +48,43 @@ Rivets = Annotated[str | None, typer.Option(help="What holds its ends, as 'blind
 Note = Annotated[str | None, typer.Option(help="Words for the template.")]
 
 
+@dataclass(frozen=True, slots=True)
+class StrapOptions:
+    """What can be told of a strap beside its two plates."""
+
+    through: Through = None
+    over: Over = None
+    pair: Pair = None
+    width: Width = None
+    thickness: Thickness = None
+    material: Material = None
+    closing: Closing = None
+    play: Play = None
+    pitch: Pitch = None
+    rivets: Rivets = None
+    note: Note = None
+
+    def values(self) -> dict[str, Any]:
+        """Return what was said as values of a ``[[strap]]`` row."""
+        from fitkit.workflow.edit_job import anchor_values
+
+        return given(
+            through=[anchor_values(place) for place in self.through] if self.through else None,
+            over=self.over,
+            pair=self.pair,
+            width_mm=self.width,
+            thickness_mm=self.thickness,
+            material=self.material,
+            closing=self.closing,
+            play_mm=self.play,
+            pitch_mm=self.pitch,
+            rivets=self.rivets,
+            note=self.note,
+        )
+
+
 @strap_app.command("add")
+@spread
 def add_command(
     job: JobFolder,
     name: Name,
@@ -58,17 +96,7 @@ def add_command(
         tuple[str, str],
         typer.Option("--to", metavar="PATCH PLACE", help="The plate it is closed on, where."),
     ],
-    through: Through = None,
-    over: Over = None,
-    pair: Pair = None,
-    width: Width = None,
-    thickness: Thickness = None,
-    material: Material = None,
-    closing: Closing = None,
-    play: Play = None,
-    pitch: Pitch = None,
-    rivets: Rivets = None,
-    note: Note = None,
+    told: StrapOptions,
     as_json: AsJson = False,
 ) -> None:
     """Add a strap between two plates."""
@@ -79,27 +107,17 @@ def add_command(
             "name": name,
             "on": [riveted[0], closed[0]],
             "at": [anchor_values(riveted[1]), anchor_values(closed[1])],
-            **_told(through, over, pair, width, thickness, material, closing, play, pitch, rivets,
-                    note),
-        }  # fmt: skip
+            **told.values(),
+        }
         finish_edit("strap add", add_row(job, "strap", values), as_json=as_json)
 
 
 @strap_app.command("change")
+@spread
 def change_command(
     job: JobFolder,
     name: Name,
-    through: Through = None,
-    over: Over = None,
-    pair: Pair = None,
-    width: Width = None,
-    thickness: Thickness = None,
-    material: Material = None,
-    closing: Closing = None,
-    play: Play = None,
-    pitch: Pitch = None,
-    rivets: Rivets = None,
-    note: Note = None,
+    told: StrapOptions,
     without: Annotated[
         list[str] | None, typer.Option(metavar="KEY", help="Take a setting out, as 'through'.")
     ] = None,
@@ -107,9 +125,7 @@ def change_command(
 ) -> None:
     """Change a strap: what is not given stays."""
     with answering("strap change", as_json=as_json):
-        values = _told(through, over, pair, width, thickness, material, closing, play, pitch,
-                       rivets, note)  # fmt: skip
-        finish_change("strap", job, name, values, without, as_json=as_json)
+        finish_change("strap", job, name, told.values(), without, as_json=as_json)
 
 
 @strap_app.command("show")
@@ -128,34 +144,3 @@ def show_command(job: JobFolder, as_json: AsJson = False) -> None:
                     print(f"{'':7s}cut {row.count} of {piece}")
 
         finish_shown("strap show", shown, show, as_json=as_json)
-
-
-def _told(
-    through: list[str] | None,
-    over: str | None,
-    pair: bool | None,
-    width: str | None,
-    thickness: str | None,
-    material: str | None,
-    closing: str | None,
-    play: str | None,
-    pitch: str | None,
-    rivets: str | None,
-    note: str | None,
-) -> dict[str, Any]:
-    """Return what the options say as values of a ``[[strap]]`` row."""
-    from fitkit.workflow.edit_job import anchor_values
-
-    return given(
-        through=[anchor_values(place) for place in through] if through else None,
-        over=over,
-        pair=pair,
-        width_mm=width,
-        thickness_mm=thickness,
-        material=material,
-        closing=closing,
-        play_mm=play,
-        pitch_mm=pitch,
-        rivets=rivets,
-        note=note,
-    )
