@@ -29,7 +29,7 @@ from fitkit.units import parse_length_mm
 from fitkit.workflow.edit_settings import change_setting, read_job_settings
 from fitkit.workflow.edit_stock import add_stock, remove_stock
 from fitkit.workflow.move_part import layout_as_pinned, move_part
-from fitkit.workflow.nest_job import pin_part, release_part
+from fitkit.workflow.nest_job import pin_part, release_part, sums_of_layout
 
 __all__ = ["build"]
 
@@ -65,6 +65,7 @@ def _layout(page: RoomPage) -> None:
                   "p", "fk-soft")  # fmt: skip
             return
         _does_it_fit(layout)
+        words(session.seen("sums", session.revision, lambda: sums_of_layout(session.job())), "p")
         show_findings(state_of_stop(stop_named("sheets"), session).findings)
         with box("fk-row"):
             button(

@@ -246,6 +246,7 @@ def test_parts_are_laid_on_sheets_and_pinned_by_key(page: Any, shelf: Path) -> N
     page.get_by_role("row", name="card 0.5 mm").wait_for()
     page.get_by_role("button", name="Lay out on the sheets").click()
     page.get_by_text("It fits: 1 part on 1 sheet").wait_for(timeout=240_000)
+    page.get_by_text("In all 1 part,").wait_for()
     ends(page)
     page.get_by_role("button", name="1 belly plate").press("r")
     page.get_by_text("belly plate stays there").first.wait_for()
