@@ -61,7 +61,7 @@ def fastening_holes(facts: PlanFacts, how: str, tools: str) -> list[FormingStep]
     """Return the step for the holes of straps and fasteners; none where nothing is fastened."""
     if not facts.fastened:
         return []
-    lines = (*facts.fastened, f"where its template marks them: {how}")
+    lines = (*facts.fastened, how)
     return [FormingStep("Holes for what is fastened", lines, tools, "order: common practice")]
 
 

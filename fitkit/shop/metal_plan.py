@@ -37,7 +37,7 @@ def metal_plan(facts: PlanFacts) -> FormingPlan:
     steps += holes_after(facts)
     steps += fastening_holes(
         facts,
-        "prick the centres in the blank, try strap or fastener on the formed plate, then drill",
+        "prick their marks in the blank, try it on the formed plate, then drill",
         "centre punch, drill",
     )
     steps.append(_finish(facts))
