@@ -139,8 +139,9 @@ class Job:
             inputs[f"the {earlier}"] = record.result_digest() if record else "not made yet"
         for beside in row.where_made:
             state = self.state(beside, digests)
-            if state.state == "fresh" and state.record is not None:
-                inputs[f"the {beside}"] = state.record.result_digest()
+            made = state.record if state.state == "fresh" else None
+            told = made.result_digest() if made is not None else "none that holds"
+            inputs[f"the result of {beside}"] = told
         return inputs
 
     def state(self, step: str, digests: FileDigests | None = None) -> StepState:

@@ -141,6 +141,8 @@ def test_sheets_and_motion_are_in_it_while_they_hold(folder: Path) -> None:
     assert "It stops the elbow. Trim it." in moving
     text = (folder / "job.toml").read_text(encoding="utf-8")
     (folder / "job.toml").write_text(text + "\n[motion]\nstep_deg = 4\n")
+    state = check_job(folder).states[-1]
+    assert (state.step, state.reasons) == ("book", ("the result of motion changed",))
     *_, made = book_job(folder)
     again = [" ".join(page.split()) for page in words_of(folder / "book" / "build-book.pdf")]
     assert not any(page.startswith("Moving in it") for page in again)
