@@ -32,6 +32,8 @@ _GRID_MM = 100.0
 _LEAST_WORDS_MM = 1.8
 _TITLE_HEIGHTS_MM = (3.2, 2.6, 2.1, _LEAST_WORDS_MM)
 _CUTTER_WORDS_MM = (8.0, 6.0, 4.0, 3.0)
+# A title keeps so far from lines, holes and words.
+_CLEAR_MM = 1.0
 # Lines of a template that may lie beside its part: a small part's words with frame and leader.
 _BESIDE = (Layer.MARK, Layer.WORDS)
 
@@ -85,8 +87,23 @@ def _placed(placed: PlacedPart, drawing: Drawing) -> Drawing:
         turned = drawing.moved(placed.shift_mm, turn_rad=placed.turn_rad).words
         words = [one for one in turned if polygon.covers(shapely.Polygon(words_box_mm(one)))]
     if not any(str(placed.part.number) in one.text.split() for one in words):
-        words += _title(placed, polygon, _CUTTER_WORDS_MM)
+        words += _title(placed, _left_free(polygon, strokes, holes, words), _CUTTER_WORDS_MM)
     return Drawing(placed.part.title, tuple(strokes), holes=tuple(holes), words=tuple(words))
+
+
+def _left_free(
+    polygon: shapely.Polygon,
+    strokes: Iterable[Stroke],
+    holes: Iterable[Hole],
+    words: Iterable[Words],
+) -> shapely.Geometry:
+    """Return what is left of a part beside its lines, holes and words."""
+    taken = [shapely.LineString(one.points_mm).buffer(_CLEAR_MM) for one in strokes]
+    taken += [shapely.Point(one.centre_mm).buffer(0.5 * one.diameter_mm + _CLEAR_MM)
+              for one in holes]  # fmt: skip
+    taken += [shapely.Polygon(words_box_mm(one)).buffer(_CLEAR_MM) for one in words]
+    free = polygon.difference(shapely.union_all(taken))
+    return polygon if free.is_empty else free
 
 
 def _title(

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from fitkit.drawing.drawing import Layer
+from fitkit.drawing.drawing import Drawing, Hole, Layer, Stroke
+from fitkit.drawing.text_width import words_box_mm
 from fitkit.sheets.layout_drawing import cutter_drawing, layout_page
 from fitkit.sheets.nesting import LaidSheet, NestRules, PlacedPart
 from fitkit.sheets.offcuts import offcuts_of_sheet
@@ -55,3 +56,18 @@ def test_what_stands_beside_a_small_part_does_not_come_onto_the_cutter_s_sheet()
     assert "1" in [one.text for one in drawing.words]
     kept = [one for one in drawing.words if one.layer is Layer.PAPER]
     assert [one.text for one in kept] == ["keep"] * len(offcuts) != []
+
+
+def test_a_number_on_the_cutter_s_sheet_keeps_off_holes_and_lines() -> None:
+    strap = box(100.0, 25.0, 1)
+    line = Stroke(np.array([[0.0, 12.5], [45.0, 12.5]]), Layer.MARK)
+    holes = tuple(Hole(np.array([x, 12.5]), 4.0) for x in (50.0, 70.0, 90.0))
+    drawn = Drawing("strap", (Stroke(strap.outline_mm, Layer.CUT, closed=True), line), holes=holes)
+    laid = LaidSheet(sheet(), 1, (PlacedPart(strap, np.array([300.0, 200.0])),))
+    drawing = cutter_drawing(laid, {1: drawn}, ())
+    boxes = [shapely.Polygon(words_box_mm(one)) for one in drawing.words]
+    assert "1" in drawing.words[0].text
+    for one in drawing.holes:
+        assert all(shapely.Point(one.centre_mm).distance(told) > 2.0 for told in boxes)
+    (mark,) = [one for one in drawing.strokes if one.layer is Layer.MARK]
+    assert all(shapely.LineString(mark.points_mm).distance(told) > 0.0 for told in boxes)
