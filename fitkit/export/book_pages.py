@@ -350,7 +350,8 @@ def _measures(book: BuildBook, width: float) -> list[Any]:
     def agrees(one: BookMeasure) -> str:
         if one.body_mm is None or one.tape_mm is None or not one.verdict:
             return ""
-        return f"{'yes' if one.verdict == 'within' else 'NO'}, {one.body_mm - one.tape_mm:+.0f} mm"
+        words, off = "yes" if one.verdict == "within" else "NO", round(one.body_mm - one.tape_mm)
+        return f"{words}, {off:+d} mm" if off else words
 
     rows = [(one.name, told(one.body_mm), told(one.tape_mm), agrees(one)) for one in book.measures]
     return [

@@ -22,7 +22,7 @@ from fitkit.sheets.stock_sheet import StockSheet
 __all__ = ["shortfall_findings"]
 
 # Gaps and margins that are tried in place of the one asked for, as shares of it.
-_THINNER = (0.67, 0.33, 0.0)
+_LESS = (0.67, 0.33, 0.0)
 _NAMES = 6
 _MOST_MORE = 20
 
@@ -103,7 +103,7 @@ def _narrower_margin(
     part: PartToPlace, serving: Sequence[StockSheet], rules: NestRules
 ) -> float | None:
     """Return the widest margin tried with which a sheet holds the part; None without one."""
-    for share in _THINNER:
+    for share in _LESS:
         margin = float(round(share * rules.margin_mm))
         if margin >= rules.margin_mm:
             continue
@@ -160,7 +160,7 @@ def _thinner_gap(
     sheets = tuple(sheet for sheet in nesting.sheets if sheet.stock.name in serving)
     parts = [one.part for sheet in sheets for one in sheet.placed] + list(rest)
     on_them = {part.title for part in parts}
-    for index, share in enumerate(_THINNER):
+    for index, share in enumerate(_LESS):
         gap = round(share * asked)
         if gap >= asked:
             continue
@@ -169,7 +169,7 @@ def _thinner_gap(
             parts,
             [row for row in stock if row.name in serving],
             rules,
-            watch=watch.part(watch.left() / (len(_THINNER) - index + 1)),
+            watch=watch.part(watch.left() / (len(_LESS) - index + 1)),
             start=Nesting(rules, sheets),
             pinned=[pin for pin in pinned if pin.title in on_them],
         )

@@ -154,10 +154,7 @@ def _sheets(
             result.stock,
             watch=SearchWatch(_SHORTFALL_SECONDS, cancelled),
             pinned=_pins(job),
-            how_to_divide={
-                row.name: f"fitkit patch split {job.called} '{row.name}' NEW --along LINE"
-                for row in job.settings.patch
-            },
+            how_to_divide=_how_to_divide(job),
         )
     so_far.unlink(missing_ok=True)
     files = {NESTING_FILE: nesting_file(result.nesting)}
@@ -220,6 +217,17 @@ def _last(job: Job) -> Nesting | None:
             except JobError:
                 continue  # damaged: it is laid out anew
     return None
+
+
+def _how_to_divide(job: Job) -> dict[str, str]:
+    """Return the command that divides a part, by its name; a twin is divided with its patch."""
+    from fitkit.template.mirror import mirrored_name
+
+    return {
+        name: f"fitkit patch split {job.called} '{row.name}' NEW --along LINE"
+        for row in job.settings.patch
+        for name in (row.name, mirrored_name(row.name))
+    }
 
 
 def _pins(job: Job) -> list[PinnedPlace]:

@@ -94,8 +94,10 @@ def test_what_does_not_fit_stops_with_numbers(folder: Path) -> None:
     assert "this part is left: belt" in finding.message
     assert "more sheet of 180 × 100 mm" in finding.remedy
     path.write_text(text.replace("[300, 100]", "[60, 50]"), encoding="utf-8")
-    codes = {finding.code for finding in nest_job(folder)[-1].findings}
-    assert codes == {"part-too-large"}
+    findings = nest_job(folder)[-1].findings
+    assert {finding.code for finding in findings} == {"part-too-large"}
+    for finding, patch in zip(findings, ("plate", "plate", "belt"), strict=True):
+        assert f"fitkit patch split {folder} '{patch}' NEW --along LINE" in finding.remedy
 
 
 def test_a_pinned_part_stays_until_it_is_let_go(folder: Path) -> None:
