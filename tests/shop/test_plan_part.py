@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -30,6 +31,11 @@ def cap(half_angle: float = 0.6, **design: object) -> FlatPatch:
     mesh = solids.spherical_cap(100.0, half_angle, 7.0)
     given = {"material": "aluminium 1100-O", "thickness_mm": 1.0, **design}
     return flatten_patch(solids.patch_of(mesh, name="knee cop", lines=("rim",), **given))
+
+
+@cache
+def sleeve(material: str, thickness_mm: float) -> FlatPatch:
+    return vambrace(material=material, thickness_mm=thickness_mm)
 
 
 def words(plan: FormingPlan) -> str:
@@ -175,7 +181,7 @@ def test_holes_wait_where_forming_draws_them_out_of_round() -> None:
 def test_each_soft_sheet_has_its_own_words(
     material: str, thickness: float, told: tuple[str, ...], not_told: tuple[str, ...]
 ) -> None:
-    plan = plan_part(vambrace(material=material, thickness_mm=thickness))
+    plan = plan_part(sleeve(material, thickness))
     for word in told:
         assert word in words(plan)
     cautions = " ".join(CAUTIONS[key].short + CAUTIONS[key].words for key in plan.cautions)
@@ -187,13 +193,13 @@ def test_each_soft_sheet_has_its_own_words(
 
 
 @pytest.mark.parametrize(
-    ("material", "before", "after"),
-    [("aluminium 1100-O", "Roll", "Fit and finish"), ("leather", "Dry", "Finish")],
+    ("material", "thickness", "before", "after"),
+    [("aluminium 1100-O", 1.0, "Roll", "Fit and finish"), ("leather", 3.0, "Dry", "Finish")],
 )
 def test_holes_for_straps_wait_till_the_plate_is_formed(
-    material: str, before: str, after: str
+    material: str, thickness: float, before: str, after: str
 ) -> None:
-    facts = plan_facts(vambrace(material=material, thickness_mm=1.0))
+    facts = plan_facts(sleeve(material, thickness))
     told = "2 blind rivets 4 × 8 for 'side strap': drill 4.1 mm"
     plan = plan_of(replace(facts, fastened=(told,)))
     order = titles(plan)
@@ -231,7 +237,7 @@ def test_holes_near_a_fold_wait_for_it() -> None:
 
 
 def test_every_seam_of_several_takes_what_is_told_of_the_seam() -> None:
-    flat = vambrace(material="card", thickness_mm=0.5)
+    flat = sleeve("card", 0.5)
     outline = tuple(
         replace(edge, line="seam opening 2") if edge.line == "seam" else edge
         for edge in flat.outline
