@@ -33,8 +33,9 @@ class DepthTables:
 
     Attributes
     ----------
-    table
-        (O, O) int: the table of outlines a and b, a <= b; the shift is b's place less a's.
+    table, way
+        (O, O) int and (O, O) float: for outlines a and b their table, and 1 where it is for b's
+        place less a's, -1 for a's less b's.
     frame
         (T, 6) float: x and y of the first node, nodes per unit, columns, rows, where the values
         start.
@@ -52,6 +53,7 @@ class DepthTables:
     """
 
     table: Ints
+    way: Floats
     frame: Floats
     values: Singles
     rims: Floats
@@ -67,7 +69,9 @@ def depth_tables(
     pieces = [convex_pieces(outline) for outline in outlines]
     kinds = [(kind, turn) for kind, turns in enumerate(turns_rad) for turn in turns]
     known: dict[tuple[int, int, int], shapely.Geometry] = {}
+    made: dict[tuple[int, int, int, int], int] = {}
     table = np.zeros((len(kinds), len(kinds)), dtype=np.int64)
+    way = np.ones((len(kinds), len(kinds)))
     frames: list[list[float]] = []
     values: list[Singles] = []
     rims: list[Floats] = []
@@ -78,8 +82,16 @@ def depth_tables(
         for b in range(a, len(kinds)):
             second, other_turn = kinds[b]
             # Turning both turns the area with them.
-            between = round(1e6 * math.remainder(other_turn - turn, 2.0 * math.pi))
+            between = _angle(other_turn - turn)
             key = (first, second, between)
+            half = made.get((*key, _angle(turn + math.pi)))
+            made[(*key, _angle(turn))] = len(frames) if half is None else half
+            way[b, a], way[a, b] = -1.0, 1.0
+            if half is not None:
+                # Turning both by half a turn turns the table's shifts around.
+                table[a, b] = table[b, a] = half
+                way[b, a], way[a, b] = 1.0, -1.0
+                continue
             if key not in known:
                 moving = [_turned(piece, other_turn - turn) for piece in pieces[second]]
                 known[key] = no_fit_polygon(pieces[first], moving)
@@ -93,7 +105,7 @@ def depth_tables(
             shifted = (rim - np.tile(start, 2)) / cell
             fill_clearance(grid, 0, 0, 1.0, shifted, gap / cell, 2.0 * _NODES, False)
             own, own_counts = _near_edges(grid, shifted, gap / cell)
-            table[a, b] = len(frames)
+            table[a, b] = table[b, a] = len(frames)
             frames.append([*start, 1.0 / cell, columns, rows, value_count])
             values.append(grid.ravel())
             ways = shifted[:, 2:] - shifted[:, :2]
@@ -105,6 +117,7 @@ def depth_tables(
             edge_count += len(rim)
     return DepthTables(
         table,
+        way,
         np.array(frames),
         np.concatenate(values),
         np.concatenate(rims),
@@ -112,6 +125,11 @@ def depth_tables(
         np.concatenate([[0], np.cumsum(np.concatenate(counts))]).astype(np.int32),
         float(gap),
     )
+
+
+def _angle(turn_rad: float) -> int:
+    """Return an angle from 0 on, below a full turn, in ten thousandths of a degree."""
+    return round(1e4 * math.degrees(turn_rad)) % 3_600_000
 
 
 @compiled

@@ -100,6 +100,7 @@ class FewTurnsStrip:
         self.area = shapely.area(grown)[kind]
         self.pieces = StripPieces(
             tables.table,
+            tables.way,
             tables.frame,
             tables.values,
             tables.rims,

@@ -15,15 +15,20 @@ from fitkit.sheets.depth_tables import TABLE_ERROR
 
 __all__ = ["StripPieces", "depths_of_all", "separate"]
 
+# So often a piece is only moved by steps from where it lies, which takes a third of the time.
+_STEPS_ONLY = 0.5
 # Of the places looked at for a piece the best are refined.
-_REFINED = 3
+_REFINED = 2
 # Steps of the refinement as shares of the piece's narrow side: first, last; coarse, then fine.
 _COARSE, _COARSE_END = 0.25, 0.02
 _FINE, _FINE_END = 0.01, 0.0005
 _LONGER, _SHORTER = 1.1, 0.5
 _SAME_PLACE = 0.05
-# Neighbours are gathered anew after so many first steps.
-_REACH = 3.0
+# Whom a piece can come to meet within so many steps is gathered, anew when steps have shrunk so
+# that it would be more of them.
+_REACH, _TOO_FAR = 3.0, 6.0
+# The list of those close, after those by slices.
+_CLOSE = -1
 # How a pair's weight grows with its overlap, and fades without one.
 _MOST_GROWTH, _LEAST_GROWTH, _FADING = 2.0, 1.2, 0.95
 # Less of an overlap than this share is no progress.
@@ -32,9 +37,9 @@ _SAME_SQUARE = 1e-9
 # So many cells deep is rounding: pieces may fit exactly.
 _HAIR = 1e-9
 # Slices of the strip, for each of which is told whom a piece in it can meet.
-_BINS = 32
-# Of what is known of a piece and one other: how many numbers; which are their share, weight, depth.
-_ROW, _SHARE, _WEIGHT, _DEPTH = 9, 6, 7, 8
+_BINS = 16
+# Of what is known of a piece and one other: how many numbers; which is their weight.
+_ROW, _WEIGHT = 7, 6
 # Of a place for a piece: x, y, turn and cost.
 _SPOT, _TURN, _COST = 4, 2, 3
 
@@ -44,7 +49,7 @@ class StripPieces(NamedTuple):
 
     Attributes
     ----------
-    table, frame, values, rims, near, near_first, gap
+    table, way, frame, values, rims, near, near_first, gap
         As in :class:`fitkit.sheets.depth_tables.DepthTables`.
     first_turn, turns
         (N,) int: per piece its first outline in the tables, and how many there are.
@@ -57,6 +62,7 @@ class StripPieces(NamedTuple):
     """
 
     table: Ints
+    way: Floats
     frame: Floats
     values: Singles
     rims: Floats
@@ -133,7 +139,8 @@ def separate(
                 piece, cost, samples, rng,
             )  # fmt: skip
             own = turn[piece] - pieces.first_turn[piece]
-            _take_depths(pieces, rows, own, meets, place[piece, 0], place[piece, 1], depths, piece)
+            x, y = place[piece, 0], place[piece, 1]
+            _take_depths(pieces, rows, own, meets, x, y, growth, depths, piece)
         total = 0.5 * float(depths.sum())
         if total < least:
             idle = 0 if total < _PROGRESS * least else idle
@@ -150,12 +157,13 @@ def separate(
 def depths_of_all(pieces: StripPieces, turn: Ints, place: Floats) -> Floats:
     """Return (N, N) float: how deep every two pieces overlap, times their share."""
     count = len(turn)
-    depths = np.empty((count, count))
+    depths = np.zeros((count, count))
     growth = np.ones((count, count))
-    rows, meets = np.empty((1, count, _ROW)), np.empty((1, count), np.int32)
+    rows, own = np.empty((1, count, _ROW)), np.empty((1, 1), np.int32)
     for piece in range(count):
         _fill_rows(pieces, turn, place, growth, piece, turn[piece], rows, 0)
-        _take_depths(pieces, rows, 0, meets, place[piece, 0], place[piece, 1], depths, piece)
+        x, y = place[piece, 0], place[piece, 1]
+        _take_depths(pieces, rows, 0, own, x, y, growth, depths, piece)
     return depths
 
 
@@ -167,19 +175,19 @@ def _take_depths(
     meets: NDArray[np.int32],
     x: float,
     y: float,
+    growth: Floats,
     depths: Floats,
     piece: int,
 ) -> None:
-    count = rows.shape[1]
-    for other in range(count):
-        meets[-1, other] = other
-    _cost(
-        pieces.values, pieces.near_first, pieces.near, pieces.rims, pieces.gap, rows, own,
-        meets, -1, count, x, y, math.inf,
-    )  # fmt: skip
-    for other in range(count):
-        depth = rows[own, other, _DEPTH] * rows[own, other, _SHARE]
-        depths[piece, other] = depths[other, piece] = depth
+    for other in range(rows.shape[1]):
+        if other == piece:
+            continue
+        meets[_CLOSE, 0] = other
+        cost = _cost(
+            pieces.values, pieces.near_first, pieces.near, pieces.rims, pieces.gap, rows, own,
+            meets, _CLOSE, 1, x, y, math.inf, True,
+        )  # fmt: skip
+        depths[piece, other] = depths[other, piece] = cost / growth[piece, other]
 
 
 @compiled
@@ -225,9 +233,9 @@ def _fill_rows(
     table, frame, share = pieces.table, pieces.frame, pieces.share
     for other in range(len(turn)):
         its = turn[other]
-        k = table[min(own, its), max(own, its)]
+        k = table[own, its]
         per = frame[k, 2]
-        way = -per if own <= its else per
+        way = -per * pieces.way[own, its]
         rows[at, other, 0] = -way * place[other, 0] - frame[k, 0] * per
         rows[at, other, 1] = way
         rows[at, other, 2] = -way * place[other, 1] - frame[k, 1] * per
@@ -235,7 +243,6 @@ def _fill_rows(
         rows[at, other, 3] = frame[k, 3] - 1.0 if other != piece else 0.0
         rows[at, other, 4] = frame[k, 4] - 1.0
         rows[at, other, 5] = frame[k, 5]
-        rows[at, other, _SHARE] = share[piece, other] / per
         rows[at, other, _WEIGHT] = growth[piece, other] * share[piece, other] / per
 
 
@@ -265,15 +272,19 @@ def _move(
     values, near_first = pieces.values, pieces.near_first
     near_edges, rims = pieces.near, pieces.rims
     gap = pieces.gap
-    for own in range(turns):
-        _fill_rows(pieces, turn, place, growth, piece, first + own, rows, own)
-        least_x, most_x = -boxes[first + own, 0], length - boxes[first + own, 2]
-        _fill_bins(rows, own, least_x, most_x, meets, meet_count)
+    now = turn[piece]
+    if rng.random() < _STEPS_ONLY:
+        samples = 0
+        _fill_rows(pieces, turn, place, growth, piece, now, rows, now - first)
+    else:
+        for own in range(turns):
+            _fill_rows(pieces, turn, place, growth, piece, first + own, rows, own)
+            least_x, most_x = -boxes[first + own, 0], length - boxes[first + own, 2]
+            _fill_bins(rows, own, least_x, most_x, meets, meet_count)
     spots[:, _COST] = math.inf
     spots[0, 0], spots[0, 1] = place[piece, 0], place[piece, 1]
-    spots[0, _TURN], spots[0, _COST] = turn[piece] - first, cost
+    spots[0, _TURN], spots[0, _COST] = now - first, cost
     near = _SAME_PLACE * narrow
-    now = turn[piece]
     middle_x = place[piece, 0] + 0.5 * (boxes[now, 0] + boxes[now, 2])
     middle_y = place[piece, 1] + 0.5 * (boxes[now, 1] + boxes[now, 3])
     worst = 1
@@ -309,6 +320,7 @@ def _move(
             x,
             y,
             spots[worst, _COST],
+            False,
         )
         if tried >= spots[worst, _COST]:
             continue
@@ -327,15 +339,16 @@ def _move(
         if spots[k, _COST] < math.inf:
             _refine(
                 pieces, length, width, rows, meets, first, spots, k,
-                _COARSE * narrow, _COARSE_END * narrow, rng,
+                _COARSE * narrow, _COARSE_END * narrow, False, rng,
             )  # fmt: skip
             best = k if spots[k, _COST] < spots[best, _COST] else best
     _refine(
         pieces, length, width, rows, meets, first, spots, best,
-        _FINE * narrow, _FINE_END * narrow, rng,
+        _FINE * narrow, _FINE_END * narrow, True, rng,
     )  # fmt: skip
-    place[piece, 0], place[piece, 1] = spots[best, 0], spots[best, 1]
-    turn[piece] = first + int(spots[best, _TURN])
+    if spots[best, _COST] < cost:
+        place[piece, 0], place[piece, 1] = spots[best, 0], spots[best, 1]
+        turn[piece] = first + int(spots[best, _TURN])
 
 
 @compiled
@@ -350,38 +363,50 @@ def _refine(
     at: int,
     step: float,
     last: float,
+    exact: bool,
     rng: np.random.Generator,
 ) -> None:
-    """Move a spot downhill by steps along one line, up to the best place near it."""
+    """Move a spot downhill by steps along one line, up to the best place near it.
+
+    Depths are worked out from the rims' edges where ``exact``, else only looked up.
+    """
     values, near_first = pieces.values, pieces.near_first
     near_edges, rims = pieces.near, pieces.rims
     gap = pieces.gap
     own = int(spots[at, _TURN])
-    x, y, cost = spots[at, 0], spots[at, 1], spots[at, _COST]
+    x, y = spots[at, 0], spots[at, 1]
     least_x, most_x = -pieces.boxes[first + own, 0], length - pieces.boxes[first + own, 2]
     least_y, most_y = -pieces.boxes[first + own, 1], width - pieces.boxes[first + own, 3]
     step_x = step_y = step
-    reach = _REACH * step
-    from_x, from_y = x, y
-    count = _take_close(rows, own, meets, x, y, reach)
+    from_x, from_y, reach = x, y, _REACH * step
+    count = _take_close(values, rows, own, meets, x, y, reach)
+    cost = _cost(
+        values, near_first, near_edges, rims, gap, rows, own, meets, _CLOSE, count, x, y,
+        math.inf, exact,
+    )  # fmt: skip
     way = _any_of(4, rng)
+    went = only = 0.0
     while (step_x >= last or step_y >= last) and cost > 0.0:
         sx = 0.0 if way == 1 else step_x
         sy = 0.0 if way == 0 else (-step_y if way == 3 else step_y)
-        if max(abs(x - from_x) + abs(sx), abs(y - from_y) + abs(sy)) > reach:
-            from_x, from_y = x, y
-            count = _take_close(rows, own, meets, x, y, reach)
+        far = max(abs(sx), abs(sy))
+        gone = max(abs(x - from_x), abs(y - from_y))
+        if gone + far > reach or reach > _TOO_FAR * far:
+            from_x, from_y, reach = x, y, _REACH * far
+            count = _take_close(values, rows, own, meets, x, y, reach)
         best_x, best_y, best = x, y, cost
         for sign in (1.0, -1.0):
             tx = min(max(x + sign * sx, least_x), most_x)
             ty = min(max(y + sign * sy, least_y), most_y)
-            if tx == x and ty == y:
+            if sign == -only or (tx == x and ty == y):
                 continue
             tried = _cost(
-                values, near_first, near_edges, rims, gap, rows, own, meets, -1, count, tx, ty, best
-            )
+                values, near_first, near_edges, rims, gap, rows, own, meets, _CLOSE, count, tx,
+                ty, best, exact,
+            )  # fmt: skip
             if tried < best:
                 best_x, best_y, best = tx, ty, tried
+                went = sign
         better = best < cost
         x, y, cost = best_x, best_y, best
         factor = _LONGER if better else _SHORTER
@@ -391,25 +416,42 @@ def _refine(
             step_x *= factor
         if way != 0:
             step_y *= factor
+        # Where it came from is known to be worse.
+        only = went if better else 0.0
         if not better:
-            way = _any_of(4, rng)
+            way = 1 if step_x < last else 0 if step_y < last else _any_of(4, rng)
     spots[at, 0], spots[at, 1], spots[at, _COST] = x, y, cost
 
 
 @compiled
 def _take_close(
-    rows: Floats, own: int, meets: NDArray[np.int32], x: float, y: float, reach: float
+    values: Singles,
+    rows: Floats,
+    own: int,
+    meets: NDArray[np.int32],
+    x: float,
+    y: float,
+    reach: float,
 ) -> int:
-    """List in the last of ``meets`` whom a piece at x, y can come to meet; return how many."""
+    """List whom a piece at x, y can come to meet within reach; return how many."""
     count = 0
-    for other in range(rows.shape[1]):
-        per = rows[own, other, 1]
-        u, v = rows[own, other, 0] + per * x, rows[own, other, 2] + per * y
+    row = np.uint64(own)
+    for k in range(rows.shape[1]):
+        other = np.uint64(k)
+        per = rows[row, other, 1]
+        u, v = rows[row, other, 0] + per * x, rows[row, other, 2] + per * y
         cells = abs(per) * reach
-        columns, high = rows[own, other, 3], rows[own, other, 4]
-        near = (u > -cells) & (v > -cells) & (u < columns + cells) & (v < high + cells)
-        meets[-1, count] = other
-        count += near & (columns > 0.0)
+        last_column, last_row = rows[row, other, 3], rows[row, other, 4]
+        beyond = max(-u, u - last_column, -v, v - last_row)
+        if (beyond > cells) | (last_column == 0.0):
+            continue
+        if beyond < 0.0:
+            # A clearance changes no faster than a piece moves.
+            node = int(rows[row, other, 5]) + int(v) * (int(last_column) + 1) + int(u)
+            if values[np.uint64(node)] > 1.42 * cells + 1.42:
+                continue
+        meets[_CLOSE, count] = other
+        count += 1
     return count
 
 
@@ -430,16 +472,18 @@ def _fill_bins(
     """List for each slice of the strip whom a piece placed in it can meet."""
     first = own * _BINS
     meet_count[first : first + _BINS] = 0
+    per_x = _BINS / max(most_x - least_x, 1e-300)
     for other in range(rows.shape[1]):
         columns = rows[own, other, 3]
         if columns <= 0.0:
             continue
-        one = -rows[own, other, 0] / rows[own, other, 1]
-        end = one + columns / rows[own, other, 1]
-        if max(one, end) < least_x or min(one, end) > most_x:
+        cell = 1.0 / rows[own, other, 1]
+        one = (-rows[own, other, 0] * cell - least_x) * per_x
+        end = one + columns * cell * per_x
+        low, high = min(one, end), max(one, end)
+        if (high < 0.0) | (low > _BINS):
             continue
-        last = _bin_of(max(one, end), least_x, most_x)
-        for k in range(_bin_of(min(one, end), least_x, most_x), last + 1):
+        for k in range(max(0, int(low)), min(_BINS - 1, int(high)) + 1):
             meets[first + k, meet_count[first + k]] = other
             meet_count[first + k] += 1
 
@@ -459,6 +503,7 @@ def _cost(
     x: float,
     y: float,
     bound: float,
+    exact: bool,
 ) -> float:
     """Return the weighted depths of a piece put somewhere, cut short once they pass the bound.
 
@@ -467,26 +512,25 @@ def _cost(
     """
     total = 0.0
     k = 0
+    row = np.uint64(own)
     while k < count and total < bound:
-        other = meets[listed, k]
+        # Numbers without a sign are not looked at for one below zero.
+        other = np.uint64(meets[listed, k])
         k += 1
-        per = rows[own, other, 1]
-        u, v = rows[own, other, 0] + per * x, rows[own, other, 2] + per * y
-        last_column, last_row = rows[own, other, 3], rows[own, other, 4]
-        rows[own, other, _DEPTH] = 0.0
+        per, last_column = rows[row, other, 1], rows[row, other, 3]
+        u, v = rows[row, other, 0] + per * x, rows[row, other, 2] + per * y
         # One branch that is foreseen, not four that are not.
-        if (u < 0.0) | (v < 0.0) | (u >= last_column) | (v >= last_row):
+        if (u < 0.0) | (v < 0.0) | (u >= last_column) | (v >= rows[row, other, 4]):
             continue
         i, j = int(u), int(v)
         fu, fv = u - i, v - j
         columns = int(last_column) + 1
-        node = int(rows[own, other, 5]) + j * columns + i
-        below = (1.0 - fu) * values[node] + fu * values[node + 1]
-        above = (1.0 - fu) * values[node + columns] + fu * values[node + columns + 1]
-        clear = (1.0 - fv) * below + fv * above
-        if clear >= TABLE_ERROR:
-            continue
-        if clear > -TABLE_ERROR and near_first[node + 1] > near_first[node]:
+        node = int(rows[row, other, 5]) + j * columns + i
+        v00, v01 = values[np.uint64(node)], values[np.uint64(node + 1)]
+        v10, v11 = values[np.uint64(node + columns)], values[np.uint64(node + columns + 1)]
+        below, above = v00 + fu * (v01 - v00), v10 + fu * (v11 - v10)
+        clear = below + fv * (above - below)
+        if exact and abs(clear) < TABLE_ERROR and near_first[node + 1] > near_first[node]:
             # The signed distance to the nearest edge of the rim, negative on its left.
             best = math.inf
             side = 0.0
@@ -505,7 +549,5 @@ def _cost(
                     side = across
                 best = min(best, apart)
             clear = math.copysign(math.sqrt(best), side) - gap * abs(per)
-        if clear < -_HAIR:
-            rows[own, other, _DEPTH] = -clear
-            total -= rows[own, other, _WEIGHT] * clear
+        total -= rows[row, other, _WEIGHT] * clear if clear < -_HAIR else 0.0
     return total

@@ -52,6 +52,7 @@ def pieces_of(tables: DepthTables, count: int) -> StripPieces:
     kinds = np.arange(count)
     return StripPieces(
         tables.table,
+        tables.way,
         tables.frame,
         tables.values,
         tables.rims,
