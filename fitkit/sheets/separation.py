@@ -15,8 +15,6 @@ from fitkit.sheets.depth_tables import TABLE_ERROR
 
 __all__ = ["StripPieces", "depths_of_all", "separate"]
 
-# So often a piece is only moved by steps from where it lies, which takes a third of the time.
-_STEPS_ONLY = 0.5
 # Of the places looked at for a piece the best are refined.
 _REFINED = 2
 # Steps of the refinement as shares of the piece's narrow side: first, last; coarse, then fine.
@@ -273,14 +271,10 @@ def _move(
     near_edges, rims = pieces.near, pieces.rims
     gap = pieces.gap
     now = turn[piece]
-    if rng.random() < _STEPS_ONLY:
-        samples = 0
-        _fill_rows(pieces, turn, place, growth, piece, now, rows, now - first)
-    else:
-        for own in range(turns):
-            _fill_rows(pieces, turn, place, growth, piece, first + own, rows, own)
-            least_x, most_x = -boxes[first + own, 0], length - boxes[first + own, 2]
-            _fill_bins(rows, own, least_x, most_x, meets, meet_count)
+    for own in range(turns):
+        _fill_rows(pieces, turn, place, growth, piece, first + own, rows, own)
+        least_x, most_x = -boxes[first + own, 0], length - boxes[first + own, 2]
+        _fill_bins(rows, own, least_x, most_x, meets, meet_count)
     spots[:, _COST] = math.inf
     spots[0, 0], spots[0, 1] = place[piece, 0], place[piece, 1]
     spots[0, _TURN], spots[0, _COST] = now - first, cost
@@ -334,21 +328,28 @@ def _move(
             spots[at, 0], spots[at, 1], spots[at, _TURN], spots[at, _COST] = x, y, own, tried
             for k in range(_REFINED + 1):
                 worst = k if spots[k, _COST] > spots[worst, _COST] else worst
+    # Others are compared by what is looked up; the best of them and where it lies exactly.
     best = 0
-    for k in range(_REFINED + 1):
+    for k in range(1, _REFINED + 1):
         if spots[k, _COST] < math.inf:
             _refine(
                 pieces, length, width, rows, meets, first, spots, k,
                 _COARSE * narrow, _COARSE_END * narrow, False, rng,
             )  # fmt: skip
-            best = k if spots[k, _COST] < spots[best, _COST] else best
+            best = k if best == 0 or spots[k, _COST] < spots[best, _COST] else best
     _refine(
-        pieces, length, width, rows, meets, first, spots, best,
-        _FINE * narrow, _FINE_END * narrow, True, rng,
+        pieces, length, width, rows, meets, first, spots, 0,
+        _COARSE * narrow, _COARSE_END * narrow, True, rng,
     )  # fmt: skip
-    if spots[best, _COST] < cost:
-        place[piece, 0], place[piece, 1] = spots[best, 0], spots[best, 1]
-        turn[piece] = first + int(spots[best, _TURN])
+    for k in (0, best):
+        _refine(
+            pieces, length, width, rows, meets, first, spots, k,
+            _FINE * narrow, _FINE_END * narrow, True, rng,
+        )  # fmt: skip
+        if spots[k, _COST] < cost:
+            cost = spots[k, _COST]
+            place[piece, 0], place[piece, 1] = spots[k, 0], spots[k, 1]
+            turn[piece] = first + int(spots[k, _TURN])
 
 
 @compiled

@@ -102,6 +102,31 @@ def test_a_depth_is_the_least_shift_that_frees_two_outlines(gap: float) -> None:
     assert met > 10
 
 
+def test_two_outlines_turned_by_half_share_a_table_that_tells_the_same() -> None:
+    """All four ways two outlines lie to each other against tables made for that way alone."""
+    outlines = [U_SHAPE, DART]
+    both = depth_tables(outlines, [HALF_TURN, HALF_TURN], 1.0)
+    # Of ten pairs: each outline with itself, and the two, lying alike and turned.
+    assert len(both.frame) == 6
+    shifts = np.random.default_rng(3).uniform([-45.0, -40.0], [45.0, 40.0], size=(40, 2))
+    for one in range(4):
+        for other in range(4):
+            kinds = (one // 2, other // 2)
+            turned = [outlines[kinds[0]] * (-1.0) ** one, outlines[kinds[1]] * (-1.0) ** other]
+            alone = pieces_of(depth_tables(turned, [(0.0,), (0.0,)], 1.0), 2)
+            shared = pieces_of(both, 4)._replace(share=alone.share)
+            met = 0
+            for shift in shifts:
+                place = np.array([[0.0, 0.0], shift])
+                told = depths_of_all(shared, np.array([one, other]), place)[0, 1]
+                expected = depths_of_all(alone, np.array([0, 1]), place)[0, 1]
+                # Cells lie otherwise in the two; depths well inside are interpolated in them.
+                assert told == pytest.approx(expected, abs=0.6)
+                assert (told == 0.0) == (expected == 0.0)
+                met += expected > 0.0
+            assert met > 3
+
+
 def test_equal_boxes_fill_their_strip() -> None:
     """Twelve boxes of 30 by 20 in a strip of 60: 120 long at best; with a tenth more at once."""
     outlines = [rectangle_mm(30.0, 20.0)] * 12
