@@ -86,7 +86,11 @@ def nest_command(
                 print("Stopped by hand: this is the best layout so far; --improve looks on.")
             print(f"Layouts and cut list: {job / 'sheets'}")
 
-        values = {"steps": [one.as_dict() for one in reports], "sheets": _as_values(layout)}
+        values = {
+            "steps": [one.as_dict() for one in reports],
+            "sheets": _as_values(layout),
+            "sums": sums,
+        }
         finish("nest", values, reports[-1].findings, as_json=as_json, show=show)
 
 

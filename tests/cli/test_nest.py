@@ -29,6 +29,7 @@ def test_sheets_and_parts_are_listed(tmp_path: Path) -> None:
     told = json.loads(CliRunner().invoke(app, ["nest", str(folder), "--json"]).stdout)
     assert [sheet["parts"] for sheet in told["sheets"]] == [[1, 2, 3]]
     assert told["steps"][-1]["ran"] is False
+    assert told["sums"].startswith("In all 3 parts")
     pinned = CliRunner().invoke(app, ["nest", str(folder), "--pin", "belt"])
     assert "'belt' stays where it lies on 'card'" in pinned.stdout
     both = CliRunner().invoke(app, ["nest", str(folder), "--pin", "belt", "--release", "belt"])
