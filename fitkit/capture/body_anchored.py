@@ -36,12 +36,14 @@ Progress = Callable[[float, str], None]
 _FEWEST_POINTS = 60
 _FEWEST_SIGHTINGS = 20
 _FEWEST_CAMERAS = 3
+# Where fewer of the photos show so many, features that tell no sway do not tell that there is none.
+_LEAST_SHOWING = 2 / 3
 # Features that fit the floor's cameras to this tell no sway: it is the noise of good photos.
 _STILL_MM = 0.3
 # The body counts as moved when its top did so by this, root mean square, and the features
 # fit clearly better when allowed to.
 _MOVED_MM = 0.75
-_CLEARLY_BETTER = 0.75
+_CLEARLY_BETTER, _ANY_BETTER = 0.75, 1.0
 _WARNING_MM = 15.0
 # What a standing person may sway at the top and near the floor, before measuring.
 _TOP_SWAY_MM, _FLOOR_SWAY_MM = 10.0, 2.0
@@ -122,17 +124,19 @@ def anchor_to_body(
     depth_mm = floor.seen(points_mm.mean(axis=0)[None])[:, 0, 2]
     off_px = np.linalg.norm(misfits_px(floor, points_mm, tracks), axis=1)
     off_mm = float(np.median(off_px * tracks.sigma * depth_mm[tracks.camera]))
-    better = fit.median_px < _CLEARLY_BETTER * float(np.median(off_px))
-    if rms_mm < _MOVED_MM:
+    left = fit.misfit_left(floor)
+    if rms_mm < _MOVED_MM and left < _ANY_BETTER:
         say(1.0, "the body stood still")
         still = [_posed(camera, fit.poses, k) for k, camera in enumerate(cameras)]
         return replace(
             unchanged, solved=replace(solved, cameras=tuple(still)), findings=limbs(fit.poses)
         )
-    if off_mm < _STILL_MM or not better:
-        say(1.0, "the body stood still")
-        return replace(unchanged, findings=limbs(floor))
     held = np.bincount(fit.tracks.camera, minlength=len(cameras)) >= _FEWEST_SIGHTINGS
+    if off_mm < _STILL_MM or left > _CLEARLY_BETTER:
+        say(1.0, "the body was not seen to move")
+        if held.sum() < _LEAST_SHOWING * len(cameras):
+            return replace(unchanged, findings=(_too_few_tell(int(held.sum()), len(cameras)),))
+        return replace(unchanged, findings=limbs(floor))
     if held.sum() < _FEWEST_CAMERAS:
         return replace(unchanged, findings=(_cannot_tell(fit.tracks.points_n),))
     say(1.0, f"the body swayed by {rms_mm:.1f} mm")
@@ -164,6 +168,20 @@ class _Fit:
         top = self.belief.places_mm[-_ROUND:].mean(axis=0)[None]
         moved: Floats = np.linalg.norm((self.poses.seen(top) - floor.seen(top))[:, 0], axis=1)
         return moved
+
+    def misfit_left(self, floor: CameraPoses) -> float:
+        """Return the deviation of the features from these poses over that from the floor's.
+
+        Of the same sightings, each squared sum over what its free numbers leave: three a point, and
+        for these poses six a camera. About 1 where the floor's poses are as good.
+        """
+        points_mm = triangulated(self.tracks, floor.rotations, floor.shifts_mm)
+        off_px = np.linalg.norm(misfits_px(floor, points_mm, self.tracks), axis=1)
+        left_n = 2 * len(self.tracks.camera) - 3 * self.tracks.points_n
+        fitted_n = left_n - 6 * len(floor.rotations)
+        if fitted_n <= 0:
+            return np.inf
+        return self.median_px / float(np.median(off_px)) * float(np.sqrt(left_n / fitted_n))
 
     def scale_sigma(self, depth_mm: Floats) -> float:
         """Return one deviation of the scale that the body's moving adds, as a fraction.
@@ -250,6 +268,20 @@ def _left_out(name: str) -> Finding:
         f"The body moved between photos and {name} shows too little of its pattern to tell "
         "where it stood; the photo was left out of the surface.",
         "Take photos in which the body fills most of the height.",
+    )
+
+
+def _too_few_tell(showing: int, photos: int) -> Finding:
+    return Finding(
+        "sway-unknown",
+        Severity.NOTE,
+        "photos",
+        f"Only {showing} of {photos} photos show {_FEWEST_SIGHTINGS} points of a pattern on the body "
+        "that other photos show too; whether it moved between photos cannot be told.",
+        "A covering with an uneven pattern tells; or let the wearer hold on to a chair back.",
+        number=float(showing),
+        limit=float(np.ceil(_LEAST_SHOWING * photos)),
+        unit="photos",
     )
 
 

@@ -155,7 +155,7 @@ def _scanned(
             found = plain_surface(told.photos, solved, volume)
         else:
             scan = reconstruct(told.photos, solved, volume)
-            found = scan.surface
+            found, solved = scan.surface, scan.solved
             codes |= {finding.code for finding in scan.findings}
     spent = {
         "cpu_s": time.process_time() - start,
