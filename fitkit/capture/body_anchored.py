@@ -276,8 +276,8 @@ def _too_few_tell(showing: int, photos: int) -> Finding:
         "sway-unknown",
         Severity.NOTE,
         "photos",
-        f"Only {showing} of {photos} photos show {_FEWEST_SIGHTINGS} points of a pattern on the body "
-        "that other photos show too; whether it moved between photos cannot be told.",
+        f"Only {showing} of {photos} photos show {_FEWEST_SIGHTINGS} points of a pattern on the "
+        "body that others show too; whether it moved between photos cannot be told.",
         "A covering with an uneven pattern tells; or let the wearer hold on to a chair back.",
         number=float(showing),
         limit=float(np.ceil(_LEAST_SHOWING * photos)),

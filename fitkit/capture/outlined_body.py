@@ -18,6 +18,7 @@ from fitkit.capture.depth_map import DepthMap
 from fitkit.capture.scan import CaptureVolume
 from fitkit.capture.signed_grid import SignedGrid
 from fitkit.capture.silhouette import reduced_colour, silhouette, splat
+from fitkit.capture.start_surface import BELOW_MM
 from fitkit.capture.visual_hull import hull_grid
 from fitkit.geometry.arrays import Bools, Bytes, Floats
 from fitkit.geometry.mesh import TriangleMesh
@@ -55,7 +56,7 @@ def outlined_body(
     wide, fine
         Depths that several pairs agree on, of the whole room and of the body.
     volume
-        The column in which the body stands.
+        The column in which the body stands, its bottom lowered by ``BELOW_MM``.
     points_mm
         (N, 3) float mm: what stereo took for the body; its box is searched.
     scale
@@ -114,10 +115,13 @@ def _known_by_stereo(
 ) -> tuple[Bools, Bools]:
     """Return the pixels that surely show the body and the room, by this photo's depths."""
     far, near = _own_points(wide, camera), _own_points(fine, camera)
-    is_room = ~inside_volume(volume, far) | (far[:, 2] < scale * _FLOOR_MM)
+    # Of a body that stands on the floor only what lies below its bottom is the floor.
+    floor_mm = min(scale * _FLOOR_MM, volume.bottom_mm + scale * BELOW_MM)
+    is_room = ~inside_volume(volume, far) | (far[:, 2] < floor_mm)
     room = splat(far[is_room], camera, colour.shape, grow_px=1)
     room |= ~_column_px(colour, camera, volume)
-    body = splat(near[inside_volume(volume, near)], camera, colour.shape, grow_px=1)
+    is_body = inside_volume(volume, near) & (near[:, 2] > floor_mm)
+    body = splat(near[is_body], camera, colour.shape, grow_px=1)
     return _shrunk(body, _SURE_PX), room
 
 
