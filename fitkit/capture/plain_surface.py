@@ -11,6 +11,7 @@ from scipy.spatial import cKDTree
 
 from fitkit.capture.camera import Camera
 from fitkit.capture.closed_surface import mesh_of_grid
+from fitkit.capture.crease_gaps import open_creases
 from fitkit.capture.depth_map import DepthMap
 from fitkit.capture.free_space import seen_through
 from fitkit.capture.gap_guard import kept_apart
@@ -112,6 +113,8 @@ def plain_surface(
 ) -> TriangleMesh:
     """Return the body inside the outlines, rims on their edges, hollows as deep as stereo tells.
 
+    Last its creases are opened where photos look through them.
+
     Parameters
     ----------
     hull
@@ -141,4 +144,13 @@ def plain_surface(
         surface = kept_apart(surface, fair(moved, certainty), scale=scale)
         grid = signed_grid(surface, cell_mm=hull.cell_mm, margin_mm=4 * hull.cell_mm)
         surface = mesh_of_grid(grid)
-    return surface
+    if outlines.cloud is None:
+        return surface
+    return open_creases(
+        grid,
+        outlines.cloud,
+        outlines.pictures,
+        cameras,
+        bottom_mm=outlines.above_mm,
+        scale=scale,
+    )

@@ -23,10 +23,12 @@ from fitkit.geometry.arrays import Bools, Bytes, Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.mesh_scene import MeshScene, tensor
 
-__all__ = ["open_gaps", "spanned_areas"]
+__all__ = ["held_amid_held", "open_gaps", "spanned_areas"]
 
 _LONGEST_PX = 672
 _LEAST_MM2 = 50.0
+# A pattern leaves some ten to forty areas; a plain body many more, each of which costs time.
+_MOST_AREAS = 40
 _ASIDE_PX = 36
 _DOUBT_PX, _OUTSIDE_PX = 2, 3
 # Photos that may be wrong about a place: colours deceive one, seldom two the same way.
@@ -36,7 +38,9 @@ _SPARE = 1
 def spanned_areas(
     surface: TriangleMesh, distance_mm: Floats, *, bottom_mm: float, scale: float, far_mm: float
 ) -> list[Bools]:
-    """Return the faces, (F,) bool each, of every connected area that spans a hole of the cloud.
+    """Return the faces, (F,) bool each, of the connected areas that span holes of the cloud.
+
+    The largest come first; what there is beyond forty is left out.
 
     Parameters
     ----------
@@ -62,11 +66,23 @@ def spanned_areas(
     of_face = label[corners[:, 0]]
     size = np.bincount(of_face, surface.face_areas_mm2()[faces], minlength=1)
     areas = []
-    for part in np.flatnonzero(size > _LEAST_MM2 * scale**2):
+    large = np.flatnonzero(size > _LEAST_MM2 * scale**2)
+    for part in large[np.argsort(-size[large], kind="stable")][:_MOST_AREAS]:
         chosen = np.zeros(len(surface.faces), dtype=np.bool_)
         chosen[faces[of_face == part]] = True
         areas.append(chosen)
     return areas
+
+
+def held_amid_held(surface: TriangleMesh, near: Bools) -> Bools:
+    """(F,) bool: faces whose vertices, (V,) bool, are near the cloud with all faces round them.
+
+    At the narrow end of a gap the rim of its sides is near the cloud, and in the way of rays.
+    """
+    whole = np.all(near[surface.faces], axis=1)
+    inner = np.ones(len(surface.vertices), dtype=np.bool_)
+    inner[surface.faces[~whole]] = False
+    return np.asarray(inner[surface.faces].all(axis=1))
 
 
 def open_gaps(

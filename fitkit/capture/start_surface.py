@@ -22,9 +22,9 @@ from fitkit.capture.depth_map import DepthMap
 from fitkit.capture.free_space import seen_through
 from fitkit.capture.point_cloud import PointCloud, cloud_of_maps, cloud_only, largest_clusters
 from fitkit.capture.scan import CaptureVolume
-from fitkit.capture.seen_gaps import open_gaps, spanned_areas
+from fitkit.capture.seen_gaps import held_amid_held, open_gaps, spanned_areas
 from fitkit.capture.signed_grid import SignedGrid, signed_grid
-from fitkit.geometry.arrays import Bools, Bytes, Floats
+from fitkit.geometry.arrays import Bytes, Floats
 from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = [
@@ -156,19 +156,8 @@ def start_surface(
     bare = sum(float(surface.face_areas_mm2()[area].sum()) for area in areas)
     if not areas or bare > _MOST_SPANNED * float(surface.face_areas_mm2().sum()):
         return surface
-    held = _amid_held(surface, distance < scale * _SURELY_HELD_MM)
+    held = held_amid_held(surface, distance < scale * _SURELY_HELD_MM)
     return mesh_of_grid(open_gaps(grid, surface, areas, held, pictures, cameras, say=say))
-
-
-def _amid_held(surface: TriangleMesh, near: Bools) -> Bools:
-    """(F,) bool: faces near the cloud with all faces round them.
-
-    At the narrow end of a gap the rim of its sides is near the cloud, and in the way of rays.
-    """
-    whole = np.all(near[surface.faces], axis=1)
-    inner = np.ones(len(surface.vertices), dtype=np.bool_)
-    inner[surface.faces[~whole]] = False
-    return np.asarray(inner[surface.faces].all(axis=1))
 
 
 def _carved(

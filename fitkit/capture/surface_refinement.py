@@ -17,6 +17,7 @@ from fitkit.capture.photo_patches import (
     patch_likeness,
 )
 from fitkit.capture.refinement_pass import SOME_CERTAINTY, RefinementPass, best_moves
+from fitkit.capture.surface_bends import second_form, tangents
 from fitkit.capture.surface_smoothing import Sparse, averaging, even_normals, smooth_moves
 from fitkit.geometry.arrays import Bools, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
@@ -27,9 +28,6 @@ __all__ = ["best_views", "refine_surface"]
 
 _LEAST_COSINE = 0.35
 _CLEAR_MM = 6.0
-# As often as the normals are evened out.
-_PLACE_ROUNDS = 3
-_BEND_ROUNDS = 2
 _SHARPEST_BEND_PER_MM = 0.06
 # Certainty of the pattern from which on outlines are not asked.
 _SURE = 0.5
@@ -115,72 +113,12 @@ def _patches(
     cameras: Sequence[Camera],
     scale: float,
 ) -> SurfacePatches:
-    helper = np.where(np.abs(normal[:, 2:]) < 0.9, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]])
-    along = _unit(np.cross(helper, normal))
-    across = np.cross(normal, along)
+    along, across = tangents(normal)
     sharpest = _SHARPEST_BEND_PER_MM / scale
-    bend = _second_form(mesh, normal, along, across, averaged, adjacency)
+    bend = second_form(mesh, normal, along, across, averaged, adjacency)
     bend = np.clip(bend, -sharpest, sharpest)
     views, views_n = best_views(mesh, normal, cameras, clear_mm=scale * _CLEAR_MM)
     return SurfacePatches(mesh.vertices, normal, along, across, bend, views, views_n)
-
-
-def _second_form(
-    mesh: TriangleMesh,
-    normal: Floats,
-    along: Floats,
-    across: Floats,
-    averaged: Sparse,
-    adjacency: Sparse,
-) -> Floats:
-    """(V, 3) float per mm: how normals turn from vertex to vertex, by least squares.
-
-    The turn of the normal over an edge (s, t) is (a s + b t, b s + c t). The places are
-    evened out as the normals were; else the uneven triangles would make the surface look
-    flatter than it is.
-    """
-    pairs = adjacency.tocoo()
-    i, j = pairs.coords
-    place = mesh.vertices
-    for _ in range(_PLACE_ROUNDS):
-        place = 0.5 * (place + averaged @ place)
-    edge, turn = place[j] - place[i], normal[j] - normal[i]
-
-    def dot(left: Floats, right: Floats) -> Floats:
-        product: Floats = np.einsum("ei,ei->e", left, right)
-        return product
-
-    s, t = dot(edge, along[i]), dot(edge, across[i])
-    p, q = dot(turn, along[i]), dot(turn, across[i])
-    count = len(mesh.vertices)
-
-    def total(values: Floats) -> Floats:
-        return np.asarray(np.bincount(i, values, count), dtype=np.float64)
-
-    ss, st, tt = total(s * s), total(s * t), total(t * t)
-    zero = np.zeros(count)
-    left = np.stack([ss, st, zero, st, ss + tt, st, zero, st, tt], axis=1).reshape(-1, 3, 3)
-    right = np.stack([total(s * p), total(t * p + s * q), total(t * q)], axis=1)
-    left += (1e-3 * (ss + tt) + 1e-9)[:, None, None] * np.eye(3)
-    a, b, c = np.linalg.solve(left, right[:, :, None])[:, :, 0].T
-    # The tangents turn from vertex to vertex: average the form as a matrix of the world.
-    form = (
-        a[:, None, None] * along[:, :, None] * along[:, None, :]
-        + b[:, None, None]
-        * (along[:, :, None] * across[:, None, :] + across[:, :, None] * along[:, None, :])
-        + c[:, None, None] * across[:, :, None] * across[:, None, :]
-    ).reshape(-1, 9)
-    for _ in range(_BEND_ROUNDS):
-        form = 0.5 * form + 0.5 * (averaged @ form)
-    matrix = form.reshape(-1, 3, 3)
-    bend: Floats = np.stack(
-        [
-            np.einsum("vi,vij,vj->v", one, matrix, other)
-            for one, other in ((along, along), (along, across), (across, across))
-        ],
-        axis=1,
-    )
-    return bend
 
 
 def best_views(
