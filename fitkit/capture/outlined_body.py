@@ -15,7 +15,6 @@ from fitkit.capture.camera import Camera
 from fitkit.capture.capture_volume import column_points, inside_volume, seen_by
 from fitkit.capture.closed_surface import mesh_of_grid
 from fitkit.capture.depth_map import DepthMap
-from fitkit.capture.fineness import pixel_on_subject_mm
 from fitkit.capture.scan import CaptureVolume
 from fitkit.capture.signed_grid import SignedGrid
 from fitkit.capture.silhouette import reduced_colour, silhouette, splat
@@ -30,9 +29,6 @@ _CELL_MM, _MARGIN_MM = 7.0, 40.0
 _FLOOR_MM = 60.0
 _SURE_PX = 3
 _FEWEST_OUTLINES = 3
-# A pixel of the later outlines on the subject, and their photos' longest side at most: between legs
-# and beside arms the room shows in strips that coarser pixels close.
-_PIXEL_MM, _MOST_PX = 2.6, 1008
 # Each round: how far the hull it starts from may be off (between that inside and outside it
 # nothing is known), and which share of the photos may be wrong about a place.
 _ROUNDS = ((0.0, 0.09), (24.0, 0.04), (14.0, 0.02))
@@ -68,12 +64,7 @@ def outlined_body(
     say
         Told the fraction done.
     """
-    coarse = [reduced_colour(picture) for picture in pictures]
-    finest = pixel_on_subject_mm(cameras) / (scale * _PIXEL_MM)
-    sharp = [
-        reduced_colour(picture, int(np.clip(finest * max(picture.shape), max(low.shape), _MOST_PX)))
-        for picture, low in zip(pictures, coarse, strict=True)
-    ]
+    colours = [reduced_colour(picture) for picture in pictures]
     low = points_mm.min(axis=0) - scale * _MARGIN_MM
     high = points_mm.max(axis=0) + scale * _MARGIN_MM
     low[2] = volume.bottom_mm - scale * _MARGIN_MM
@@ -81,7 +72,6 @@ def outlined_body(
     outlines: list[Bools | None] = [None] * len(cameras)
     for part, (doubt_mm, spare_share) in enumerate(_ROUNDS):
         surface = _dense_points(mesh_of_grid(hull)) if hull is not None else None
-        colours = coarse if surface is None else sharp
         for index, (colour, camera) in enumerate(zip(colours, cameras, strict=True)):
             if surface is None:
                 body, room = _known_by_stereo(colour, camera, wide, fine, volume, scale)
@@ -91,7 +81,7 @@ def outlined_body(
                 )
                 first = outlines[index]
                 # A gap that the hull has lost is still seen in the photos that look through it.
-                body &= _as_large(first, colour) if first is not None else True
+                body &= first if first is not None else True
             outlines[index] = silhouette(colour, body=body, room=room)
             say((part + (index + 1) / len(cameras)) / len(_ROUNDS))
         told = [k for k, outline in enumerate(outlines) if outline is not None]
@@ -108,13 +98,6 @@ def outlined_body(
         if hull.values_mm.max() <= 0.0:
             return None
     return hull
-
-
-def _as_large(mask: Bools, colour: Bytes) -> Bools:
-    """Return a mask in the size of a picture."""
-    height, width = colour.shape[:2]
-    larger = cv2.resize(mask.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST)
-    return np.asarray(larger, dtype=np.bool_)
 
 
 def _dense_points(mesh: TriangleMesh) -> Floats:
