@@ -38,7 +38,7 @@ from fitkit.job.whole_writes import (
 if TYPE_CHECKING:
     from fitkit.job.settings import JobSettings
 
-__all__ = ["Job", "create_job", "job_problems", "job_text", "open_job"]
+__all__ = ["Job", "create_job", "held_job", "job_problems", "job_text", "open_job"]
 
 _LAYOUT = 1
 _IGNORED = {"Thumbs.db", "desktop.ini"}
@@ -379,6 +379,22 @@ def open_job(folder: Path | str) -> Job:
         except JobBusyError:
             pass  # not a crash: another process is between two steps of its work
     return job
+
+
+@contextmanager
+def held_job(folder: Path | str, doing: str) -> Iterator[Job]:
+    """Hold a job and open it as it is then: nothing that fitkit changes in it comes in between.
+
+    Raises
+    ------
+    JobError
+        As :func:`open_job`.
+    JobBusyError
+        When another process holds it.
+    """
+    job = open_job(folder)
+    with job.locked(doing):
+        yield job if job_text(job.folder) == job.text else open_job(job.folder)
 
 
 def job_problems(folder: Path | str) -> tuple[Problem, ...]:

@@ -10,20 +10,46 @@ import contextlib
 import json
 import os
 import sys
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import UTC, datetime
 from pathlib import Path
 
 from fitkit.errors import FileError, JobBusyError
 
-__all__ = ["LOCK_FILE", "job_lock"]
+__all__ = ["LOCK_FILE", "job_lock", "patience"]
 
 LOCK_FILE = ".fitkit/lock"
 """Where the lock lies in the job folder."""
 
 # Past what is written in the file: on Windows a locked range cannot be read by others.
 _WINDOWS_OFFSET = 1 << 20
+_SECONDS_BETWEEN_TRIES = 0.05
+
+_Patience = tuple[float, Callable[[], None]]
+_patience: ContextVar[_Patience] = ContextVar("_patience", default=(0.0, lambda: None))
+
+
+@contextmanager
+def patience(seconds: float, waits: Callable[[], None]) -> Iterator[None]:
+    """Let :func:`job_lock` wait, inside the block and in its thread, for a job that is held.
+
+    For long work: a change that is just being kept holds the job for a moment only.
+
+    Parameters
+    ----------
+    seconds
+        How long each time.
+    waits
+        Called each time that waiting begins.
+    """
+    token = _patience.set((seconds, waits))
+    try:
+        yield
+    finally:
+        _patience.reset(token)
 
 
 @contextmanager
@@ -43,7 +69,7 @@ def job_lock(folder: Path, *, doing: str) -> Iterator[None]:
         When another process that is alive holds it; the cause says which and since when.
     """
     path = folder / LOCK_FILE
-    descriptor = _acquired(path)
+    descriptor = _waited_for(path)
     try:
         holder = {
             "pid": os.getpid(),
@@ -62,6 +88,21 @@ def job_lock(folder: Path, *, doing: str) -> Iterator[None]:
         else:
             _remove(path)
             os.close(descriptor)
+
+
+def _waited_for(path: Path) -> int:
+    seconds, waits = _patience.get()
+    until: float | None = None
+    while True:
+        try:
+            return _acquired(path)
+        except JobBusyError:
+            if until is None and seconds > 0.0:
+                until = time.monotonic() + seconds
+                waits()
+            if until is None or time.monotonic() > until:
+                raise
+        time.sleep(_SECONDS_BETWEEN_TRIES)
 
 
 def _acquired(path: Path) -> int:

@@ -12,7 +12,6 @@ from fitkit.errors import FitkitError
 from fitkit.room.page import RoomPage
 from fitkit.room.page_parts import box, button, field, words
 from fitkit.room.step_buttons import step_buttons
-from fitkit.room.stops import state_of_stop, stop_named
 from fitkit.room.viewer import Disc, Viewer
 from fitkit.units import parse_length_mm
 from fitkit.workflow.place_landmarks import (
@@ -20,6 +19,7 @@ from fitkit.workflow.place_landmarks import (
     MarkKind,
     PlacedMark,
     mark_at,
+    move_mark,
     place_mark,
     see_places,
     under_ray_mm,
@@ -186,16 +186,15 @@ class BodyMarks:
         self._page.look_soon()
 
     async def _typed(self, name: str, axis: int, text: str) -> None:
-        mark = self._mark(name)  # as it lies now
-        if mark is None:
+        kind, job = self.kind, self._page.session.job()
+        if kind is None:
             return
-        at = mark.at_mm.copy()
         try:
-            at[axis] = parse_length_mm(text, what=_WAYS[axis])
+            to_mm = parse_length_mm(text, what=_WAYS[axis])
         except FitkitError as error:
             self._page.tell(error)
             return
-        await self._keep(name, at)
+        await self._change(lambda: move_mark(job, kind, name, axis, to_mm))
 
     async def _picked(self, ray: Ray) -> None:
         if self.kind is None or self._places is None:
@@ -245,30 +244,20 @@ class BodyMarks:
         return mark is not None and mark.by_hand
 
     async def _step(self, back: bool) -> None:
-        await self._change(lambda: step_edit(self._page.session.job(), back=back))
+        job = self._page.session.job()
+        await self._change(lambda: step_edit(job, back=back))
 
     async def _keep(self, name: str, at_mm: Floats | None) -> None:
-        kind = self.kind
+        kind, job = self.kind, self._page.session.job()
         if kind is None:
             return
-        await self._change(lambda: place_mark(self._page.session.job(), kind, name, at_mm))
+        await self._change(lambda: place_mark(job, kind, name, at_mm))
 
     async def _change(self, act: Callable[[], object]) -> None:
         """Change the job; then have the body, and the tape round it, follow."""
-        session = self._page.session
-        if session.working and session.work is not None and session.work.doing == _ANEW:
-            await session.stop_work()  # of what is changed again now
-        try:
-            await asyncio.to_thread(act)
-        except FitkitError as error:
-            self._page.tell(error)
+        await self._page.change(act, step="body", doing=_ANEW)
         self._dragged = None
-        session.changed()
         await self._refresh()
-        photos = state_of_stop(stop_named("photos"), session).state
-        stale = state_of_stop(stop_named("body"), session).state == "stale"
-        if stale and photos not in {"to do", "stale"} and not session.working:
-            await self._page.start("make", _ANEW, until="body")
 
     # -- what is shown -------------------------------------------------------------------
 

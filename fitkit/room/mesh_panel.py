@@ -126,12 +126,12 @@ def _turn(page: RoomPage, front: str) -> None:
     """Offer to tell which way the wearer faces in the file, where it was found wrong."""
 
     async def keep(value: str) -> None:
-        done = page.try_to(
-            lambda: change_setting(page.session.job(), "body", "front", value or None,
-                                   words="which way the mesh faces")
+        job = page.session.job()
+        await page.change(
+            lambda: change_setting(job, "body", "front", value or None,
+                                   words="which way the mesh faces"),
+            step="body", doing="Making the body of the mesh",
         )  # fmt: skip
-        if done:
-            await page.start("make", "Making the body of the mesh", until="body")
 
     choice("The wearer faces, in the file", front, keep, _FRONTS)
 

@@ -187,13 +187,13 @@ class _Look:
         try:
             while self._wanted is not None:
                 part, self._wanted = self._wanted, None
-                await self._show(part)
-                if self.fault is not None:
-                    self.fault = None
+                was, self.fault = self.fault, None
+                try:
+                    await self._show(part)
+                except FitkitError as error:
+                    self.fault = error
+                if self.fault is not was:
                     self._has_changed()
-        except FitkitError as error:
-            self.fault = error
-            self._has_changed()
         finally:
             self._posing = False
 
@@ -202,8 +202,9 @@ class _Look:
         motion, chosen = self.motion, self.range
         of = (session.folder, session.versions("body", "patches", "motion"), self.fresh)
         if of != self._moving_of:
-            self._moving_of, self._moving = of, None
+            self._moving_of = self._moving = None  # where it cannot be read it is tried again
             self._moving = await asyncio.to_thread(read_moving_body, session.job())
+            self._moving_of = of
             self._has_changed()
         if self._moving is None or self._viewer is None:
             return

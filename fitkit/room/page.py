@@ -124,6 +124,16 @@ class RoomPage:
             ui.notify(done)
         return True
 
+    async def change(self, act: Callable[[], object], *, step: str, doing: str) -> None:
+        """Change the job and have a step follow; show what went wrong if it did.
+
+        As :meth:`fitkit.room.following.Following.change`.
+        """
+        try:
+            await self.session.following.change(act, step=step, doing=doing)
+        except FitkitError as error:
+            self.tell(error)
+
     async def start(self, task: str, doing: str, **arguments: Any) -> None:
         """Begin long work, or say why it cannot be begun."""
         try:

@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 from fitkit.errors import FitkitError, JobBusyError, JobError
 from fitkit.room.followers import Followers
+from fitkit.room.following import Following
 from fitkit.room.work import Work
 from fitkit.workflow.check_job import JobCheck, check_job
 from fitkit.workflow.edit_settings import read_job_settings
@@ -43,6 +44,10 @@ class RoomSession:
         The long work that runs or ran last; None before the first.
     followers
         Told whenever either changed, and as work goes on.
+    turn
+        Held while work is begun, and by whoever changes what the next work is to be of.
+    following
+        The steps that are made anew after a change.
     """
 
     def __init__(self, shelf: Path, folder: Path | None = None) -> None:
@@ -51,6 +56,8 @@ class RoomSession:
         self.revision = 0
         self.work: Work | None = None
         self.followers = Followers()
+        self.turn = asyncio.Lock()
+        self.following = Following(self)
         self._stamp: object = None
         self._checked: tuple[int, JobCheck] | None = None
         self._made: tuple[int, dict[str, Mapping[str, MadeFile]]] = (-1, {})
@@ -76,6 +83,7 @@ class RoomSession:
                 "Work is going on in the open job.", "Wait until it is done, or stop it."
             )
         check_job(folder)
+        self.following.forget()
         self.folder, self.work, self._answers = folder, None, {}
         self.changed()
 
@@ -179,6 +187,11 @@ class RoomSession:
         JobBusyError
             When work is going on already.
         """
+        async with self.turn:
+            await self.begin(task, doing, **arguments)
+
+    async def begin(self, task: str, doing: str, **arguments: Any) -> None:
+        """Do as :meth:`start`; hold the turn."""
         if self.working:
             raise JobBusyError(
                 "Something is being made already.", "Wait until it is done, or stop it."
@@ -189,12 +202,17 @@ class RoomSession:
             if work.ending == "done":
                 self._answers[task] = work.answer
             self.changed()
+            self.following.go_on()
 
         self.changed()
         await work.start(self.job(), arguments, heard=self.followers.tell, ended=ended)
 
     async def stop_work(self) -> None:
-        """Stop the work that is going on; the job stays as the last finished step left it."""
+        """Stop the work that is going on; the job stays as the last finished step left it.
+
+        Nothing follows: whoever says stop wants quiet.
+        """
+        self.following.forget()
         if self.work is not None:
             await self.work.stop()
 

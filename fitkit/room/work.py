@@ -61,6 +61,7 @@ class Work:
         self._began = time.monotonic()
         self._process: asyncio.subprocess.Process | None = None
         self._stopping = False
+        self._begun = asyncio.Event()
         self._told: tuple[str, ...] | None = None
         self._reader: asyncio.Task[None] | None = None
 
@@ -96,15 +97,20 @@ class Work:
         except OSError as error:
             self._end("failed", f"The work cannot be started: {error}.", "Close other programs.")
             ended()
-            return
-        self._reader = asyncio.create_task(self._read(heard, ended))
+        else:
+            self._reader = asyncio.create_task(self._read(heard, ended))
+        finally:
+            self._begun.set()
 
     async def stop(self) -> None:
         """Stop it and wait until it has ended; what was made before stays."""
+        if not self.running:
+            return
+        self._stopping = True
+        await self._begun.wait()  # what is just being started is stopped too
         process = self._process
         if not self.running or process is None:
             return
-        self._stopping = True
         self._signal(signal.SIGTERM)
         try:
             await asyncio.wait_for(process.wait(), _SECONDS_TO_END)

@@ -19,10 +19,14 @@ from fitkit.workflow.step_report import Progress, StepReport
 
 __all__ = ["TASKS", "main"]
 
+_PATIENCE_S = 20.0
 
-def _measured(folder: Path, reports: Sequence[StepReport]) -> dict[str, Any]:
+
+def _measured(
+    folder: Path, reports: Sequence[StepReport], *, wanted: bool = False
+) -> dict[str, Any]:
     """Lay the tape round a body that is new, for the maker to see at once; return the reports."""
-    if any(report.step == "body" and report.ran for report in reports):
+    if wanted or any(report.step == "body" and report.ran for report in reports):
         from fitkit.workflow.measure_job import measure_job
 
         measure_job(folder)
@@ -33,8 +37,11 @@ def _make(
     folder: Path, progress: Progress, begins: Callable[[str], None], until: str | None = None
 ) -> dict[str, Any]:
     from fitkit.workflow.make_job import make_job
+    from fitkit.workflow.measure_job import kept_measures
 
-    return _measured(folder, make_job(folder, until=until, progress=progress, begins=begins))
+    reports = make_job(folder, until=until, progress=progress, begins=begins)
+    # Whoever asks for the body alone sees the tape round it, also where that was cut short before.
+    return _measured(folder, reports, wanted=until == "body" and kept_measures(folder) is None)
 
 
 def _adapt(
@@ -142,12 +149,15 @@ def main() -> None:
     order = json.loads(sys.stdin.readline())
     threading.Thread(target=_end_with_the_room, daemon=True).start()
     try:
-        answer = TASKS[order["task"]](
-            Path(order["folder"]),
-            progress=lambda share, words: say(share=round(share, 4), words=words),
-            begins=lambda step: say(step=step),
-            **order["arguments"],
-        )
+        from fitkit.job.job_lock import patience
+
+        with patience(_PATIENCE_S, lambda: say(share=0.0, words="waiting for the job")):
+            answer = TASKS[order["task"]](
+                Path(order["folder"]),
+                progress=lambda share, words: say(share=round(share, 4), words=words),
+                begins=lambda step: say(step=step),
+                **order["arguments"],
+            )
     except Exception as error:
         cause, remedy = _told(error)
         say(cause=cause, remedy=remedy)

@@ -48,11 +48,10 @@ def change_settings(
     folder: Path | str, section: str, values: Mapping[str, Any], *, words: str
 ) -> StepReport:
     """Set several keys of a section of ``job.toml`` as one change, as :func:`change_setting`."""
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.settings_edits import with_setting, without_setting
 
-    job = open_job(folder)
-    with job.locked("settings"):
+    with held_job(folder, "settings") as job:
         text = job.text
         for key, value in values.items():
             if value is None:

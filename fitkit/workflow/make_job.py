@@ -50,12 +50,11 @@ def make_job(
     FitkitError
         When a step cannot be done; its cause names the line, patch or photo.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.made_from import FileDigests
     from fitkit.job.steps import steps_before
 
-    job = open_job(folder)
-    with job.locked("make"):
+    with held_job(folder, "make") as job:
         digests = FileDigests(job.folder)
         wanted = _all_steps() if until is None else {*steps_before(until), until}
         wanted |= set(also)

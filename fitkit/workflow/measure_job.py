@@ -79,6 +79,9 @@ class JobMeasures:
 def measure_job(folder: Path | str) -> JobMeasures:
     """Take the tape measures on the job's body; leave them and a picture beside it.
 
+    They are taken again where the body, or what is to be taken on it, is another once they are
+    to be kept.
+
     Raises
     ------
     JobError
@@ -86,21 +89,34 @@ def measure_job(folder: Path | str) -> JobMeasures:
     DesignError
         When a girth of the maker's own cannot be taken.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job, open_job
     from fitkit.job.made_from import MadeFrom
+    from fitkit.job.whole_writes import write_whole
 
-    job = open_job(folder)
-    shaped_in = job.result_folder("body")
-    if MadeFrom.read(shaped_in) is None:
-        raise JobError(
-            "There is no body to measure yet.", f"Make it with: fitkit make {job.called}"
-        )
+    while True:
+        job = open_job(folder)
+        shaped_in = job.result_folder("body")
+        record = MadeFrom.read(shaped_in)
+        if record is None:
+            raise JobError(
+                "There is no body to measure yet.", f"Make it with: fitkit make {job.called}"
+            )
+        measures, files = _laid(job)
+        with held_job(folder, "measure") as now:
+            if MadeFrom.read(shaped_in) != record or now.settings.girth != job.settings.girth:
+                continue
+            for name, content in files.items():
+                write_whole(shaped_in / name, content)
+            return replace(measures, files=tuple(shaped_in / name for name in files))
+
+
+def _laid(job: Job) -> tuple[JobMeasures, dict[str, bytes]]:
+    """Return the measures on the body there is, and the files that tell them."""
     from fitkit.export.tapes_picture import png_of_tapes
     from fitkit.job.body_files import read_body
     from fitkit.job.measures_files import measures_files
-    from fitkit.job.whole_writes import write_whole
 
-    shaped = read_body(shaped_in)
+    shaped = read_body(job.result_folder("body"))
     taken = _taken(job, shaped)
     marks = {
         mark.name: (float(mark.at_mm[0]), float(mark.at_mm[1]), float(mark.at_mm[2]))
@@ -109,10 +125,7 @@ def measure_job(folder: Path | str) -> JobMeasures:
     sure = {mark.name: mark.confidence for mark in shaped.landmarks.values()}
     measures = JobMeasures(_rows(taken, dict(job.settings.wearer.tape)), marks, sure)
     files = {**measures_files(measures.as_dict()), "tapes.png": png_of_tapes(shaped.mesh, taken)}
-    with job.locked("measure"):
-        for name, content in files.items():
-            write_whole(shaped_in / name, content)
-    return JobMeasures(measures.rows, marks, sure, tuple(shaped_in / name for name in files))
+    return measures, files
 
 
 def kept_measures(folder: Path | str) -> JobMeasures | None:

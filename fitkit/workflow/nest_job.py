@@ -61,13 +61,12 @@ def nest_job(
     FitkitError
         When a step cannot be done.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.made_from import FileDigests
     from fitkit.workflow.make_job import make_job
 
     reports = make_job(folder, until="templates", progress=part_of(progress, 0.0, 0.1))
-    job = open_job(folder)
-    with job.locked("nest"):
+    with held_job(folder, "nest") as job:
         own = nest_step(
             job,
             digests=FileDigests(job.folder),

@@ -23,6 +23,7 @@ __all__ = [
     "MarkKind",
     "PlacedMark",
     "mark_at",
+    "move_mark",
     "place_mark",
     "see_places",
     "under_ray_mm",
@@ -244,6 +245,33 @@ def place_mark(
     return change_setting(
         folder, _SECTIONS[kind], name, told, words=f"put the {kind} '{name}' right"
     )
+
+
+def move_mark(folder: Path | str, kind: MarkKind, name: str, axis: int, to_mm: float) -> StepReport:
+    """Put one of a place's three numbers right in ``job.toml``; the others are as they are there.
+
+    Parameters
+    ----------
+    axis
+        0 to the wearer's left, 1 to the back, 2 up.
+
+    Raises
+    ------
+    JobError
+        When there is no body, or it shows no such place.
+    """
+    from fitkit.errors import JobError
+
+    places = see_places(folder)
+    marks = () if places is None else places.of(kind)
+    mark = next((mark for mark in marks if mark.name == name), None)
+    if mark is None:
+        raise JobError(
+            f"The body shows no {kind} called '{name}' any more.", "Put it on the body anew."
+        )
+    at = mark.at_mm.copy()
+    at[axis] = to_mm
+    return place_mark(folder, kind, name, at)
 
 
 def _carried(mesh: TriangleMesh, other: TriangleMesh, at_mm: Floats) -> Floats:

@@ -65,12 +65,11 @@ def scan_job(
     JobError
         When the job is at fault or busy.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job, open_job
     from fitkit.job.made_from import FileDigests
     from fitkit.workflow.body_step import body
 
-    job = open_job(folder)
-    with job.locked("scan"):
+    with held_job(folder, "scan") as job:
         digests = FileDigests(job.folder)
         scanned = _scan(
             _told(job, printed_mm=printed_mm, checks=checks, tags=tags, side_mm=side_mm),

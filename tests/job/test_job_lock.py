@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from fitkit.errors import JobBusyError
-from fitkit.job.job_lock import LOCK_FILE, job_lock
+from fitkit.job.job_lock import LOCK_FILE, job_lock, patience
 
 HOLD = """
 import sys, time
@@ -81,6 +81,32 @@ def test_an_orphaned_worker_of_a_dead_process_does_not_hold_the_job(tmp_path: Pa
             assert json.loads((tmp_path / LOCK_FILE).read_text())["pid"] == os.getpid()
     finally:
         os.kill(worker, signal.SIGKILL)
+
+
+def test_whoever_is_patient_gets_the_job_once_it_is_free(tmp_path: Path) -> None:
+    process = holder(tmp_path)
+    waited: list[str] = []
+
+    def waits() -> None:
+        waited.append("waits")
+        end(process)
+
+    with patience(60.0, waits), job_lock(tmp_path, doing="make"):
+        assert json.loads((tmp_path / LOCK_FILE).read_text())["pid"] == os.getpid()
+    assert waited == ["waits"]
+
+
+def test_patience_ends(tmp_path: Path) -> None:
+    process = holder(tmp_path)
+    try:
+        with (
+            pytest.raises(JobBusyError, match="make"),
+            patience(0.01, lambda: None),
+            job_lock(tmp_path, doing="scan"),
+        ):
+            pass
+    finally:
+        end(process)
 
 
 def test_an_error_inside_lets_go_and_leaves_nothing(tmp_path: Path) -> None:

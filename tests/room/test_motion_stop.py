@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import shutil
+import threading
 from collections.abc import Callable, Coroutine
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from typing import Any
 import pytest
 from nicegui.element import Element
 
+from fitkit.errors import JobError
 from fitkit.job.job_folder import open_job
 from fitkit.job.made_from import FileDigests
 from fitkit.room import motion_stop
@@ -18,6 +20,8 @@ from fitkit.room.page import RoomPage
 from fitkit.room.session import RoomSession
 from fitkit.room.viewer import Viewer
 from fitkit.workflow.motion_job import motion_step
+from fitkit.workflow.moving_body import MovingBody
+from fitkit.workflow.see_motion import read_moving_body
 from tests.room.without_browser import come_about, opened_page, press, said
 from tests.workflow.elbow_job import elbow_job
 
@@ -96,6 +100,34 @@ def test_what_another_program_tells_of_motion_is_seen(folder: Path) -> None:
         lames = '[[lames]]\nname = "cop"\nof = ["forearm sleeve"]\njoint = "left elbow"\n\n[[line]]'
         rewritten(page, folder, "[[line]]", lames)
         await come_about(lambda: "cop: 1 strips over the left elbow" in said(shown))
+
+    run(folder, course)
+
+
+def test_what_changes_while_plates_that_cannot_be_read_are_read_is_shown(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    comes, goes = threading.Event(), threading.Event()
+
+    def reads(job: Path) -> MovingBody | None:
+        if not comes.is_set():
+            comes.set()
+            goes.wait(60)
+            raise JobError("The plates are just being made.", "Wait.")
+        return read_moving_body(job)
+
+    monkeypatch.setattr(motion_stop, "read_moving_body", reads)
+
+    async def course(page: RoomPage, shown: Element) -> None:
+        (viewer,) = (one for one in shown.descendants() if isinstance(one, Viewer))
+        await asyncio.to_thread(comes.wait, 60)
+        page.session.changed()
+        page._look()
+        await asyncio.sleep(0)  # the change has been heard
+        goes.set()
+        await come_about(lambda: "forearm sleeve" in viewer._objects["Mesh"])
+        page._look()
+        assert "The plates are just being made" not in said(shown)
 
     run(folder, course)
 

@@ -73,6 +73,37 @@ def test_stopped_work_leaves_the_job_as_it_was_and_lets_go_of_it(session: RoomSe
         pass
 
 
+def test_work_is_stopped_while_it_is_being_started(session: RoomSession) -> None:
+    with_photos(session)
+
+    async def course() -> None:
+        starting = asyncio.create_task(session.start("make", "Scanning", until="scan"))
+        while not session.working:
+            await asyncio.sleep(0)
+        await session.stop_work()
+        await starting
+        assert session.work is not None
+        assert session.work.ending == "stopped"
+
+    asyncio.run(course())
+    assert not (session.job() / "scan").exists()
+
+
+def test_work_waits_for_a_change_that_is_just_being_kept(session: RoomSession) -> None:
+    async def course() -> None:
+        with open_job(session.job()).locked("settings"):
+            await session.start("make", "Scanning", until="scan")
+            work = session.work
+            assert work is not None
+            while "waiting" not in work.words and work.running:
+                await asyncio.sleep(0.01)
+            assert work.running, work.cause
+        await ended(session)
+        assert work.cause == "The job 'heron' has no photos."
+
+    asyncio.run(course())
+
+
 def test_work_stopped_before_it_said_anything_is_seen_to_have_ended(session: RoomSession) -> None:
     async def course() -> None:
         await session.start("make", "Scanning", until="scan")

@@ -8,14 +8,18 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
 from fitkit.errors import DesignError, JobBusyError, JobError, PhotoError
 from fitkit.findings import Severity
+from fitkit.job.job_folder import open_job
 from fitkit.job.job_lock import job_lock
 from fitkit.workflow import check_job, make_job, scan_job
+from fitkit.workflow.edit_settings import change_setting
 from tests.workflow.quick_steps import JOB, job_folder, tree
 
 STEPS = ["scan", "body", "patches", "blanks", "templates", "pages"]
@@ -212,6 +216,26 @@ def test_a_second_process_is_told(tmp_path: Path) -> None:
     folder = job_folder(tmp_path / "job")
     with job_lock(folder, doing="scan"), pytest.raises(JobBusyError, match="scan"):
         make_job(folder)
+
+
+@pytest.mark.usefixtures("calls")
+def test_a_change_kept_just_before_the_job_is_held_is_taken_in(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = job_folder(tmp_path / "job")
+
+    @contextmanager
+    def late(job: Path, *, doing: str) -> Iterator[None]:
+        if doing == "make":
+            change_setting(folder, "print", "paper", "A3", words="larger paper")
+        with job_lock(job, doing=doing):
+            yield
+
+    with monkeypatch.context() as patched:
+        patched.setattr("fitkit.job.job_folder.job_lock", late)
+        make_job(folder)
+    assert open_job(folder).settings.print.paper == "A3"
+    assert ran(folder) == []
 
 
 @pytest.mark.usefixtures("calls")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -12,8 +13,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from fitkit.body.body import Body
 from fitkit.body.tape_reading import TapeMeasure
+from fitkit.job.body_files import body_files, read_body
+from fitkit.job.job_folder import open_job
+from fitkit.job.made_from import FileDigests
 from fitkit.workflow import make_job, measure_job
+from fitkit.workflow.measure_job import kept_measures
 from tests.workflow.quick_steps import JOB, job_folder
 
 TAPE = """[wearer.tape]
@@ -64,6 +70,46 @@ def test_rows_are_matched_by_name_and_the_rest_is_listed_too(job: Path) -> None:
     assert measures.rows[0].difference_mm == pytest.approx(-20.0)
     assert measures.rows[1].difference_mm is None
     assert measures.as_dict()["measures"][0]["difference_mm"] == pytest.approx(-20.0)
+
+
+def test_what_changes_while_the_tape_is_laid_is_measured_again(
+    job: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A body made anew meanwhile, and then a girth told anew."""
+    tape: Any = sys.modules["fitkit.body.tape_measure"]
+    lay = tape.tape_measures
+
+    def larger_body() -> None:
+        opened = open_job(job)
+        body = read_body(job / "body")
+        larger = replace(body, mesh=body.mesh.with_vertices(2.0 * body.mesh.vertices))
+        digests = FileDigests(opened.folder)
+        with opened.locked("test"):
+            opened.keep_result(
+                "body", body_files(larger), inputs=opened.inputs("body", digests), digests=digests
+            )
+
+    def higher_belt() -> None:
+        path = job / "job.toml"
+        path.write_text(
+            path.read_text(encoding="utf-8").replace("height_mm = 20", "height_mm = 30")
+        )
+
+    changes = [larger_body, higher_belt]
+
+    def laid_meanwhile(body: Body, extra: Any) -> Any:
+        laid = lay(body, extra)
+        if changes:
+            changes.pop(0)()
+        return laid
+
+    monkeypatch.setattr(tape, "tape_measures", laid_meanwhile)
+    rows = {row.name: row.body_mm for row in measure_job(job).rows}
+    assert rows["chest"] == pytest.approx(4.0 * 960.0)
+    assert rows["belt"] == 30.0
+    kept = kept_measures(job)
+    assert kept is not None
+    assert {row.name: row.body_mm for row in kept.rows} == rows
 
 
 def test_differences_are_held_against_the_limit_of_their_kind(job: Path) -> None:

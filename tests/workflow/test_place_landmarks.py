@@ -20,7 +20,13 @@ from fitkit.workflow import body_step
 from fitkit.workflow.make_job import make_job
 from fitkit.workflow.measure_job import measure_job
 from fitkit.workflow.pick_place import Ray
-from fitkit.workflow.place_landmarks import mark_at, place_mark, see_places, under_ray_mm
+from fitkit.workflow.place_landmarks import (
+    mark_at,
+    move_mark,
+    place_mark,
+    see_places,
+    under_ray_mm,
+)
 from fitkit.workflow.start_job import start_job
 from fitkit.workflow.step_edit import step_edit
 from tests.patch.upright import form_of
@@ -90,6 +96,8 @@ def test_a_job_without_a_body_has_no_places(tmp_path: Path) -> None:
     assert see_places(tmp_path / "bare") is None
     with pytest.raises(JobError, match="no body"):
         place_mark(tmp_path / "bare", "landmark", "navel", (0.0, 0.0, 0.0))
+    with pytest.raises(JobError, match="shows no landmark called 'navel'"):
+        move_mark(tmp_path / "bare", "landmark", "navel", 2, 0.0)
 
 
 def test_a_ray_means_the_landmark_in_front_and_drags_it_over_the_skin(folder: Path) -> None:
