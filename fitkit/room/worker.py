@@ -19,6 +19,7 @@ from fitkit.workflow.step_report import Progress, StepReport
 
 __all__ = ["TASKS", "main"]
 
+# A change holds the job while it is being kept: longer than that, somebody works on it.
 _PATIENCE_S = 20.0
 
 

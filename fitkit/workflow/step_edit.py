@@ -50,8 +50,9 @@ def step_edit(folder: Path | str, *, back: bool) -> StepReport:
     """
     folder = Path(folder).expanduser().resolve()
     command = "undo" if back else "redo"
-    now = job_text(folder)
+    job_text(folder)  # what is no job is not held
     with job_lock(folder, doing=command):
+        now = job_text(folder)
         history, text = EditHistory.read(folder).stepped(now, back=back)
         write_whole(folder / "job.toml", text.encode())
         history.keep()

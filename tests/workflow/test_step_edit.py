@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -83,6 +85,23 @@ def test_a_job_that_is_held_is_left_alone(folder: Path) -> None:
     with job_lock(folder, doing="scan"), pytest.raises(JobBusyError):
         step_edit(folder, back=True)
     assert lines(folder) == ["waist"]
+
+
+def test_a_change_kept_just_before_the_job_is_held_is_the_one_taken_back(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    add_level(folder, "waist", 1050)
+
+    @contextmanager
+    def late(job: Path, *, doing: str) -> Iterator[None]:
+        add_level(folder, "hip", 900)
+        with job_lock(job, doing=doing):
+            yield
+
+    monkeypatch.setattr("fitkit.workflow.step_edit.job_lock", late)
+    assert step_edit(folder, back=True).words == "taken back: added the line 'hip'"
+    assert lines(folder) == ["waist"]
+    assert edits_to_step(folder).to_undo == "added the line 'waist'"
 
 
 def test_commands_step_back_and_forward(folder: Path) -> None:
