@@ -7,6 +7,7 @@ photo its mistakes; outlines again, seeded with that hull, twice over and ever c
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -23,7 +24,7 @@ from fitkit.capture.visual_hull import hull_grid
 from fitkit.geometry.arrays import Bools, Bytes, Floats
 from fitkit.geometry.mesh import TriangleMesh
 
-__all__ = ["outlined_body"]
+__all__ = ["OutlinedBody", "outlined_body", "shown_px", "shrunk"]
 
 _CELL_MM, _MARGIN_MM = 7.0, 40.0
 _FLOOR_MM = 60.0
@@ -32,6 +33,22 @@ _FEWEST_OUTLINES = 3
 # Each round: how far the hull it starts from may be off (between that inside and outside it
 # nothing is known), and which share of the photos may be wrong about a place.
 _ROUNDS = ((0.0, 0.09), (24.0, 0.04), (14.0, 0.02))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OutlinedBody:
+    """The body's outlines and the largest body inside them.
+
+    Attributes
+    ----------
+    hull
+        How far inside the outlines each node round the body lies.
+    outlines
+        (h, w) bool for each camera: pixels that show the body; None where colours do not tell.
+    """
+
+    hull: SignedGrid
+    outlines: tuple[Bools | None, ...]
 
 
 def outlined_body(
@@ -44,10 +61,8 @@ def outlined_body(
     *,
     scale: float,
     say: Callable[[float], None],
-) -> SignedGrid | None:
-    """Return how far inside the outlines each node round the body lies, or None.
-
-    None when fewer than three photos tell body from room.
+) -> OutlinedBody | None:
+    """Return the body's outlines and their hull; None when fewer than three photos tell any.
 
     Parameters
     ----------
@@ -71,7 +86,7 @@ def outlined_body(
     hull: SignedGrid | None = None
     outlines: list[Bools | None] = [None] * len(cameras)
     for part, (doubt_mm, spare_share) in enumerate(_ROUNDS):
-        surface = _dense_points(mesh_of_grid(hull)) if hull is not None else None
+        surface = mesh_of_grid(hull) if hull is not None else None
         for index, (colour, camera) in enumerate(zip(colours, cameras, strict=True)):
             if surface is None:
                 body, room = _known_by_stereo(colour, camera, wide, fine, volume, scale)
@@ -97,12 +112,31 @@ def outlined_body(
         )
         if hull.values_mm.max() <= 0.0:
             return None
-    return hull
+    return OutlinedBody(hull, tuple(outlines)) if hull is not None else None
 
 
-def _dense_points(mesh: TriangleMesh) -> Floats:
-    """(N, 3) float mm: corners and middles of all faces."""
-    return np.vstack([mesh.vertices, mesh.corners.mean(axis=1)])
+def shown_px(
+    surface: TriangleMesh, camera: Camera, shape: tuple[int, ...], *, cell_mm: float
+) -> tuple[Bools, int]:
+    """(h, w) bool: pixels that show a surface, grown by as many as are told with them.
+
+    Parameters
+    ----------
+    surface
+        Of a grid with cells of ``cell_mm``; its corners and the middles of its faces are marked.
+    camera, shape
+        The photo and the size in which it is wanted.
+    cell_mm
+        Distance between the surface's points, roughly.
+    """
+    points_mm = np.vstack([surface.vertices, surface.corners.mean(axis=1)])
+    spacing_px = max(1, int(np.ceil(0.3 * cell_mm * _px_per_mm(surface, camera, shape))))
+    return splat(points_mm, camera, shape, grow_px=spacing_px), spacing_px
+
+
+def _px_per_mm(surface: TriangleMesh, camera: Camera, shape: tuple[int, ...]) -> float:
+    focal_px = camera.lens.focal_px * shape[1] / camera.lens.width_px
+    return float(focal_px / np.linalg.norm(camera.centre_mm() - surface.vertices.mean(axis=0)))
 
 
 def _known_by_stereo(
@@ -122,7 +156,7 @@ def _known_by_stereo(
     room |= ~_column_px(colour, camera, volume)
     is_body = inside_volume(volume, near) & (near[:, 2] > floor_mm)
     body = splat(near[is_body], camera, colour.shape, grow_px=1)
-    return _shrunk(body, _SURE_PX), room
+    return shrunk(body, _SURE_PX), room
 
 
 def _own_points(maps: Sequence[DepthMap], camera: Camera) -> Floats:
@@ -147,25 +181,21 @@ def _column_px(colour: Bytes, camera: Camera, volume: CaptureVolume) -> Bools:
 def _known_by_hull(
     colour: Bytes,
     camera: Camera,
-    surface_mm: Floats,
+    surface: TriangleMesh,
     volume: CaptureVolume,
     scale: float,
     doubt_mm: float,
 ) -> tuple[Bools, Bools]:
     """Return the pixels well inside and well outside the hull seen by this camera."""
-    height, width = colour.shape[:2]
-    pixel = camera.lens.focal_px * width / camera.lens.width_px
-    middle = camera.centre_mm() - surface_mm.mean(axis=0)
-    per_mm = pixel / float(np.linalg.norm(middle))
-    spacing_px = max(1, int(np.ceil(0.3 * scale * _CELL_MM * per_mm)))
-    shown = splat(surface_mm, camera, (height, width), grow_px=spacing_px)
-    filled = _shrunk(_filled(shown), spacing_px)
-    doubt_px = max(2, round(doubt_mm * per_mm))
-    below = surface_mm[surface_mm[:, 2] < volume.bottom_mm]
+    shape = colour.shape[:2]
+    shown, spacing_px = shown_px(surface, camera, shape, cell_mm=scale * _CELL_MM)
+    filled = shrunk(_filled(shown), spacing_px)
+    doubt_px = max(2, round(doubt_mm * _px_per_mm(surface, camera, shape)))
+    below = surface.vertices[surface.vertices[:, 2] < volume.bottom_mm]
     # What goes on below the bottom, a stand or legs, is neither.
-    open_end = splat(below, camera, (height, width), grow_px=doubt_px)
-    room = ~_shrunk(filled, -doubt_px) & ~open_end
-    return _shrunk(filled, doubt_px), room
+    open_end = splat(below, camera, shape, grow_px=max(doubt_px, spacing_px))
+    room = ~shrunk(filled, -doubt_px) & ~open_end
+    return shrunk(filled, doubt_px), room
 
 
 def _filled(mask: Bools) -> Bools:
@@ -176,8 +206,8 @@ def _filled(mask: Bools) -> Bools:
     return np.asarray(full, dtype=np.bool_)
 
 
-def _shrunk(mask: Bools, by_px: int) -> Bools:
-    """Return a mask shrunk by some pixels, or grown where they are negative."""
+def shrunk(mask: Bools, by_px: int) -> Bools:
+    """(h, w) bool: a mask shrunk by some pixels, or grown where they are negative."""
     size = 2 * abs(by_px) + 1
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
     change = cv2.erode if by_px > 0 else cv2.dilate

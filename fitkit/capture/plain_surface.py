@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
-from scipy.ndimage import gaussian_filter
 from scipy.spatial import cKDTree
 
 from fitkit.capture.camera import Camera
 from fitkit.capture.closed_surface import mesh_of_grid
 from fitkit.capture.crease_gaps import open_creases
 from fitkit.capture.depth_map import DepthMap
-from fitkit.capture.free_space import seen_through
 from fitkit.capture.gap_guard import kept_apart
+from fitkit.capture.hollow_carving import carved_hull
 from fitkit.capture.outline_moves import Outlines, follow_outlines
+from fitkit.capture.outlined_body import OutlinedBody
 from fitkit.capture.point_cloud import PointCloud
 from fitkit.capture.refinement_pass import SOME_CERTAINTY, RefinementPass
 from fitkit.capture.scan import CaptureVolume
-from fitkit.capture.signed_grid import SignedGrid, signed_grid
+from fitkit.capture.signed_grid import signed_grid
 from fitkit.capture.surface_refinement import best_views
 from fitkit.capture.surface_smoothing import fair
 from fitkit.geometry.arrays import Bools, Floats
@@ -30,8 +29,6 @@ __all__ = ["is_plain", "patterned_points", "plain_share", "plain_surface"]
 _VIEWS = 3
 _PLAIN_SHARE = 0.15
 _CUT_MM = 24.0
-# Stereo on a plain surface is off by this much: it carves only what lies farther before it.
-_CARVE_MM, _CARVE_VOTES = 10.0, 5
 _ROUNDS = 5
 _FEWEST_POINTS = 500
 _PASS = RefinementPass(12.0, 2.0, 4.0, 3, averaging=3)
@@ -104,7 +101,7 @@ def patterned_points(cloud: PointCloud, surface: TriangleMesh, certainty: Floats
 
 
 def plain_surface(
-    hull: SignedGrid,
+    outlined: OutlinedBody,
     fine: Sequence[DepthMap],
     cameras: Sequence[Camera],
     outlines: Outlines,
@@ -117,8 +114,8 @@ def plain_surface(
 
     Parameters
     ----------
-    hull
-        How far inside the outlines each node lies.
+    outlined
+        The body by its outlines.
     fine
         Depth maps of the body that agree, however roughly.
     cameras
@@ -128,21 +125,16 @@ def plain_surface(
     scale
         Size of the subject's detail against that of a body.
     """
-    axes = [hull.nodes_mm(axis) for axis in range(3)]
-    nodes = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
-    inner = hull.values_mm > -hull.cell_mm
-    free = np.zeros(inner.shape, dtype=np.float32)
-    free[inner] = seen_through(fine, nodes[inner], margin_mm=scale * _CARVE_MM) >= _CARVE_VOTES
-    kept = np.float32(2.0 * hull.cell_mm) * (np.float32(0.5) - gaussian_filter(free, 1.0))
-    values = np.minimum(hull.values_mm, kept)
-    surface = mesh_of_grid(replace(hull, values_mm=values))
+    cell_mm = outlined.hull.cell_mm
+    grid = carved_hull(outlined, fine, cameras, scale=scale)
+    surface = mesh_of_grid(grid)
     for done in range(_ROUNDS):
         # Only once rims have settled is it plain what they do not hold.
         moved, certainty = follow_outlines(
             surface, cameras, outlines, _PASS.scaled(scale), sink=done + 1 == _ROUNDS
         )
         surface = kept_apart(surface, fair(moved, certainty), scale=scale)
-        grid = signed_grid(surface, cell_mm=hull.cell_mm, margin_mm=4 * hull.cell_mm)
+        grid = signed_grid(surface, cell_mm=cell_mm, margin_mm=4 * cell_mm)
         surface = mesh_of_grid(grid)
     if outlines.cloud is None:
         return surface

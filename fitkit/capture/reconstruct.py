@@ -166,13 +166,13 @@ def reconstruct(
         def telling(fraction: float) -> None:
             say(0.7 + 0.05 * fraction, "telling body from room by colour")
 
-        hull = outlined_body(
+        outlined = outlined_body(
             pictures, cameras, wide, fine, lower, rough.points_mm, scale=scale, say=telling
         )
-        if hull is not None:
+        if outlined is not None:
             outlines = replace(outlines, cloud=cloud)
             cloud = cloud_only(cloud, patterned_points(cloud, held, certainty))
-            held = plain_surface(hull, fine, cameras, outlines, scale=scale)
+            held = plain_surface(outlined, fine, cameras, outlines, scale=scale)
             held, certainty = first_pass(held, cameras, stacks, scale=scale, outlines=outlines)
     surface = refined_surface(
         held, certainty, cameras, stacks, near, scale=scale, outlines=outlines, say=refining

@@ -56,13 +56,15 @@ def test_plain_ball_is_found_by_colour_and_settles_on_its_outlines() -> None:
     fine, wide = _maps(body=True), _maps(body=False)
     points = np.vstack([one.points_mm() for one in fine])
     told: list[float] = []
-    hull = outlined_body(pictures, cameras, wide, fine, _VOLUME, points, scale=1.0, say=told.append)
-    assert hull is not None
+    outlined = outlined_body(
+        pictures, cameras, wide, fine, _VOLUME, points, scale=1.0, say=told.append
+    )
+    assert outlined is not None
     assert told == sorted(told)
     assert told[-1] == pytest.approx(1.0)
-    assert abs(np.median(_off(mesh_of_grid(hull).vertices))) < 3.0
+    assert abs(np.median(_off(mesh_of_grid(outlined.hull).vertices))) < 3.0
     cloud = PointCloud(points, points / RADIUS_MM)
-    surface = plain_surface(hull, fine, cameras, Outlines(pictures, -np.inf, cloud), scale=1.0)
+    surface = plain_surface(outlined, fine, cameras, Outlines(pictures, -np.inf, cloud), scale=1.0)
     off = _off(surface.vertices)
     assert abs(np.median(off)) < 0.6
     assert np.sqrt((off**2).mean()) < 1.0
@@ -72,8 +74,10 @@ def test_photos_that_know_nothing_of_the_body_give_no_outlines() -> None:
     cameras = ball_cameras()
     pictures = [ball_picture(k) for k in range(len(cameras))]
     box = np.array([[-100.0, -100.0, -100.0], [100.0, 100.0, 100.0]])
-    hull = outlined_body(pictures, cameras, (), (), _VOLUME, box, scale=1.0, say=lambda _part: None)
-    assert hull is None
+    assert (
+        outlined_body(pictures, cameras, (), (), _VOLUME, box, scale=1.0, say=lambda _part: None)
+        is None
+    )
 
 
 def test_half_a_plain_ball_is_half_plain() -> None:
