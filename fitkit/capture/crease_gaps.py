@@ -1,8 +1,9 @@
-"""Gaps at the creases of a plain body: where arm meets trunk and leg meets leg.
+"""Gaps at the creases of a body: where arm meets trunk and leg meets leg.
 
-The hull of all outlines closes the narrow end of such a gap with a web that bends sharply inwards.
-On a plain body nothing says which places are surely there, so that gaps cannot be looked for all
-over; at a sharp valley that stereo does not hold they can.
+The hull of all outlines, and a surface through a cloud, close the narrow end of such a gap with a
+web that bends sharply inwards. On a plain body nothing says which places are surely there, so that
+gaps cannot be looked for all over; at a sharp valley that stereo does not hold they can, and so
+nearer to the cloud than elsewhere.
 """
 
 from __future__ import annotations
@@ -15,10 +16,9 @@ from scipy.spatial import cKDTree
 
 from fitkit.capture.camera import Camera
 from fitkit.capture.closed_surface import mesh_of_grid
-from fitkit.capture.point_cloud import PointCloud
+from fitkit.capture.point_cloud import PointCloud, to_like_points_mm
 from fitkit.capture.seen_gaps import held_amid_held, open_gaps, spanned_areas
 from fitkit.capture.signed_grid import SignedGrid
-from fitkit.capture.start_surface import to_like_points_mm
 from fitkit.capture.surface_bends import least_bend_per_mm
 from fitkit.geometry.arrays import Bytes
 from fitkit.geometry.mesh import TriangleMesh

@@ -13,8 +13,11 @@ from scipy.spatial import cKDTree
 
 from fitkit.capture.depth_map import DepthMap
 from fitkit.geometry.arrays import Bools, Floats, Ints
+from fitkit.geometry.mesh import TriangleMesh
 
-__all__ = ["PointCloud", "cloud_of_maps", "cloud_only", "largest_clusters"]
+__all__ = ["PointCloud", "cloud_of_maps", "cloud_only", "largest_clusters", "to_like_points_mm"]
+
+_NEAREST_N, _LEAST_FACING = 24, 0.8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,3 +118,21 @@ def _thinned(points: Floats, towards: Floats, spacing_mm: float) -> tuple[Floats
         return means
 
     return mean(points), mean(towards), count.astype(np.int64)
+
+
+def to_like_points_mm(surface: TriangleMesh, cloud: PointCloud, near: cKDTree) -> Floats:
+    """(V,) float mm: from each vertex to the nearest point that faces as the surface does there.
+
+    Across a narrow gap the points of its sides are near, but face each other. Infinite where none
+    of the nearest 24 faces within 37 degrees of the surface.
+
+    Parameters
+    ----------
+    surface
+        Wound outward.
+    cloud, near
+        Points with their normals, and the tree of the points.
+    """
+    distance, index = near.query(surface.vertices, k=_NEAREST_N, workers=-1)
+    facing = np.einsum("vki,vi->vk", cloud.normals[index], surface.vertex_normals())
+    return np.asarray(np.where(facing > _LEAST_FACING, distance, np.inf).min(axis=1))

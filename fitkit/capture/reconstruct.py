@@ -26,7 +26,12 @@ from fitkit.capture.point_cloud import PointCloud, cloud_only
 from fitkit.capture.refined_surface import first_pass, refined_surface
 from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras
 from fitkit.capture.signed_grid import signed_grid
-from fitkit.capture.start_surface import BELOW_MM, cloud_in_volume, start_surface
+from fitkit.capture.start_surface import (
+    BELOW_MM,
+    cloud_in_volume,
+    spanned_share,
+    start_surface,
+)
 from fitkit.capture.surface_findings import few_pairs_finding, surface_findings
 from fitkit.errors import PhotoError
 from fitkit.findings import Finding
@@ -49,6 +54,9 @@ _STRAY_MM = 8.0
 # a weak pattern away, twice as much leaves too much shading.
 _SHADING_MM = 11.0
 _ABOVE_CUT_MM = 3.0
+# Where stereo leaves more of the surface open, outlines tell better how it goes on than Poisson
+# does, whatever the pattern: on weak prints it goes astray by centimetres.
+_MOST_SPANNED = 0.1
 _FEW_PAIRS_PER_PHOTO = 0.8
 
 
@@ -160,8 +168,10 @@ def reconstruct(
         stacks = _stacked(cameras, [local_contrast(one, radius_px=radius_px) for one in greys])
         held, certainty = first_pass(surface, cameras, stacks, scale=scale)
         plain = is_plain(held, certainty, lower, cameras, scale=scale)
+    share = spanned_share(surface, cloud, near, bottom_mm=volume.bottom_mm, scale=scale)
+    by_outlines = plain or share > _MOST_SPANNED
     outlines = Outlines(pictures, volume.bottom_mm + scale * _ABOVE_CUT_MM, None)
-    if plain:
+    if by_outlines:
 
         def telling(fraction: float) -> None:
             say(0.7 + 0.05 * fraction, "telling body from room by colour")

@@ -18,13 +18,20 @@ from fitkit.capture.closed_surface import (
     mesh_of_grid,
     poisson_surface,
 )
+from fitkit.capture.crease_gaps import open_creases
 from fitkit.capture.depth_map import DepthMap
 from fitkit.capture.free_space import seen_through
-from fitkit.capture.point_cloud import PointCloud, cloud_of_maps, cloud_only, largest_clusters
+from fitkit.capture.point_cloud import (
+    PointCloud,
+    cloud_of_maps,
+    cloud_only,
+    largest_clusters,
+    to_like_points_mm,
+)
 from fitkit.capture.scan import CaptureVolume
 from fitkit.capture.seen_gaps import held_amid_held, open_gaps, spanned_areas
 from fitkit.capture.signed_grid import SignedGrid, signed_grid
-from fitkit.geometry.arrays import Bytes, Floats
+from fitkit.geometry.arrays import Bytes
 from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = [
@@ -32,8 +39,8 @@ __all__ = [
     "HELD_MM",
     "START_CELL_MM",
     "cloud_in_volume",
+    "spanned_share",
     "start_surface",
-    "to_like_points_mm",
 ]
 
 BELOW_MM = 40.0
@@ -46,7 +53,6 @@ START_CELL_MM = 7.0
 """Cell of the start surface."""
 
 _SURELY_HELD_MM = 2.0
-_NEAREST_N, _LEAST_FACING = 24, 0.8
 _POISSON_CELL_MM = 4.0
 _FLOOR_MM = 30.0
 _FREE_VOTES, _FREE_MARGIN_MM = 3, 25.0
@@ -96,24 +102,6 @@ def cloud_in_volume(
     return largest_clusters(cloud_only(cloud, ~floor & ~free), gap_mm=4.0 * spacing_mm)
 
 
-def to_like_points_mm(surface: TriangleMesh, cloud: PointCloud, near: cKDTree) -> Floats:
-    """(V,) float mm: from each vertex to the nearest point that faces as the surface does there.
-
-    Across a narrow gap the points of its sides are near, but face each other. Infinite where none
-    of the nearest 24 faces within 37 degrees of the surface.
-
-    Parameters
-    ----------
-    surface
-        Wound outward.
-    cloud, near
-        Points with their normals, and the tree of the points.
-    """
-    distance, index = near.query(surface.vertices, k=_NEAREST_N, workers=-1)
-    facing = np.einsum("vki,vi->vk", cloud.normals[index], surface.vertex_normals())
-    return np.asarray(np.where(facing > _LEAST_FACING, distance, np.inf).min(axis=1))
-
-
 def start_surface(
     cloud: PointCloud,
     near: cKDTree,
@@ -145,19 +133,39 @@ def start_surface(
     closed = poisson_surface(cloud, cell_mm=scale * _POISSON_CELL_MM)
     grid = _carved(closed, lower, wide, scale)
     surface = mesh_of_grid(grid)
+    bottom_mm = lower.bottom_mm + scale * BELOW_MM
+    if spanned_share(surface, cloud, near, bottom_mm=bottom_mm, scale=scale) > _MOST_SPANNED:
+        return surface
     distance = to_like_points_mm(surface, cloud, near)
     areas = spanned_areas(
-        surface,
-        distance,
-        bottom_mm=lower.bottom_mm + scale * BELOW_MM,
-        scale=scale,
-        far_mm=scale * HELD_MM,
+        surface, distance, bottom_mm=bottom_mm, scale=scale, far_mm=scale * HELD_MM
     )
-    bare = sum(float(surface.face_areas_mm2()[area].sum()) for area in areas)
-    if not areas or bare > _MOST_SPANNED * float(surface.face_areas_mm2().sum()):
-        return surface
-    held = held_amid_held(surface, distance < scale * _SURELY_HELD_MM)
-    return mesh_of_grid(open_gaps(grid, surface, areas, held, pictures, cameras, say=say))
+    if areas:
+        held = held_amid_held(surface, distance < scale * _SURELY_HELD_MM)
+        grid = open_gaps(grid, surface, areas, held, pictures, cameras, say=say)
+    return open_creases(grid, cloud, pictures, cameras, bottom_mm=bottom_mm, scale=scale)
+
+
+def spanned_share(
+    surface: TriangleMesh, cloud: PointCloud, near: cKDTree, *, bottom_mm: float, scale: float
+) -> float:
+    """Return the share of the surface above the bottom, by area, that only spans holes.
+
+    Parameters
+    ----------
+    surface
+        Through the cloud.
+    cloud, near
+        Of :func:`cloud_in_volume`, and the tree of its points.
+    bottom_mm
+        Height below which the surface is cut off later.
+    scale
+        Size of the subject's detail against that of a body.
+    """
+    area = surface.face_areas_mm2()
+    area[(surface.corners[:, :, 2] < bottom_mm).any(axis=1)] = 0.0
+    bare = to_like_points_mm(surface, cloud, near) > scale * HELD_MM
+    return float(area[bare[surface.faces].all(axis=1)].sum()) / max(float(area.sum()), 1.0)
 
 
 def _carved(

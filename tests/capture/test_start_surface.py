@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial import cKDTree
 
-from fitkit.capture.point_cloud import PointCloud
-from fitkit.capture.start_surface import to_like_points_mm
+from fitkit.capture.point_cloud import PointCloud, to_like_points_mm
 from fitkit.geometry.mesh import TriangleMesh
 
 _GAP_MM = 8.0
