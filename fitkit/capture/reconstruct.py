@@ -28,6 +28,7 @@ from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras
 from fitkit.capture.signed_grid import signed_grid
 from fitkit.capture.start_surface import (
     BELOW_MM,
+    MOST_SPANNED,
     cloud_in_volume,
     spanned_share,
     start_surface,
@@ -54,9 +55,6 @@ _STRAY_MM = 8.0
 # a weak pattern away, twice as much leaves too much shading.
 _SHADING_MM = 11.0
 _ABOVE_CUT_MM = 3.0
-# Where stereo leaves more of the surface open, outlines tell better how it goes on than Poisson
-# does, whatever the pattern: on weak prints it goes astray by centimetres.
-_MOST_SPANNED = 0.1
 _FEW_PAIRS_PER_PHOTO = 0.8
 
 
@@ -169,7 +167,7 @@ def reconstruct(
         held, certainty = first_pass(surface, cameras, stacks, scale=scale)
         plain = is_plain(held, certainty, lower, cameras, scale=scale)
     share = spanned_share(surface, cloud, near, bottom_mm=volume.bottom_mm, scale=scale)
-    by_outlines = plain or share > _MOST_SPANNED
+    by_outlines = plain or share > MOST_SPANNED
     outlines = Outlines(pictures, volume.bottom_mm + scale * _ABOVE_CUT_MM, None)
     if by_outlines:
 

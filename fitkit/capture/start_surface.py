@@ -37,6 +37,7 @@ from fitkit.geometry.mesh import TriangleMesh
 __all__ = [
     "BELOW_MM",
     "HELD_MM",
+    "MOST_SPANNED",
     "START_CELL_MM",
     "cloud_in_volume",
     "spanned_share",
@@ -52,13 +53,15 @@ HELD_MM = 8.0
 START_CELL_MM = 7.0
 """Cell of the start surface."""
 
+MOST_SPANNED = 0.1
+"""Where stereo leaves a larger share of the surface open, outlines tell better how it goes on than
+Poisson does, whatever the pattern: on weak prints that goes astray by centimetres."""
+
 _SURELY_HELD_MM = 2.0
 _POISSON_CELL_MM = 4.0
 _FLOOR_MM = 30.0
 _FREE_VOTES, _FREE_MARGIN_MM = 3, 25.0
 _CARVE_STEP = 2
-# Where stereo holds less than the rest, the subject is plain: its outlines are sought as a whole.
-_MOST_SPANNED = 0.2
 
 
 def cloud_in_volume(
@@ -115,6 +118,8 @@ def start_surface(
 ) -> TriangleMesh:
     """Return the closed surface through a cloud, freed of what the photos look through.
 
+    Where the cloud leaves more than ``MOST_SPANNED`` open its gaps are not looked through.
+
     Parameters
     ----------
     cloud, near
@@ -134,7 +139,7 @@ def start_surface(
     grid = _carved(closed, lower, wide, scale)
     surface = mesh_of_grid(grid)
     bottom_mm = lower.bottom_mm + scale * BELOW_MM
-    if spanned_share(surface, cloud, near, bottom_mm=bottom_mm, scale=scale) > _MOST_SPANNED:
+    if spanned_share(surface, cloud, near, bottom_mm=bottom_mm, scale=scale) > MOST_SPANNED:
         return surface
     distance = to_like_points_mm(surface, cloud, near)
     areas = spanned_areas(
