@@ -22,7 +22,7 @@ from fitkit.capture.pair_depths import pair_depths, reduced_grey
 from fitkit.capture.photo import Photo
 from fitkit.capture.photo_patches import PhotoStack, stack_photos
 from fitkit.capture.plain_surface import is_plain, patterned_points, plain_surface
-from fitkit.capture.point_cloud import PointCloud, cloud_only
+from fitkit.capture.point_cloud import PointCloud, cloud_only, to_like_points_mm
 from fitkit.capture.refined_surface import first_pass, refined_surface
 from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras
 from fitkit.capture.signed_grid import signed_grid
@@ -166,7 +166,8 @@ def reconstruct(
         stacks = _stacked(cameras, [local_contrast(one, radius_px=radius_px) for one in greys])
         held, certainty = first_pass(surface, cameras, stacks, scale=scale)
         plain = is_plain(held, certainty, lower, cameras, scale=scale)
-    share = spanned_share(surface, cloud, near, bottom_mm=volume.bottom_mm, scale=scale)
+    to_like_mm = to_like_points_mm(surface, cloud, near)
+    share = spanned_share(surface, to_like_mm, bottom_mm=volume.bottom_mm, scale=scale)
     by_outlines = plain or share > MOST_SPANNED
     outlines = Outlines(pictures, volume.bottom_mm + scale * _ABOVE_CUT_MM, None)
     if by_outlines:

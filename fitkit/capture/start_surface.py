@@ -31,7 +31,7 @@ from fitkit.capture.point_cloud import (
 from fitkit.capture.scan import CaptureVolume
 from fitkit.capture.seen_gaps import held_amid_held, open_gaps, spanned_areas
 from fitkit.capture.signed_grid import SignedGrid, signed_grid
-from fitkit.geometry.arrays import Bytes
+from fitkit.geometry.arrays import Bytes, Floats
 from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = [
@@ -139,9 +139,9 @@ def start_surface(
     grid = _carved(closed, lower, wide, scale)
     surface = mesh_of_grid(grid)
     bottom_mm = lower.bottom_mm + scale * BELOW_MM
-    if spanned_share(surface, cloud, near, bottom_mm=bottom_mm, scale=scale) > MOST_SPANNED:
-        return surface
     distance = to_like_points_mm(surface, cloud, near)
+    if spanned_share(surface, distance, bottom_mm=bottom_mm, scale=scale) > MOST_SPANNED:
+        return surface
     areas = spanned_areas(
         surface, distance, bottom_mm=bottom_mm, scale=scale, far_mm=scale * HELD_MM
     )
@@ -152,7 +152,7 @@ def start_surface(
 
 
 def spanned_share(
-    surface: TriangleMesh, cloud: PointCloud, near: cKDTree, *, bottom_mm: float, scale: float
+    surface: TriangleMesh, distance_mm: Floats, *, bottom_mm: float, scale: float
 ) -> float:
     """Return the share of the surface above the bottom, by area, that only spans holes.
 
@@ -160,8 +160,8 @@ def spanned_share(
     ----------
     surface
         Through the cloud.
-    cloud, near
-        Of :func:`cloud_in_volume`, and the tree of its points.
+    distance_mm
+        (V,) float mm: of :func:`fitkit.capture.point_cloud.to_like_points_mm`.
     bottom_mm
         Height below which the surface is cut off later.
     scale
@@ -169,7 +169,7 @@ def spanned_share(
     """
     area = surface.face_areas_mm2()
     area[(surface.corners[:, :, 2] < bottom_mm).any(axis=1)] = 0.0
-    bare = to_like_points_mm(surface, cloud, near) > scale * HELD_MM
+    bare = distance_mm > scale * HELD_MM
     return float(area[bare[surface.faces].all(axis=1)].sum()) / max(float(area.sum()), 1.0)
 
 
