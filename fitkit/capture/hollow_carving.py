@@ -19,7 +19,7 @@ from fitkit.capture.depth_map import DepthMap
 from fitkit.capture.free_space import seen_through
 from fitkit.capture.outlined_body import OutlinedBody, shown_px, shrunk
 from fitkit.capture.signed_grid import GridValues, SignedGrid
-from fitkit.geometry.arrays import Bools, Floats, Ints
+from fitkit.geometry.arrays import Bools, Floats
 
 __all__ = ["carved_hull"]
 
@@ -51,8 +51,7 @@ def carved_hull(
     inner = hull.values_mm > -hull.cell_mm
     free = np.zeros(inner.shape, dtype=np.float32)
     free[inner] = seen_through(fine, nodes[inner], margin_mm=scale * _CARVE_MM) >= _CARVE_VOTES
-    needed = _laid_bare(outlined, _without(hull, free), nodes[free > 0], cameras) > 0
-    free[free > 0] = ~needed
+    free[free > 0] = ~_laid_bare(outlined, _without(hull, free), nodes[free > 0], cameras)
     return _without(hull, free)
 
 
@@ -63,18 +62,18 @@ def _without(hull: SignedGrid, free: GridValues) -> SignedGrid:
 
 def _laid_bare(
     outlined: OutlinedBody, carved: SignedGrid, places_mm: Floats, cameras: Sequence[Camera]
-) -> Ints:
-    """(N,) int: in how many outlines a place lies where only the hull before carving shows."""
+) -> Bools:
+    """(N,) bool: places that lie in an outline where only the hull before carving shows."""
     whole, left = mesh_of_grid(outlined.hull), mesh_of_grid(carved)
-    bare_n = np.zeros(len(places_mm), dtype=np.int64)
+    laid_bare = np.zeros(len(places_mm), dtype=np.bool_)
     for outline, camera in zip(outlined.outlines, cameras, strict=True):
         if outline is None:
             continue
         filled, by_px = shown_px(whole, camera, outline.shape, cell_mm=carved.cell_mm)
         seen, _ = shown_px(left, camera, outline.shape, cell_mm=carved.cell_mm)
         bare = shrunk(outline & shrunk(filled, by_px), _EDGE_PX) & ~shrunk(seen, by_px)
-        bare_n += _at(bare, places_mm, camera)
-    return bare_n
+        laid_bare |= _at(bare, places_mm, camera)
+    return laid_bare
 
 
 def _at(mask: Bools, places_mm: Floats, camera: Camera) -> Bools:
