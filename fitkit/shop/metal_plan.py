@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from fitkit.materials.anneal import Anneal, anneal_of
-from fitkit.materials.springback import springback_factor, tool_radius_mm
+from fitkit.materials.springback import springback
 from fitkit.shop.forming_step import FormingPlan, FormingStep
 from fitkit.shop.hole_steps import fastening_holes, holes_after, holes_before
 from fitkit.shop.plan_checks import brake_bend_step, plan_checks
@@ -123,15 +123,15 @@ def _roll(facts: PlanFacts) -> FormingStep:
         lines.append(f"tighter at one end: {high:.0f} mm at the {level}, {low:.0f} at the {other}")
     rise, rule = shape.rise_mm()
     lines.append(f"right when a {rule:.0f} mm straight edge across shows {rise:.1f} mm of gap")
-    factor = springback_factor(facts.material.name, inside, t)
+    back = springback(facts.material.name, inside, t)
     source = ""
-    if factor is not None:
-        tool = tool_radius_mm(factor, inside, t)
+    if back is not None:
+        tool = back.tool_radius_mm(inside, t)
         lines.append(f"it springs back: roll to about {tool:.0f} mm inside")
-        source = "springback: Tabellenbuch Metall (factors seen, steps from memory)"
+        source = back.source
     else:
         lines.append(
-            "it springs back: no value for this sheet and radius; roll a test strip, then a little "
+            "it springs back: no value is known for this sheet; roll a test strip, then a little "
             "tighter, in several passes"
         )
     return FormingStep("Roll", tuple(lines), "slip rolls, or over a pipe by hand", source)

@@ -12,7 +12,7 @@ from fitkit.materials.bend import (
     setback_mm,
 )
 from fitkit.materials.bend_radius import LeastRadius, least_bend_radius, outer_fibre_strain
-from fitkit.materials.springback import springback_factor, tool_angle_rad
+from fitkit.materials.springback import springback
 from fitkit.shop.forming_step import FormingStep, PlanCheck, Verdict
 from fitkit.shop.plan_facts import PlanFacts
 from fitkit.shop.turned_edge import TurnedEdge
@@ -45,13 +45,12 @@ def brake_bend_step(facts: PlanFacts, edge: TurnedEdge) -> FormingStep:
     setback = setback_mm(turned, radius, t)
     allowance = bend_allowance_mm(turned, radius, t, k)
     deduction = bend_deduction_mm(turned, radius, t, k)
-    factor = springback_factor(facts.material.name, radius, t)
-    if factor is None:
-        springs, source = "it springs back: no value for this sheet and radius", ""
+    back = springback(facts.material.name, radius, t)
+    if back is None:
+        springs, source = "it springs back: no value is known for this sheet; try on scrap", ""
     else:
-        over = math.degrees(tool_angle_rad(factor, turned))
-        springs = f"it springs back: bend to {over:.0f}° on the brake"
-        source = "; springback: Tabellenbuch Metall (factors seen, steps from memory)"
+        over = math.degrees(back.tool_angle_rad(turned))
+        springs, source = f"it springs back: bend to {over:.0f}° on the brake", f"; {back.source}"
     return FormingStep(
         f"Fold '{facts.called(edge.line)}' on the brake",
         (

@@ -52,7 +52,8 @@ def test_flange_folded_flat_shows_the_handbooks_arithmetic() -> None:
     step = next(step for step in plan.steps if step.title.startswith("Fold 'head'"))
     assert f"setback {0.1301 * inch:.2f}" in step.lines[1]
     assert "AC 43.13-1B" in step.source
-    assert step.lines[-1] == "it springs back: no value for this sheet and radius"
+    assert step.lines[-1] == "it springs back: bend to 46° on the brake"
+    assert "Gardiner" in step.source
     assert all(check.verdict == "holds" for check in plan.checks)
 
 
