@@ -143,9 +143,9 @@ def _seat(
     right = np.cross(up, normal)
     holes, slots, outline = place[None], np.zeros((0, 2, 3)), np.zeros((0, 3))
     other = design.on[1] if outer else design.on[0]
-    hole_mm, said = 0.0, f"to '{other}': {kind} '{design.name}'"
+    hole_mm, said, rivet = 0.0, f"to '{other}': {kind} '{design.name}'", ""
     if kind == "screw and post":
-        hole_mm = rivet_named(_POST).hole_mm[0]
+        rivet, hole_mm = _POST, rivet_named(_POST).hole_mm[0]
         said += f", drill {hole_mm:g} mm"
     elif kind == "turn button" and outer:
         hole_mm = _BUTTON_WIDE_MM
@@ -154,7 +154,7 @@ def _seat(
         slots = holes[None]
         said += f", slot {_BUTTON_SLOT_MM:g} × {_BUTTON_WIDE_MM:g} mm"
     elif kind == "turn button":
-        hole_mm = rivet_named(_BUTTON_RIVET).hole_mm[0]
+        rivet, hole_mm = _BUTTON_RIVET, rivet_named(_BUTTON_RIVET).hole_mm[0]
         said += f", drill {hole_mm:g} mm for its rivet"
     else:
         holes, hole_mm = np.zeros((0, 3)), 1.0
@@ -180,6 +180,7 @@ def _seat(
         sheet.as_drawn(on[1]),
         said,
         sheet.as_drawn(np.reshape(on[2], (-1, 3))),
+        rivet,
     )
 
 
@@ -191,7 +192,7 @@ def _bought(design: FastenerDesign, kind: FastenerKind, stack_mm: float) -> tupl
 
     if kind == "screw and post":
         post = rivet_named(_POST)
-        return (row(post.noun, post.size_in_words(post.stock_length_for(stack_mm))),)
+        return (row(post.noun_with_metal, post.size_in_words(post.stock_length_for(stack_mm))),)
     if kind == "turn button":
         return (row("turn button", f"for a slot {_BUTTON_SLOT_MM:g} × {_BUTTON_WIDE_MM:g} mm"),)
     if kind == "magnet":

@@ -37,6 +37,8 @@ class Seat:
         For the plate's facts: ``"2 blind rivets 4 × 8 for 'side strap': drill 4.1 mm"``.
     slots_mm
         (S, 2, 3) float mm, likewise: between which holes a slot is cut.
+    rivet
+        Name of the rivet that touches the plate, empty where none does.
     """
 
     name: str
@@ -48,6 +50,7 @@ class Seat:
     outline_mm: Floats
     words: str
     slots_mm: Floats = field(default_factory=lambda: np.zeros((0, 2, 3)))
+    rivet: str = ""
 
     def __post_init__(self) -> None:
         for name in ("holes_mm", "outline_mm"):
@@ -83,6 +86,7 @@ class FlatSeat:
     outline_mm: Floats
     words: str
     slots_mm: Floats = field(default_factory=lambda: np.zeros((0, 2, 2)))
+    rivet: str = ""
 
     def __post_init__(self) -> None:
         for name in ("holes_mm", "outline_mm"):
@@ -98,4 +102,13 @@ def laid_seat(flat: FlatPatch, seat: Seat) -> FlatSeat:
     on_form, faces, _ = nearest_on_mesh(flat.form, points)
     laid = on_flat(flat.form, flat.flat_mm, on_form, faces)
     holes, outline, slots = np.split(laid, np.cumsum([len(seat.holes_mm), len(seat.outline_mm)]))
-    return FlatSeat(seat.name, holes, seat.hole_mm, seat.least_edge_mm, outline, seat.words, slots)
+    return FlatSeat(
+        seat.name,
+        holes,
+        seat.hole_mm,
+        seat.least_edge_mm,
+        outline,
+        seat.words,
+        slots,
+        seat.rivet,
+    )

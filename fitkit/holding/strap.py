@@ -206,6 +206,7 @@ def _seat(
         rivet.least_edge_mm,
         sheet.as_drawn(outline),
         f"{many} for '{design.name}': drill {rivet.hole_mm[0]:g} mm",
+        rivet=rivet.name,
     )
 
 
@@ -236,7 +237,7 @@ def _bought(
     elif design.closing == "post":
         post = rivet_named(POST)
         size = post.size_in_words(post.stock_length_for(sheets[1].thickness_mm + thick))
-        made.append(row(post.noun, size))
+        made.append(row(post.noun_with_metal, size))
     else:
         sewn = fit.pieces[0].tape_mm
         assert sewn is not None
@@ -245,7 +246,7 @@ def _bought(
         made.append(row("loop tape", width, length_mm=loop, note="sewn on"))
     for grip in grips:
         size = rivet.size_in_words(rivet.stock_length_for(grip))
-        made.append(row(rivet.noun, size, RIVETS, note="with a washer on the leather"))
+        made.append(row(rivet.noun_with_metal, size, RIVETS, note="with a washer on the leather"))
     for piece in fit.pieces:
         if piece.length_mm > LONGEST_DRAWN_MM:
             item, size = f"strap, {design.material}", f"{width} × {thick:g} mm"

@@ -35,6 +35,7 @@ def template_file(template: Template) -> bytes:
         "side": template.side.value,
         "revision": template.revision,
         "fastened": list(template.fastened),
+        "fastened_by": [list(pair) for pair in template.fastened_by],
         "material": template.material,
         "thickness_mm": template.thickness_mm,
         "stretch_range": list(template.stretch_range),
@@ -68,6 +69,7 @@ def read_template(folder: Path, name: str) -> Template:
             findings=tuple(Finding.from_dict(row) for row in values["findings"]),
             revision=values.get("revision", ""),
             fastened=tuple(values.get("fastened", ())),
+            fastened_by=tuple((what, rivet) for what, rivet in values.get("fastened_by", ())),
         )
 
 

@@ -65,6 +65,9 @@ class Rivet:
         Height of its countersunk head, 0 where it has none.
     countersunk
         Whether that head is asked for.
+    metals, metal
+        What it is sold in, a family of :data:`fitkit.materials.galvanic.METALS`, the usual one
+        first; and what it is of, empty for the usual one.
     """
 
     kind: RivetKind
@@ -75,17 +78,34 @@ class Rivet:
     confidence: str
     head_mm: float = 0.0
     countersunk: bool = False
+    metals: tuple[str, ...] = ("aluminium",)
+    metal: str = ""
 
     @property
     def name(self) -> str:
-        """As a maker asks for it: ``"blind 3.2"``."""
-        plain = f"{self.kind} {self.diameter_mm:g}"
-        return f"{plain} {_COUNTERSUNK}" if self.countersunk else plain
+        """As a maker asks for it: ``"blind 3.2"``, ``"solid 3.2 copper countersunk"``."""
+        words = (f"{self.kind} {self.diameter_mm:g}", self.metal, _COUNTERSUNK * self.countersunk)
+        return " ".join(word for word in words if word)
 
     @property
     def noun(self) -> str:
-        """What one of it is: ``"solid rivet"``, ``"screw post"``."""
-        return f"{_COUNTERSUNK} {_NOUNS[self.kind]}" if self.countersunk else _NOUNS[self.kind]
+        """What one of it is: ``"solid rivet"``, ``"copper solid rivet"``, ``"screw post"``."""
+        words = (self.metal, _COUNTERSUNK * self.countersunk, _NOUNS[self.kind])
+        return " ".join(word for word in words if word)
+
+    @property
+    def noun_with_metal(self) -> str:
+        """As bought: ``"aluminium solid rivet"``."""
+        return replace(self, metal=self.made_of).noun
+
+    def of(self, metal: str) -> Rivet:
+        """Return the same rivet of another metal; the usual one is not named."""
+        return replace(self, metal="" if metal == self.metals[0] else metal)
+
+    @property
+    def made_of(self) -> str:
+        """Its metal: the usual one where none was told."""
+        return self.metal or self.metals[0]
 
     def size_in_words(self, length_mm: float) -> str:
         """Return diameter and length as sold: ``"3.2 × 6"``, ``"M4 × 12 with lock nut"``."""
@@ -156,6 +176,7 @@ class Rivet:
 def rivets() -> tuple[Rivet, ...]:
     """Return every row of the table, in its order."""
     text = files("fitkit.materials").joinpath("rivets.toml").read_text(encoding="utf-8")
+    table = tomllib.loads(text)
     return tuple(
         Rivet(
             kind=row["kind"],
@@ -168,29 +189,41 @@ def rivets() -> tuple[Rivet, ...]:
             source=row["source"],
             confidence=row["confidence"],
             head_mm=float(row.get("head_mm", 0.0)),
+            metals=tuple(table["metals"][row["kind"]]),
         )
-        for row in tomllib.loads(text)["rivet"]
+        for row in table["rivet"]
     )
 
 
 def rivet_named(name: str) -> Rivet:
-    """Return the rivet of a name: ``"blind 3.2"``, ``"solid 4 countersunk"``, ``"screw M4"``.
+    """Return the rivet of a name: ``"blind 3.2"``, ``"solid 4 copper"``, ``"screw M4"``.
 
     Raises
     ------
     InputError
-        When the table has none such.
+        When the table has none such, or not of that metal.
     """
-    words = name.lower().replace("mm", "").split()
-    sunk = len(words) == 3 and words[2] == _COUNTERSUNK
+    kind, number, *told = (*name.lower().replace("aluminum", "aluminium").split(), "", "")
+    told = [word for word in told if word and word != "mm"]
+    number = number.removeprefix("m").removesuffix("mm")
+    sunk = _COUNTERSUNK in told
+    metals = [word for word in told if word != _COUNTERSUNK]
     for rivet in rivets():
-        if not words or words[0] != rivet.kind or (sunk and not rivet.head_mm):
+        if kind != rivet.kind or not _is_number(number, rivet.diameter_mm):
             continue
-        number = [word.removeprefix("m") for word in words[1 : 2 if sunk else None]]
-        if _is_number(number, rivet.diameter_mm):
-            return replace(rivet, countersunk=sunk)
+        if len(metals) > 1 or (sunk and not rivet.head_mm):
+            break
+        if metals and metals[0] not in rivet.metals:
+            raise InputError(
+                f"There is no {rivet.name} of {metals[0]}: '{name}'.",
+                f"Choose one of: {', '.join(rivet.metals)}.",
+            )
+        return replace(rivet, countersunk=sunk).of(metals[0] if metals else rivet.metals[0])
     known = ", ".join(rivet.name for rivet in rivets())
-    raise InputError(f"There is no rivet called '{name}'.", f"Choose one of: {known}.")
+    raise InputError(
+        f"There is no rivet called '{name}'.",
+        f"Choose one of: {known}; a metal and 'countersunk' may follow.",
+    )
 
 
 def screw_for_hole(hole_mm: float) -> Rivet:
@@ -245,8 +278,8 @@ def _closes(rivet: Rivet, grip_mm: float) -> bool:
     return True
 
 
-def _is_number(words: list[str], number: float) -> bool:
+def _is_number(word: str, number: float) -> bool:
     try:
-        return len(words) == 1 and abs(float(words[0]) - number) < 1e-9
+        return abs(float(word) - number) < 1e-9
     except ValueError:
         return False

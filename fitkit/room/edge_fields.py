@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fitkit.materials.rivet import rivets
 from fitkit.room.form_fields import choice
 from fitkit.room.page_parts import box, field, words
+from fitkit.room.rivet_fields import rivet_fields
 from fitkit.room.row_fields import Row, RowFields, typed_length_mm
 
 __all__ = ["edge_fields"]
@@ -63,13 +63,10 @@ def _rivets(fields: RowFields, line: str) -> None:
     def read(row: Row) -> str:
         return str(_told(row, line).get("rivets", ""))
 
-    def values(name: Any) -> Row:
-        return {"edges": {line: {**_told(fields.row(), line), "rivets": str(name)}}}
+    def values(name: str) -> Row:
+        return {"edges": {line: {**_told(fields.row(), line), "rivets": name}}}
 
-    now = read(fields.row())
-    names = [rivet.name for rivet in rivets()]
-    options = [(name, name) for name in ([] if now in names else [now]) + names]
-    fields.add(choice("Rivet", now, fields.keeps(values), options), read)
+    rivet_fields(fields, "Rivet", read, values)
     _length(fields, line, "pitch_mm", "Apart, mm", hint="usual")
     _length(fields, line, "lap_mm", "Lap, mm", hint="usual")
 

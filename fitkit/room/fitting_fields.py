@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any, get_args
 from fitkit.errors import InputError
 from fitkit.holding.fastener_design import FastenerKind, Load
 from fitkit.holding.strap_design import Closing
-from fitkit.materials.rivet import rivets
 from fitkit.materials.sheet_material import sheet_materials
 from fitkit.room.design_desk import DesignDesk
 from fitkit.room.form_fields import tick
 from fitkit.room.page_parts import box, button, field, words
+from fitkit.room.rivet_fields import rivet_fields
 from fitkit.room.row_fields import Row, RowFields
 from fitkit.workflow.fittings import FittingKind, emblem_files, fitting_places, new_fitting
 from fitkit.workflow.place_landmarks import see_places
@@ -78,8 +78,12 @@ def _strap(fields: RowFields) -> None:
     fields.length("Thick, mm", "thickness_mm", hint="3")
     _material(fields, "leather")
     fields.one_of("Closed by", "closing", _options(get_args(Closing)), bare="buckle")
-    names = tuple(rivet.name for rivet in rivets())
-    fields.one_of("Riveted with", "rivets", _options(names), bare="blind 4")
+    rivet_fields(
+        fields,
+        "Riveted with",
+        lambda row: str(row.get("rivets", "blind 4")),
+        lambda name: {"rivets": name},
+    )
     lies = [("form", "over the padding"), ("body", "on the body")]
     fields.one_of("Between the plates", "over", lies, bare="form")
     fields.length("Let out and in by, mm", "play_mm", hint="10")

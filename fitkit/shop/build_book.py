@@ -264,7 +264,12 @@ def build_book(
             known[name] = facts, gauge_sections(flat)
         facts, gauges = known[name]
         template = by_number[plate.number]
-        facts = replace(facts, twin=plate.twin, fastened=template.fastened)
+        facts = replace(
+            facts,
+            twin=plate.twin,
+            fastened=template.fastened,
+            fastened_by=template.fastened_by,
+        )
         plan, view = plan_of(facts), blank_view(template, facts)
         pages.append(_page(template, plan, view, gauges, plate.number))
     number = 1 + max((plate.number for plate in plates), default=0)

@@ -69,12 +69,12 @@ class PlanCheck:
         if self.verdict == "holds" or not self.code:
             return None
         unsure = self.verdict == "unsure"
-        says = "may be too much" if unsure else "is more than the sheet takes"
+        says = "that may be too much, the limit is" if unsure else "the limit is"
         return Finding(
             self.code,
             Severity.NOTE if unsure else Severity.WARNING,
             part,
-            f"{self.what[0].upper()}{self.what[1:]}: {self.value} {says}, limit {self.limit} "
+            f"{self.what[0].upper()}{self.what[1:]}: {self.value}; {says} {self.limit} "
             f"({self.source}).",
             f"{self.remedy[0].upper()}{self.remedy[1:]}.",
         )

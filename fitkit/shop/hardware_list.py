@@ -54,7 +54,7 @@ class HardwareItem:
     Attributes
     ----------
     item, size
-        Such as ``"blind rivet"``, ``"3.2 × 6"``.
+        Such as ``"aluminium blind rivet"``, ``"3.2 × 6"``.
     needed, spare
         Pieces.
     length_mm
@@ -106,7 +106,7 @@ def hardware_list(
             sheet_material_named(stuff[plate_of[number].design].material).name in _SOFT
             for number in (joint.lap, joint.plate)
         )
-        key = (joint.rivet.noun, joint.rivet.size_in_words(joint.length_mm))
+        key = (joint.rivet.noun_with_metal, joint.rivet.size_in_words(joint.length_mm))
         rivets.setdefault(key, []).append((len(joint.at_mm), f"'{joint.line}'", soft))
     by_name = {flat.design.name: flat for flat in flats}
     for row in rows:
@@ -115,7 +115,7 @@ def hardware_list(
         if is_cut_edge(line):
             soft = sheet_material_named(flat.design.material).name in _SOFT
             count = len(row.holes_mm) * (2 if flat.design.paired else 1)
-            key = (row.rivet.noun, row.rivet.size_in_words(row.length_mm))
+            key = (row.rivet.noun_with_metal, row.rivet.size_in_words(row.length_mm))
             rivets.setdefault(key, []).append((count, f"'{line}' of '{row.patch}'", soft))
     items = []
     for (item, size), set_where in sorted(rivets.items()):
@@ -169,7 +169,7 @@ def _formed_mm(edge: FlatEdge) -> float:
 def _screws(
     attachments: Sequence[AttachmentDesign], stuff: Mapping[str, PatchDesign]
 ) -> list[HardwareItem]:
-    items: dict[str, list[tuple[int, str]]] = {}
+    items: dict[tuple[str, str], list[tuple[int, str]]] = {}
     for one in attachments:
         if one.tabs == 0:
             continue
@@ -177,13 +177,14 @@ def _screws(
         screw = screw_for_hole(one.hole_mm)
         size = screw.size_in_words(screw.stock_length_for(one.thickness_mm + plate.thickness_mm))
         count = one.tabs * (2 if plate.paired else 1)
-        items.setdefault(size, []).append((count, f"'{one.name}' on '{one.on}'"))
+        key = (screw.noun_with_metal, size)
+        items.setdefault(key, []).append((count, f"'{one.name}' on '{one.on}'"))
     made = []
-    for size, rows in sorted(items.items()):
+    for (item, size), rows in sorted(items.items()):
         needed = sum(count for count, _ in rows)
         where = ", ".join(words for _, words in rows)
         note = "or a rivet of the hole's size"
-        made.append(HardwareItem("screw", size, needed, _spares(needed), None, where, note))
+        made.append(HardwareItem(item, size, needed, _spares(needed), None, where, note))
     return made
 
 

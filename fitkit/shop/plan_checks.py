@@ -14,6 +14,7 @@ from fitkit.materials.bend import (
 from fitkit.materials.bend_radius import LeastRadius, least_bend_radius, outer_fibre_strain
 from fitkit.materials.springback import springback
 from fitkit.shop.forming_step import FormingStep, PlanCheck, Verdict
+from fitkit.shop.metal_contacts import metal_contacts
 from fitkit.shop.plan_facts import PlanFacts
 from fitkit.shop.turned_edge import TurnedEdge
 
@@ -34,7 +35,7 @@ def plan_checks(facts: PlanFacts) -> tuple[PlanCheck, ...]:
             if edge.treatment.kind == "flange":
                 checks.append(_flange_height(facts, edge))
     checks += [_strip(facts, edge) for edge in facts.edges]
-    return tuple(checks)
+    return (*checks, *metal_contacts(facts))
 
 
 def brake_bend_step(facts: PlanFacts, edge: TurnedEdge) -> FormingStep:

@@ -44,6 +44,8 @@ class PlanFacts:
         Where other plates meet its edges.
     fastened
         What straps and fasteners want drilled in it, in words.
+    fastened_by
+        ``(what, rivet)``: with which rivets, screws or posts, by name.
     """
 
     flat: FlatPatch
@@ -57,6 +59,7 @@ class PlanFacts:
     twin: bool = False
     bevels: tuple[SeamBevel, ...] = ()
     fastened: tuple[str, ...] = ()
+    fastened_by: tuple[tuple[str, str], ...] = ()
 
     @property
     def laps(self) -> tuple[tuple[str, float], ...]:

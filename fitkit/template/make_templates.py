@@ -118,11 +118,15 @@ def make_templates(
         name = mirrored_name(design.name) if twin else design.name
         stand = revision_of(one, revision)
         whose = _BETWEEN.join(word for word in (job_name, wearer, f"rev {stand}") if word)
-        told = (
-            [mirrored_name(seat.words) for seat in twin_seats]
+        borne = (
+            [
+                (mirrored_name(seat.name), mirrored_name(seat.words), seat.rivet)
+                for seat in twin_seats
+            ]
             if twin
-            else [seat.words for seat in seats]
+            else [(seat.name, seat.words, seat.rivet) for seat in seats]
         )
+        told = [words for _, words, _ in borne]
         trimmed = mirrored_name(trim_words) if twin else trim_words
         block = _block(flat, name, side, number + twin, forming, whose, rivets, [*told, trimmed])
         title = f"{number + twin} {part_title(name, side)}"
@@ -140,6 +144,9 @@ def make_templates(
                 findings=(*noticed, *findings),
                 revision=stand,
                 fastened=tuple(dict.fromkeys(told)),
+                fastened_by=tuple(
+                    dict.fromkeys((seat, rivet) for seat, _, rivet in borne if rivet)
+                ),
             )
         )
     return tuple(templates)

@@ -60,6 +60,8 @@ class RivetHoles:
     joins
         The plate under the lap, for the row in the lap itself; empty for the plate's own row. A
         mirrored twin under it is named by what it mirrors.
+    meets
+        Material of the sheet that it is riveted to.
     """
 
     patch: str
@@ -72,6 +74,7 @@ class RivetHoles:
     length_mm: float
     later: bool = False
     joins: str = ""
+    meets: str = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "holes_mm", frozen_floats(self.holes_mm, (None, 2), "holes_mm"))
@@ -217,10 +220,19 @@ def _joint(
         in_plate, formed = _into_plate(plate, on_plate, inset)
         if not lap.twin:
             in_lap = _into_lap(lap, points, inset)
-            made.append(RivetHoles(own.name, lap.index, in_lap, formed, *facts, joins=design.name))
+            joined = design.name, design.material
+            made.append(RivetHoles(own.name, lap.index, in_lap, formed, *facts, False, *joined))
         if not plate.twin:
             made.append(
-                RivetHoles(design.name, plate.index, in_plate, formed, *facts, row.drill_later)
+                RivetHoles(
+                    design.name,
+                    plate.index,
+                    in_plate,
+                    formed,
+                    *facts,
+                    row.drill_later,
+                    meets=own.material,
+                )
             )
     sheets = [own.thickness_mm, *(plate.flat.design.thickness_mm for plate in plates)]
     findings = _rule_findings(own.name, lap.line, rivet, pitch, width, min(sheets))
@@ -260,7 +272,9 @@ def _strap_row(side: _Edge, treatment: EdgeTreatment) -> tuple[list[RivetHoles],
     on_plate, formed = _into_plate(side, points, min(rivet.good_edge_mm, 0.5 * width))
     grip = 2.0 * design.thickness_mm
     facts = (rivet, rivet.hole_mm[0], grip, rivet.stock_length_for(grip))
-    holes = RivetHoles(design.name, side.index, on_plate, formed, *facts, row.drill_later)
+    holes = RivetHoles(
+        design.name, side.index, on_plate, formed, *facts, row.drill_later, meets=design.material
+    )
     thickness = design.thickness_mm
     return [holes], _rule_findings(design.name, side.line, rivet, pitch, width, thickness)
 

@@ -42,6 +42,8 @@ class Template:
         As on the drawing.
     fastened
         What straps and fasteners want drilled in it, in words.
+    fastened_by
+        ``(what, rivet)``: with which rivets, screws or posts, by name.
     """
 
     number: int
@@ -55,6 +57,7 @@ class Template:
     findings: tuple[Finding, ...] = ()
     revision: str = ""
     fastened: tuple[str, ...] = ()
+    fastened_by: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(

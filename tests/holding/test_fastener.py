@@ -55,7 +55,7 @@ def test_post_stands_in_both_plates_on_one_ray() -> None:
     assert inner.holes_mm == pytest.approx(at(20.0, INNER)[None], abs=0.1)
     assert outer.hole_mm == inner.hole_mm == 5.1
     (post,) = one.bought
-    assert (post.item, post.size, post.count) == ("screw post", "5 × 4", 1)
+    assert (post.item, post.size, post.count) == ("aluminium screw post", "5 × 4", 1)
     assert one.tool == "driver"
 
 

@@ -92,3 +92,17 @@ def test_screw_for_a_hole_by_the_fine_series(hole: float, diameter: float) -> No
 def test_hole_that_no_screw_goes_through_is_refused() -> None:
     with pytest.raises(InputError, match="through a 1 mm hole"):
         screw_for_hole(1.0)
+
+
+def test_a_rivets_metal_is_part_of_its_name_unless_it_is_the_usual() -> None:
+    copper = rivet_named("solid 3.2 countersunk Copper")
+    assert (copper.made_of, copper.name) == ("copper", "solid 3.2 copper countersunk")
+    assert rivet_named(copper.name) == copper
+    assert copper.noun == "copper countersunk solid rivet"
+    assert rivet_named("blind 4 aluminum") == rivet_named("blind 4 mm")
+    assert rivet_named("blind 4").noun == "blind rivet"
+    assert rivet_named("blind 4").noun_with_metal == "aluminium blind rivet"
+    assert rivet_named("screw M4").made_of == "steel"
+    with pytest.raises(InputError, match="no blind 4 of brass") as caught:
+        rivet_named("blind 4 brass")
+    assert caught.value.remedy == "Choose one of: aluminium, steel, stainless, copper."

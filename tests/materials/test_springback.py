@@ -47,9 +47,9 @@ def test_the_neutral_line_keeps_its_length() -> None:
 def test_gardiners_relation_holds_for_what_has_no_row(
     material: str, yield_mpa: float, modulus_mpa: float
 ) -> None:
-    """k = 4 X^3 - 3 X + 1, X = tool radius x yield / (modulus x thickness); Trans. ASME 79, 1957.
+    """Factor 4 X^3 - 3 X + 1, X = tool radius x yield / (modulus x thickness) (Gardiner).
 
-    Yield and modulus from memory: ASM Handbook vol. 2, Aluminum Association.
+    Trans. ASME 79, 1957. Yield and modulus from memory: ASM Handbook vol. 2, Aluminum Association.
     """
     for inside in (5.0, 40.0, 120.0):
         back = known(material, inside, 0.8)

@@ -24,7 +24,7 @@ from fitkit.workflow.edit_job import list_rows, rename_row
 from fitkit.workflow.fittings import FITTINGS, fittings_on, new_fitting
 from fitkit.workflow.pick_place import Ray
 from tests.patch.upright import cylinder_form
-from tests.room.without_browser import come_about, fill, offered, opened_page, press, said
+from tests.room.without_browser import come_about, fill, named, offered, opened_page, press, said
 
 LINES = """\
 format = 1
@@ -145,6 +145,15 @@ def test_a_strap_is_added_told_dragged_and_taken_out(folder: Path) -> None:
 
         fill(shown, "Wide, mm", "2 cm")
         await come_about(lambda: list_rows(folder, "strap")[0].get("width_mm") == 20.0)
+        fill(shown, "Riveted with", "solid 4")
+        await come_about(lambda: list_rows(folder, "strap")[0].get("rivets") == "solid 4")
+        fill(shown, "Of", "copper")
+        await come_about(lambda: list_rows(folder, "strap")[0].get("rivets") == "solid 4 copper")
+        fill(shown, "Riveted with", "screw 4")
+        await come_about(lambda: list_rows(folder, "strap")[0].get("rivets") == "screw 4")
+        await come_about(lambda: "stainless" in str(named(shown, "Of")._props["options"]))
+        fill(shown, "Of", "stainless")
+        await come_about(lambda: list_rows(folder, "strap")[0].get("rivets") == "screw 4 stainless")
         fill(shown, "Closed by", "post")
         await come_about(lambda: list_rows(folder, "strap")[0].get("closing") == "post")
         fill(shown, "Closed on", "girdle")

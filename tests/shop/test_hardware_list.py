@@ -35,7 +35,7 @@ def test_rivets_are_counted_where_they_are_set() -> None:
     flats = barrel()
     _, joints, rows = put_together(flats)
     in_lap = next(len(row.holes_mm) for row in rows if row.joins)
-    rivet = items()["blind rivet"]
+    rivet = items()["aluminium blind rivet"]
     assert rivet.size == "3.2 × 6"
     assert rivet.needed == 2 * in_lap == sum(len(joint.at_mm) for joint in joints)
     assert rivet.spare == max(3, -(-rivet.needed // 10))
@@ -54,7 +54,7 @@ def test_leather_asks_for_washers() -> None:
     flats = [replace(flat, design=replace(flat.design, material="leather")) for flat in barrel()]
     plates, joints, _ = put_together(flats)
     found = {one.item: one for one in hardware_list(flats, plates, joints)}
-    assert found["washer"].needed == found["blind rivet"].needed
+    assert found["washer"].needed == found["aluminium blind rivet"].needed
     assert "washer" not in items()
 
 
@@ -78,16 +78,16 @@ def test_tabs_take_screws_and_own_rows_are_doubled_on_a_pair() -> None:
     spike = AttachmentDesign("spike", "upper", LandmarkAnchor("x"), "spike", 40.0, 60.0, tabs=4)
     own = (OwnHardware("strap", 1, "upper", 200.0), OwnHardware("glue"))
     found = items(attachments=[spike], own=own)
-    assert found["screw"].needed == 8
-    assert found["screw"].size == "M3 × 8 with lock nut"
+    assert found["steel screw"].needed == 8
+    assert found["steel screw"].size == "M3 × 8 with lock nut"
     assert (found["strap"].needed, found["glue"].needed) == (2, 1)
 
 
 def test_table_reads_back() -> None:
     rows = list(csv.DictReader(io.StringIO(hardware_csv(tuple(items().values())).decode())))
-    assert rows[0]["item"] == "blind rivet"
+    assert rows[0]["item"] == "aluminium blind rivet"
     assert int(rows[0]["to_buy"]) == int(rows[0]["needed"]) + int(rows[0]["spare"])
-    assert [row["item"] for row in rows] == ["blind rivet", "edge wire"]
+    assert [row["item"] for row in rows] == ["aluminium blind rivet", "edge wire"]
 
 
 def test_a_riveted_cut_takes_rivets_on_both_sides_and_a_strip_behind() -> None:
@@ -104,7 +104,7 @@ def test_a_riveted_cut_takes_rivets_on_both_sides_and_a_strip_behind() -> None:
     assert joints == ()
     holes = sum(len(row.holes_mm) for row in rows)
     assert holes >= 8
-    assert found["blind rivet"].needed == 2 * holes
+    assert found["aluminium blind rivet"].needed == 2 * holes
     strips = found["strip behind a cut"]
     assert strips.needed == 2
     # 0.8 radian of 150 mm; 32 mm wide as the template says.

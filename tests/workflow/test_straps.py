@@ -185,8 +185,8 @@ def test_what_is_to_be_bought_counts_both_sides(job: Job) -> None:
     }
     assert [(one.item, one.size, one.count) for one in bought] == [
         ("buckle", "25 mm", 2),
-        ("blind rivet", "4 × 8", 4),
-        ("blind rivet", "4 × 12", 4),
+        ("aluminium blind rivet", "4 × 8", 4),
+        ("aluminium blind rivet", "4 × 12", 4),
     ]
     long = STRAP.replace("bearing_deg = 40", "bearing_deg = 15")
     long = long.replace("bearing_deg = 140", "bearing_deg = 190")
