@@ -48,8 +48,8 @@ def nest_command(
     Stopped by hand, it keeps the best layout it had.
     """
     with answering("nest", as_json=as_json):
+        from fitkit.workflow.edit_stock import add_offcuts
         from fitkit.workflow.nest_job import (
-            add_offcuts,
             nest_job,
             pin_part,
             read_layout,

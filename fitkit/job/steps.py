@@ -188,7 +188,9 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
             }
         case "sheets":
             return {
-                "[[stock]]": [row.model_dump(mode="json") for row in settings.stock],
+                "[[stock]]": [
+                    row.model_dump(mode="json", exclude={"left_by"}) for row in settings.stock
+                ],
                 "[nest]": settings.nest.model_dump(mode="json", exclude={"seconds"}),
                 "[[pinned]]": [row.model_dump(mode="json") for row in settings.pinned],
             }

@@ -43,7 +43,8 @@ class StockSection(Section):
     ``size_mm`` is length and width; an odd offcut has ``outline_mm``, its corners in order.
     ``quantity`` of them there are; with ``to_buy`` it is a size that can be bought, as many as it
     takes. ``grain`` runs along or across the length; a sheet that is ``faced``, as leather and foam
-    are unless told otherwise, takes no mirrored part. ``price`` is for one sheet.
+    are unless told otherwise, takes no mirrored part. ``price`` is for one sheet. ``left_by`` is
+    the job folder that an offcut comes from, as seen from this one.
     """
 
     name: Name
@@ -58,6 +59,7 @@ class StockSection(Section):
     grain: Literal["along", "across"] | None = None
     faced: bool | None = None
     price: Annotated[float, Field(ge=0.0)] | None = None
+    left_by: str | None = None
 
     def material_name(self) -> str:
         """Return the material with its temper: ``"aluminium 3003-H14"``."""

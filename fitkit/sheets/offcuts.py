@@ -11,10 +11,7 @@ from fitkit.geometry.arrays import Floats, frozen_floats
 from fitkit.sheets.nesting import LaidSheet, Nesting
 from fitkit.sheets.stock_sheet import StockSheet
 
-__all__ = ["OFFCUT", "Offcut", "offcuts_of", "offcuts_of_sheet"]
-
-OFFCUT = "offcut"
-"""What an offcut's name begins with."""
+__all__ = ["Offcut", "offcuts_of", "offcuts_of_sheet"]
 
 # Snips do not follow smaller steps than this in an offcut's edge.
 _SMOOTH_MM = 2.0
@@ -74,7 +71,7 @@ def offcuts_of_sheet(sheet: LaidSheet, gap_mm: float, least_mm: float) -> tuple[
     pieces.sort(key=lambda piece: -float(piece.area))
     many = len(pieces) > 1
     return tuple(
-        _offcut(sheet, piece, f"{OFFCUT}{f' {index}' * many}, {sheet.title}")
+        _offcut(sheet, piece, f"offcut{f' {index}' * many}, {sheet.title}")
         for index, piece in enumerate(pieces, start=1)
     )
 

@@ -42,16 +42,15 @@ def adapt_job(
     JobError
         When the tape list is empty, or the body cannot be made.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.settings_edits import with_setting
     from fitkit.workflow.body_step import check_tape_list
     from fitkit.workflow.make_job import make_job
 
-    job = open_job(folder)
-    if wanted:
-        check_tape_list(job)
-    if job.settings.body.adapt != wanted:
-        with job.locked("adapt"):
+    with held_job(folder, "adapt") as job:
+        if wanted:
+            check_tape_list(job)
+        if job.settings.body.adapt != wanted:
             words = "reshaped the body to the tape list" if wanted else "left the body as found"
             job.with_text(with_setting(job.text, "body", "adapt", wanted)).keep_text(words)
     reports = make_job(folder, until="body", progress=progress)

@@ -56,21 +56,16 @@ def body_job(
         When the unit is not plain, or the mesh cannot be made into a body.
     """
     from fitkit.errors import InputError
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job, open_job
     from fitkit.job.made_from import FileDigests
     from fitkit.job.mesh_copy import kept_if_it_works
     from fitkit.job.settings_edits import with_setting, without_setting
 
-    job = open_job(folder)
     if all(told is None for told in (mesh_file, unit, up, front, from_tape, part)):
         from fitkit.workflow.make_job import make_job
 
         return make_job(folder, until="body", progress=progress)
-    if part is not None and from_tape is None and job.settings.body.from_tape is None:
-        raise InputError(
-            f"A {part} is asked for, but not whose sizes shall fill what the tape list leaves out.",
-            "Give --from-tape men or --from-tape women with it.",
-        )
+    open_job(folder)  # refused before the mesh is read
     values: dict[str, Any] = {}
     mesh: tuple[str, bytes] | None = None
     if mesh_file is not None:
@@ -84,19 +79,25 @@ def body_job(
         up = up or "z"
     values |= {"mesh_unit": unit, "up": up, "front": front}
     values |= {"from_tape": from_tape, "tape_part": part}
-    text = job.text
-    # What the body came from before, and how that was read, is said no more.
-    gone: tuple[str, ...] = _OF_MESH if from_tape is not None else ()
-    if mesh_file is not None:
-        gone = (*_OF_MESH, *_OF_TAPE)
-    for key in gone:
-        if values.get(key) is None:
-            text = without_setting(text, "body", key)
-    for key, value in values.items():
-        if value is not None:
-            text = with_setting(text, "body", key, value)
-    changed = job.with_text(text)
-    with job.locked("body"):
+    with held_job(folder, "body") as job:
+        if part is not None and from_tape is None and job.settings.body.from_tape is None:
+            raise InputError(
+                f"A {part} is asked for, but not whose sizes shall fill what the tape list leaves "
+                "out.",
+                "Give --from-tape men or --from-tape women with it.",
+            )
+        text = job.text
+        # What the body came from before, and how that was read, is said no more.
+        gone: tuple[str, ...] = _OF_MESH if from_tape is not None else ()
+        if mesh_file is not None:
+            gone = (*_OF_MESH, *_OF_TAPE)
+        for key in gone:
+            if values.get(key) is None:
+                text = without_setting(text, "body", key)
+        for key, value in values.items():
+            if value is not None:
+                text = with_setting(text, "body", key, value)
+        changed = job.with_text(text)
         digests = FileDigests(job.folder)
         with kept_if_it_works(job, changed, mesh):
             # Opened again: what is on disk now is what the step goes by.

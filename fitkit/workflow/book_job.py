@@ -43,14 +43,14 @@ def book_job(
     FitkitError
         When a step before it cannot be done.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.settings_edits import with_setting
     from fitkit.workflow.make_job import make_job
 
-    job = open_job(folder)
-    if measures is not None and job.settings.book.measures != measures:
-        with job.locked("book"):
-            job.with_text(with_setting(job.text, "book", "measures", measures)).keep_text()
+    if measures is not None:
+        with held_job(folder, "book") as job:
+            if job.settings.book.measures != measures:
+                job.with_text(with_setting(job.text, "book", "measures", measures)).keep_text()
     return make_job(folder, until="book", progress=progress)
 
 

@@ -72,7 +72,7 @@ def carry_job(
     from fitkit.job.body_files import read_body
     from fitkit.job.carried_rows import carried_rows, with_rows_of
     from fitkit.job.drawn_on_files import read_drawn_on
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job, open_job
     from fitkit.patch.drawn_on import strayed_findings
     from fitkit.patch.form import Form
     from fitkit.patch.landmark_map import LandmarkMap
@@ -81,12 +81,11 @@ def carry_job(
     origin = open_job(source if source is not None else folder)
     before, _ = read_drawn_on(origin.result_folder("patches"))
     make_job(folder, until="body", progress=progress)
-    job = open_job(folder)
-    body = read_body(job.result_folder("body"))
-    carried = LandmarkMap(before.landmarks, body.landmarks)
-    rows = carried_rows(origin.text, carried)
-    text = rows if source is None else with_rows_of(job.text, rows)
-    with job.locked("carry"):
+    with held_job(folder, "carry") as job:
+        body = read_body(job.result_folder("body"))
+        carried = LandmarkMap(before.landmarks, body.landmarks)
+        rows = carried_rows(job.text if source is None else origin.text, carried)
+        text = rows if source is None else with_rows_of(job.text, rows)
         job.with_text(text).keep_text("carried the design to this body")
     reports = make_job(folder, until="patches", progress=progress)
     now, _ = read_drawn_on(job.result_folder("patches"))

@@ -58,7 +58,7 @@ def adopt_choice(
     DesignError
         When the line of a split does not divide the patch in two.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.row_edits import with_changed_row
 
     choices = advised_choices(folder)
@@ -72,8 +72,7 @@ def adopt_choice(
             f"Give a number from 1 to {len(choices[patch])}: fitkit cut shows them.",
         )
     choice = choices[patch][number - 1]
-    job = open_job(folder)
-    with job.locked("cut"):
+    with held_job(folder, "cut") as job:
         if choice.kind == "split":
             changed, words = _split(job, patch, choice, progress)
         else:
@@ -92,12 +91,11 @@ def take_out_cuts(folder: Path | str, patch: str) -> StepReport:
     JobError
         When there is no such patch.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.row_edits import with_changed_row
 
-    job = open_job(folder)
-    words = f"'{patch}' has no relief cuts"
-    with job.locked("cut"):
+    with held_job(folder, "cut") as job:
+        words = f"'{patch}' has no relief cuts"
         text = with_changed_row(job.text, "patch", patch, {"cuts": None})
         job.with_text(text).keep_text(words)
     return StepReport("cut", ran=True, words=words, files=(job.folder / "job.toml",))

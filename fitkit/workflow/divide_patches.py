@@ -43,12 +43,11 @@ def split_patch(
     DesignError
         When the line does not divide the patch in two.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
 
-    job = open_job(folder)
-    divided, _ = divided_job(job, name, along, new_name, progress=progress)
-    words = f"divided '{name}' along '{along}': the other part is '{new_name}'"
-    with job.locked("patch"):
+    with held_job(folder, "patch") as job:
+        divided, _ = divided_job(job, name, along, new_name, progress=progress)
+        words = f"divided '{name}' along '{along}': the other part is '{new_name}'"
         divided.keep_text(words)
     return StepReport("patch", ran=True, words=words, files=(job.folder / "job.toml",))
 
@@ -151,27 +150,26 @@ def join_patches(
     DesignError
         When they have no edge in common.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.row_edits import row_values, with_patch_meant, without_correction
     from fitkit.job.settings_edits import without_row
     from fitkit.patch.divided import joined_patches
 
-    job = open_job(folder)
-    if _design(job, name).name == _design(job, other).name:
-        raise JobError(f"The patch '{name}' cannot be joined with itself.", "Name two patches.")
-    job = _with_rims_drawn(job, name, other)
-    first, second = _design(job, name), _design(job, other)
-    drawn = draw_body(job, progress=progress)
-    part = joined_patches(drawn.form, drawn.lines, first, second)
-    was, gone = (row_values(job.text, "patch", each) for each in (name, other))
-    edges = {**gone.get("edges", {}), **was.get("edges", {})}
-    seam = was.get("seam", gone.get("seam"))
-    told = _told(part, {**was, "edges": edges, **({} if seam is None else {"seam": seam})})
-    text = without_correction(job.text, _spelled(job, name), _spelled(job, other))
-    text = without_row(text, "patch", _spelled(job, other))
-    text = with_patch_meant(_with_part(text, name, told, was), other, _spelled(job, name))
-    words = f"joined '{other}' to '{name}'"
-    with job.locked("patch"):
+    with held_job(folder, "patch") as job:
+        if _design(job, name).name == _design(job, other).name:
+            raise JobError(f"The patch '{name}' cannot be joined with itself.", "Name two patches.")
+        job = _with_rims_drawn(job, name, other)
+        first, second = _design(job, name), _design(job, other)
+        drawn = draw_body(job, progress=progress)
+        part = joined_patches(drawn.form, drawn.lines, first, second)
+        was, gone = (row_values(job.text, "patch", each) for each in (name, other))
+        edges = {**gone.get("edges", {}), **was.get("edges", {})}
+        seam = was.get("seam", gone.get("seam"))
+        told = _told(part, {**was, "edges": edges, **({} if seam is None else {"seam": seam})})
+        text = without_correction(job.text, _spelled(job, name), _spelled(job, other))
+        text = without_row(text, "patch", _spelled(job, other))
+        text = with_patch_meant(_with_part(text, name, told, was), other, _spelled(job, name))
+        words = f"joined '{other}' to '{name}'"
         job.with_text(text).keep_text(words)
     lost = [
         f"{key} {value}"

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Literal, TypeAlias
 
 from fitkit.errors import InputError, JobError
-from fitkit.job.job_folder import Job, open_job
+from fitkit.job.job_folder import Job, held_job, open_job
 from fitkit.workflow.fittings import FittingKind
 from fitkit.workflow.step_report import Progress, StepReport
 
@@ -128,16 +128,12 @@ def add_row(
     """
     from fitkit.job.settings_edits import with_row
 
-    job = open_job(folder)
     values, found = dict(values), ""
-    if section == "patch" and not values.get("lines") and "radius_mm" not in values:
-        values, found = _with_lines_found(job, values, progress)
-    return _kept(
-        job,
-        section,
-        with_row(job.text, section, values),
-        f"added the {section} '{values['name']}'{found}",
-    )
+    with held_job(folder, section) as job:
+        if section == "patch" and not values.get("lines") and "radius_mm" not in values:
+            values, found = _with_lines_found(job, values, progress)
+        text = with_row(job.text, section, values)
+        return _kept(job, section, text, f"added the {section} '{values['name']}'{found}")
 
 
 def add_rows(folder: Path | str, section: Section, rows: Sequence[Mapping[str, Any]]) -> StepReport:
@@ -151,12 +147,12 @@ def add_rows(folder: Path | str, section: Section, rows: Sequence[Mapping[str, A
     from fitkit.job.row_edits import row_key
     from fitkit.job.settings_edits import with_row
 
-    job = open_job(folder)
-    text = job.text
-    for row in rows:
-        text = with_row(text, section, row)
-    names = " and ".join(f"'{row[row_key(section)]}'" for row in rows)
-    return _kept(job, section, text, f"added the {section} {names}")
+    with held_job(folder, section) as job:
+        text = job.text
+        for row in rows:
+            text = with_row(text, section, row)
+        names = " and ".join(f"'{row[row_key(section)]}'" for row in rows)
+        return _kept(job, section, text, f"added the {section} {names}")
 
 
 def change_row(
@@ -178,12 +174,8 @@ def change_row(
         When there is none of that name, or the job would not hold together; nothing is
         written then.
     """
-    from fitkit.job.row_edits import with_changed_row
-
-    job = open_job(folder)
-    text = with_changed_row(job.text, section, name, values, without=without, whole=whole)
-    keys = ", ".join([*values, *(f"no {key}" for key in without)])
-    return _kept(job, section, text, f"changed the {section} '{name}': {keys}")
+    with held_job(folder, section) as job:
+        return _changed(job, section, name, values, without=without, whole=whole)
 
 
 def change_line(
@@ -209,20 +201,21 @@ def change_line(
     """
     from fitkit.job.row_edits import row_values
 
-    was = row_values(open_job(folder).text, "line", name)
-    told = dict(values)
-    gone = [key for key in was if key not in ("name", *told)] if "kind" in told else []
-    if moved:
-        points = list(told.get("points", was.get("points", [])))
-        for number, place in moved.items():
-            if number > len(points):
-                raise JobError(
-                    f"The line '{name}' has {len(points)} points, not {number}.",
-                    "Count them from 1; a level or the middle has none.",
-                )
-            points[number - 1] = dict(place)
-        told["points"] = points
-    return change_row(folder, "line", name, told, without=gone)
+    with held_job(folder, "line") as job:
+        was = row_values(job.text, "line", name)
+        told = dict(values)
+        gone = [key for key in was if key not in ("name", *told)] if "kind" in told else []
+        if moved:
+            points = list(told.get("points", was.get("points", [])))
+            for number, place in moved.items():
+                if number > len(points):
+                    raise JobError(
+                        f"The line '{name}' has {len(points)} points, not {number}.",
+                        "Count them from 1; a level or the middle has none.",
+                    )
+                points[number - 1] = dict(place)
+            told["points"] = points
+        return _changed(job, "line", name, told, without=gone)
 
 
 def extend_line(folder: Path | str, name: str, place: Mapping[str, Any]) -> StepReport:
@@ -235,8 +228,9 @@ def extend_line(folder: Path | str, name: str, place: Mapping[str, Any]) -> Step
     """
     from fitkit.job.row_edits import row_values
 
-    was = row_values(open_job(folder).text, "line", name)
-    return change_row(folder, "line", name, {"points": [*was.get("points", []), dict(place)]})
+    with held_job(folder, "line") as job:
+        points = row_values(job.text, "line", name).get("points", [])
+        return _changed(job, "line", name, {"points": [*points, dict(place)]})
 
 
 def row_of(job: Job, section: Section, name: str) -> dict[str, Any] | None:
@@ -261,13 +255,13 @@ def rename_row(folder: Path | str, section: Section, name: str, new: str) -> Ste
     """
     from fitkit.job.row_edits import with_changed_row, with_renamed_line, with_renamed_patch
 
-    job = open_job(folder)
-    if section not in ("line", "patch"):  # named nowhere else
-        text = with_changed_row(job.text, section, name, {"name": new})
-    else:
-        renamed = with_renamed_line if section == "line" else with_renamed_patch
-        text = renamed(job.text, name, new)
-    return _kept(job, section, text, f"the {section} '{name}' is '{new}' now")
+    with held_job(folder, section) as job:
+        if section not in ("line", "patch"):  # named nowhere else
+            text = with_changed_row(job.text, section, name, {"name": new})
+        else:
+            renamed = with_renamed_line if section == "line" else with_renamed_patch
+            text = renamed(job.text, name, new)
+        return _kept(job, section, text, f"the {section} '{name}' is '{new}' now")
 
 
 def remove_row(folder: Path | str, section: Section, name: str) -> StepReport:
@@ -281,9 +275,9 @@ def remove_row(folder: Path | str, section: Section, name: str) -> StepReport:
     from fitkit.job.row_edits import row_key
     from fitkit.job.settings_edits import without_row
 
-    job = open_job(folder)
-    text = without_row(job.text, section, name, key=row_key(section))
-    return _kept(job, section, text, f"took out the {section} '{name}'")
+    with held_job(folder, section) as job:
+        text = without_row(job.text, section, name, key=row_key(section))
+        return _kept(job, section, text, f"took out the {section} '{name}'")
 
 
 def list_rows(folder: Path | str, section: Section) -> list[dict[str, Any]]:
@@ -292,9 +286,25 @@ def list_rows(folder: Path | str, section: Section) -> list[dict[str, Any]]:
     return [row.model_dump(mode="json", exclude_unset=True) for row in rows]
 
 
+def _changed(
+    job: Job,
+    section: Section,
+    name: str,
+    values: Mapping[str, Any],
+    *,
+    without: Sequence[str] = (),
+    whole: bool = False,
+) -> StepReport:
+    from fitkit.job.row_edits import with_changed_row
+
+    text = with_changed_row(job.text, section, name, values, without=without, whole=whole)
+    keys = ", ".join([*values, *(f"no {key}" for key in without)])
+    return _kept(job, section, text, f"changed the {section} '{name}': {keys}")
+
+
 def _kept(job: Job, section: Section, text: str, words: str) -> StepReport:
-    with job.locked(section):
-        job.with_text(text).keep_text(words)
+    """Keep a held job's new text."""
+    job.with_text(text).keep_text(words)
     return StepReport(section, ran=True, words=words, files=(job.folder / "job.toml",))
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import os
+from collections.abc import Container, Mapping
 from pathlib import Path
 from typing import Any
 
+from fitkit.errors import InputError
 from fitkit.workflow.step_report import StepReport
 
 __all__ = ["add_stock", "remove_stock"]
@@ -24,17 +26,13 @@ def add_stock(folder: Path | str, values: Mapping[str, Any]) -> StepReport:
     JobError
         When the job would not hold together with it; nothing is written then.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.settings_edits import with_row
 
-    job = open_job(folder)
-    taken = {row.name for row in job.settings.stock}
-    name = str(values.get("name") or f"{values['material']} {values['thickness_mm']:g} mm")
-    named, number = name, 2
-    while named in taken:
-        named, number = f"{name} {number}", number + 1
-    words = f"stock: {named}"
-    with job.locked("stock"):
+    with held_job(folder, "stock") as job:
+        name = str(values.get("name") or f"{values['material']} {values['thickness_mm']:g} mm")
+        named = _free_name(name, {row.name for row in job.settings.stock})
+        words = f"stock: {named}"
         text = with_row(job.text, "stock", {**values, "name": named})
         job.with_text(text).keep_text(words)
     return StepReport("stock", ran=True, words=words, files=(job.folder / "job.toml",))
@@ -48,11 +46,75 @@ def remove_stock(folder: Path | str, name: str) -> StepReport:
     JobError
         When there is none of that name.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.settings_edits import without_row
 
-    job = open_job(folder)
-    words = f"took '{name}' off the stock"
-    with job.locked("stock"):
+    with held_job(folder, "stock") as job:
+        words = f"took '{name}' off the stock"
         job.with_text(without_row(job.text, "stock", name)).keep_text(words)
     return StepReport("stock", ran=True, words=words, files=(job.folder / "job.toml",))
+
+
+def add_offcuts(folder: Path | str, other: Path | str) -> StepReport:
+    """Put the offcuts of another job's sheets into this job's stock, before what it has.
+
+    Those it has from that very folder already are taken out first: the other job may be laid out
+    anew. What other jobs left, of the same name even, stays.
+
+    Raises
+    ------
+    InputError
+        When it is the same job.
+    JobError
+        When the other job has nothing laid out yet.
+    """
+    from fitkit.job.cut_list_files import offcut_row
+    from fitkit.job.job_folder import held_job, open_job
+    from fitkit.job.settings_edits import with_row, without_row
+    from fitkit.sheets.offcuts import offcuts_of
+    from fitkit.workflow.nest_job import read_layout
+
+    source = open_job(other)
+    with held_job(folder, "stock") as job:
+        if source.folder.samefile(job.folder):
+            raise InputError(
+                f"{job.called} cannot be laid on what it leaves over itself.",
+                "Name another job, one that has been cut: --offcuts-of OTHER",
+            )
+        offcuts = offcuts_of(read_layout(other), source.settings.nest.offcut_mm)
+        text, taken = job.text, set()
+        for row in job.settings.stock:
+            if row.left_by and (job.folder / row.left_by).resolve() == source.folder:
+                text = without_row(text, "stock", row.name)
+            else:
+                taken.add(row.name)
+        rows = []
+        for offcut in offcuts:
+            values = offcut_row(offcut.stock)
+            values["name"] = _free_name(f"{values['name']}, {source.settings.job.name}", taken)
+            values["left_by"] = _way_to(source.folder, job.folder)
+            taken.add(values["name"])
+            rows.append(values)
+        for values in reversed(rows):
+            text = with_row(text, "stock", values, first=True)
+        count = len(offcuts)
+        words = f"{count} offcut{'s' * (count != 1)} of '{source.settings.job.name}' put into stock"
+        ran = text != job.text
+        job.with_text(text).keep_text(words)
+    return StepReport("stock", ran=ran, words=words, files=(job.folder / "job.toml",))
+
+
+def _free_name(name: str, taken: Container[str]) -> str:
+    """Return a name, or the first with a number behind it that is not taken yet."""
+    named, number = name, 2
+    while named in taken:
+        named, number = f"{name} {number}", number + 1
+    return named
+
+
+def _way_to(other: Path, folder: Path) -> str:
+    """Return where a folder is, seen from another; in full where no way leads there."""
+    try:
+        return Path(os.path.relpath(other, folder)).as_posix()
+    except ValueError:  # on another drive
+        return other.as_posix()

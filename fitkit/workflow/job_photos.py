@@ -155,12 +155,11 @@ def take_in_photo(folder: Path | str, arrived: ArrivingPhoto) -> str | None:
         When work goes on in the job.
     """
     from fitkit.job.arriving_photo import next_photo_name
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.made_from import FileDigests
 
     suffix = arrived.whole()
-    job = open_job(folder)
-    with job.locked("taking in photos"):
+    with held_job(folder, "taking in photos") as job:
         digests = FileDigests(job.folder)
         same = digests.digest(arrived.path)
         if any(digests.digest(path) == same for path in job.photo_paths()):
@@ -181,10 +180,9 @@ def set_photo_aside(folder: Path | str, name: str) -> None:
     JobBusyError
         When work goes on in the job.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
 
-    job = open_job(folder)
-    with job.locked("setting a photo aside"):
+    with held_job(folder, "setting a photo aside") as job:
         path = photo_path(folder, name)
         if path is None:
             raise InputError(f"The job has no photo '{name}'.", "Name one of those it has.")
@@ -201,10 +199,9 @@ def bring_back_photos(folder: Path | str) -> int:
     JobBusyError
         When work goes on in the job.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
 
-    job = open_job(folder)
-    with job.locked("bringing photos back"):
+    with held_job(folder, "bringing photos back") as job:
         paths = photos_aside(folder)
         for path in paths:
             path.replace(_free(job.folder / "photos", path.name))

@@ -70,43 +70,42 @@ def lay_lames(
         When so many strips cannot be laid out.
     """
     from fitkit.job.designs import patch_designs
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.row_edits import row_values
     from fitkit.job.settings_edits import with_row, without_row
     from fitkit.motion.lames import lay_strips
     from fitkit.patch.cut_patches import cut_form
 
-    job = open_job(folder)
-    was = row_values(job.text, "patch", patch)
-    drawn = draw_body(job, progress=progress)
-    design = next(one for one in patch_designs(job.settings) if one.name == patch)
-    worn = cut_form(drawn.form, drawn.lines, [design]).patches[0]
-    bounds = tuple(dict.fromkeys(edge.line for loop in worn.loops for edge in loop))
-    for line in (first, last):
-        if line not in bounds or first == last:
-            raise InputError(
-                f"The lames cannot run from '{first}' to '{last}' on '{patch}'.",
-                f"Give two of the lines that bound it: {', '.join(bounds)}.",
-            )
-    away_mm = _away_mm(worn, first)
-    length_mm = float(away_mm[_edge_vertices(worn, last)].mean())
-    needed = _needed(job, drawn.form.body, joint, worn, overlap_mm)
-    strips = lay_strips(length_mm, count or needed, overlap_mm)
-    names = [f"{patch} {number}" for number in range(1, len(strips) + 1)]
-    _check_free(job, names)
-    lines, rows = _rows(worn, was, strips, names, first, last, away_mm)
-    text = _named_elsewhere(job, without_row(job.text, "patch", patch), patch, names)
-    for row in lines:
-        text = with_row(text, "line", row)
-    for row in rows:
-        text = with_row(text, "patch", row)
-    text = with_row(text, "lames", {"name": patch, "of": names, "joint": joint})
-    width = strips[0].end_mm - strips[0].start_mm
-    words = (
-        f"'{patch}' is {len(strips)} lames of {width:.0f} mm now, each {overlap_mm:g} mm over the "
-        f"next; {_told(needed, joint)}"
-    )
-    with job.locked("lames"):
+    with held_job(folder, "lames") as job:
+        was = row_values(job.text, "patch", patch)
+        drawn = draw_body(job, progress=progress)
+        design = next(one for one in patch_designs(job.settings) if one.name == patch)
+        worn = cut_form(drawn.form, drawn.lines, [design]).patches[0]
+        bounds = tuple(dict.fromkeys(edge.line for loop in worn.loops for edge in loop))
+        for line in (first, last):
+            if line not in bounds or first == last:
+                raise InputError(
+                    f"The lames cannot run from '{first}' to '{last}' on '{patch}'.",
+                    f"Give two of the lines that bound it: {', '.join(bounds)}.",
+                )
+        away_mm = _away_mm(worn, first)
+        length_mm = float(away_mm[_edge_vertices(worn, last)].mean())
+        needed = _needed(job, drawn.form.body, joint, worn, overlap_mm)
+        strips = lay_strips(length_mm, count or needed, overlap_mm)
+        names = [f"{patch} {number}" for number in range(1, len(strips) + 1)]
+        _check_free(job, names)
+        lines, rows = _rows(worn, was, strips, names, first, last, away_mm)
+        text = _named_elsewhere(job, without_row(job.text, "patch", patch), patch, names)
+        for row in lines:
+            text = with_row(text, "line", row)
+        for row in rows:
+            text = with_row(text, "patch", row)
+        text = with_row(text, "lames", {"name": patch, "of": names, "joint": joint})
+        width = strips[0].end_mm - strips[0].start_mm
+        words = (
+            f"'{patch}' is {len(strips)} lames of {width:.0f} mm now, each {overlap_mm:g} mm over "
+            f"the next; {_told(needed, joint)}"
+        )
         job.with_text(text).keep_text(words)
     return LaidLames(tuple(names), width, overlap_mm, words)
 

@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from fitkit.template.template import Template
 
 __all__ = [
-    "add_offcuts",
     "nest_job",
     "nest_step",
     "pin_part",
@@ -316,7 +315,7 @@ def pin_part(
     InputError
         When there is no such part, or it lies nowhere.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job, open_job
     from fitkit.job.settings_edits import with_row, without_row
     from fitkit.job.stock_rows import pinned_row
 
@@ -343,8 +342,7 @@ def pin_part(
             )
         place = next(one for one in lying.placed if one.part.number == found.number)
         row = pinned_row(lying, place)
-    job = open_job(folder)
-    with job.locked("pin"):
+    with held_job(folder, "pin") as job:
         text = job.text
         if any(pin.part == found.title for pin in job.settings.pinned):
             text = without_row(text, "pinned", found.title, key="part")
@@ -361,56 +359,14 @@ def release_part(folder: Path | str, part: str) -> StepReport:
     InputError
         When it is not pinned.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.settings_edits import without_row
 
-    job = open_job(folder)
-    pinned = [pin.part for pin in job.settings.pinned]
-    if part not in pinned:
-        names = ", ".join(f"'{one}'" for one in pinned)
-        raise InputError(f"'{part}' is not pinned.", f"Pinned are: {names or 'no parts'}.")
-    with job.locked("pin"):
+    with held_job(folder, "pin") as job:
+        pinned = [pin.part for pin in job.settings.pinned]
+        if part not in pinned:
+            names = ", ".join(f"'{one}'" for one in pinned)
+            raise InputError(f"'{part}' is not pinned.", f"Pinned are: {names or 'no parts'}.")
         words = f"'{part}' may lie elsewhere"
         job.with_text(without_row(job.text, "pinned", part, key="part")).keep_text(words)
     return StepReport("pin", ran=True, words=words, files=(job.folder / "job.toml",))
-
-
-def add_offcuts(folder: Path | str, other: Path | str) -> StepReport:
-    """Put the offcuts of another job's sheets into this job's stock, before what it has.
-
-    Those it has from that job already are taken out first: the other job may be laid out anew.
-
-    Raises
-    ------
-    InputError
-        When it is the same job.
-    JobError
-        When the other job has nothing laid out yet.
-    """
-    from fitkit.job.cut_list_files import offcut_row
-    from fitkit.job.job_folder import open_job
-    from fitkit.job.settings_edits import with_row, without_row
-    from fitkit.sheets.offcuts import OFFCUT, offcuts_of
-
-    source, job = open_job(other), open_job(folder)
-    if source.folder.samefile(job.folder):
-        raise InputError(
-            f"{job.called} cannot be laid on what it leaves over itself.",
-            "Name another job, one that has been cut: --offcuts-of OTHER",
-        )
-    offcuts = offcuts_of(read_layout(other), source.settings.nest.offcut_mm)
-    of_it = f", {source.settings.job.name}"
-    with job.locked("stock"):
-        text = job.text
-        for row in job.settings.stock:
-            if row.name.startswith(OFFCUT) and row.name.endswith(of_it):
-                text = without_row(text, "stock", row.name)
-        for offcut in reversed(offcuts):
-            values = offcut_row(offcut.stock)
-            values["name"] += of_it
-            text = with_row(text, "stock", values, first=True)
-        count = len(offcuts)
-        words = f"{count} offcut{'s' * (count != 1)} of '{source.settings.job.name}' put into stock"
-        ran = text != job.text
-        job.with_text(text).keep_text(words)
-    return StepReport("stock", ran=ran, words=words, files=(job.folder / "job.toml",))

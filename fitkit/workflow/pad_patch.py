@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitkit.errors import JobError
-from fitkit.job.job_folder import open_job
+from fitkit.job.job_folder import held_job
 from fitkit.workflow.step_report import StepReport
 
 if TYPE_CHECKING:
@@ -41,30 +41,30 @@ def pad_patch(folder: Path | str, patch: str, thickness_mm: float | None) -> Ste
     from fitkit.job.row_edits import with_changed_row
     from fitkit.job.settings_edits import with_row, without_row
 
-    job = open_job(folder)
-    row = next((one for one in job.settings.patch if one.name == patch), None)
-    if row is None:
-        raise JobError(f"There is no patch called '{patch}'.", "Name one that is in the job.")
-    if not row.lines and row.radius_mm is None:
-        raise JobError(
-            f"The patch '{patch}' does not say which lines run round it, so its pad has no edge.",
-            "Name its lines, or tell the pad by hand as a [[padding]] row.",
-        )
-    pad = pad_under(job.settings, patch)
-    place = {"thickness_mm": thickness_mm, **_place(row)}
-    if thickness_mm is None:
-        text = job.text if pad is None else without_row(job.text, "padding", pad.name)
-        words = f"took the pad away under the patch '{patch}'"
-    elif pad is None:
-        text = with_row(job.text, "padding", {"name": _free(job.settings, patch), **place})
-        words = f"laid a pad under the patch '{patch}'"
-    else:
-        told = set(pad.model_dump(exclude_unset=True)) - {"name", "runout_mm", *place}
-        text = with_changed_row(
-            job.text, "padding", pad.name, place, without=sorted(told), whole=True
-        )
-        words = f"changed the pad under the patch '{patch}'"
-    with job.locked("padding"):
+    with held_job(folder, "padding") as job:
+        row = next((one for one in job.settings.patch if one.name == patch), None)
+        if row is None:
+            raise JobError(f"There is no patch called '{patch}'.", "Name one that is in the job.")
+        if not row.lines and row.radius_mm is None:
+            raise JobError(
+                f"The patch '{patch}' does not say which lines run round it, so its pad has no "
+                "edge.",
+                "Name its lines, or tell the pad by hand as a [[padding]] row.",
+            )
+        pad = pad_under(job.settings, patch)
+        place = {"thickness_mm": thickness_mm, **_place(row)}
+        if thickness_mm is None:
+            text = job.text if pad is None else without_row(job.text, "padding", pad.name)
+            words = f"took the pad away under the patch '{patch}'"
+        elif pad is None:
+            text = with_row(job.text, "padding", {"name": _free(job.settings, patch), **place})
+            words = f"laid a pad under the patch '{patch}'"
+        else:
+            told = set(pad.model_dump(exclude_unset=True)) - {"name", "runout_mm", *place}
+            text = with_changed_row(
+                job.text, "padding", pad.name, place, without=sorted(told), whole=True
+            )
+            words = f"changed the pad under the patch '{patch}'"
         job.with_text(text).keep_text(words)
     return StepReport("padding", ran=True, words=words, files=(job.folder / "job.toml",))
 

@@ -62,21 +62,20 @@ def pair_job(
     from fitkit.export.pair_picture import png_of_pair
     from fitkit.flatten.pair_difference import pair_difference
     from fitkit.job.fitted_pair_rows import with_fitted_pair
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job, open_job
     from fitkit.job.settings import file_stem
     from fitkit.job.whole_writes import write_whole
     from fitkit.workflow.make_job import make_job
 
     with_fitted_pair(open_job(folder).text, patch)  # refused before anything is made
     make_job(folder, until="patches", progress=part_of(progress, 0.0, 0.5))
-    job = open_job(folder)
-    text, other = with_fitted_pair(job.text, patch)
-    fitted = job.with_text(text)
-    name = " ".join(patch.split())
-    drawn_flat, other_flat = _blanks(fitted, (name, other), part_of(progress, 0.5, 1.0))
-    found = pair_difference(drawn_flat, other_flat)
-    picture = job.folder / "out" / f"{file_stem(name)}-both-sides.png"
-    with job.locked("pair"):
+    with held_job(folder, "pair") as job:
+        text, other = with_fitted_pair(job.text, patch)
+        fitted = job.with_text(text)
+        name = " ".join(patch.split())
+        drawn_flat, other_flat = _blanks(fitted, (name, other), part_of(progress, 0.5, 1.0))
+        found = pair_difference(drawn_flat, other_flat)
+        picture = job.folder / "out" / f"{file_stem(name)}-both-sides.png"
         picture.parent.mkdir(exist_ok=True)
         write_whole(picture, png_of_pair(name, found))
         if part:

@@ -36,11 +36,10 @@ def take_in_emblem(folder: Path | str, arrived: ArrivingEmblem) -> str:
         When work goes on in the job.
     """
     from fitkit.job.arriving_emblem import next_emblem_name
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
 
     suffix = arrived.whole()
-    job = open_job(folder)
-    with job.locked("taking in an emblem"):
+    with held_job(folder, "taking in an emblem") as job:
         name = next_emblem_name(job.folder, suffix)
         arrived.path.replace(job.folder / name)
     return name

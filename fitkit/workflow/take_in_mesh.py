@@ -78,7 +78,7 @@ def receive_mesh(folder: Path | str, arrived: ArrivingMesh) -> MeshToTake:
     from fitkit.body.mesh_unit import units_of_size
     from fitkit.geometry.mesh_files import METRIC_SUFFIXES
     from fitkit.job.arriving_mesh import keep_waiting
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
 
     suffix, mesh = arrived.whole()
     metric = suffix in METRIC_SUFFIXES
@@ -93,8 +93,7 @@ def receive_mesh(folder: Path | str, arrived: ArrivingMesh) -> MeshToTake:
             f"The mesh is {longest:.4g} at its longest: in no unit is that a body or part of one.",
             "Export it again in millimetres, a wearer of 1.7 m being 1700.",
         )
-    job = open_job(folder)
-    with job.locked("taking in a mesh"):
+    with held_job(folder, "taking in a mesh") as job:
         keep_waiting(
             job.folder, arrived.path, suffix, longest=longest, triangles=len(mesh.faces),
             metric=metric,
@@ -170,10 +169,9 @@ def take_mesh(
 def leave_mesh(folder: Path | str) -> None:
     """Take the mesh that waits away."""
     from fitkit.job.arriving_mesh import drop_waiting
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
 
-    job = open_job(folder)
-    with job.locked("leaving a mesh"):
+    with held_job(folder, "leaving a mesh") as job:
         drop_waiting(job.folder)
 
 

@@ -126,11 +126,10 @@ def keep_corrections(folder: Path | str, corrections: Sequence[Correction]) -> S
     JobError
         When the job would not hold together with them.
     """
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.settings_edits import with_row, without_row
 
-    job = open_job(folder)
-    with job.locked("trace"):
+    with held_job(folder, "trace") as job:
         text = job.text
         for correction in corrections:
             if any(one.patch == correction.patch for one in job.settings.correction):

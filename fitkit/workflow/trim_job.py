@@ -34,31 +34,30 @@ def take_trim(folder: Path | str, patch: str, *, progress: Progress | None = Non
     """
     import numpy as np
 
-    from fitkit.job.job_folder import open_job
+    from fitkit.job.job_folder import held_job
     from fitkit.job.motion_files import read_motion
 
-    job = open_job(folder)
-    if job.state("motion").state != "fresh":
-        raise JobError(
-            "The trims on offer are not of the job as it is now.",
-            f"Run: fitkit motion {job.called}",
-        )
-    offered = {row["patch"]: row for row in read_motion(job.result_folder("motion"))["trims"]}
-    if patch not in offered:
-        raise InputError(
-            f"No trim is offered for '{patch}'.",
-            f"Trims are offered for: {', '.join(offered) or 'none'}.",
-        )
-    row = offered[patch]
-    lines = [np.array(line) for line in row["lines_mm"]]
-    lines = [line for line in lines if _length_mm(line) > _SHORTEST_MM]
-    trimmed, names = job, []
-    for line in lines:
-        trimmed, name = _trimmed(trimmed, patch, line, np.array(row["inside_mm"]), progress)
-        names.append(name)
-    told = ", ".join(f"'{name}'" for name in names)
-    words = f"'{patch}' ends at {told} now, {row['area_mm2'] / 100:.0f} cm² smaller"
-    with job.locked("trim"):
+    with held_job(folder, "trim") as job:
+        if job.state("motion").state != "fresh":
+            raise JobError(
+                "The trims on offer are not of the job as it is now.",
+                f"Run: fitkit motion {job.called}",
+            )
+        offered = {row["patch"]: row for row in read_motion(job.result_folder("motion"))["trims"]}
+        if patch not in offered:
+            raise InputError(
+                f"No trim is offered for '{patch}'.",
+                f"Trims are offered for: {', '.join(offered) or 'none'}.",
+            )
+        row = offered[patch]
+        lines = [np.array(line) for line in row["lines_mm"]]
+        lines = [line for line in lines if _length_mm(line) > _SHORTEST_MM]
+        trimmed, names = job, []
+        for line in lines:
+            trimmed, name = _trimmed(trimmed, patch, line, np.array(row["inside_mm"]), progress)
+            names.append(name)
+        told = ", ".join(f"'{name}'" for name in names)
+        words = f"'{patch}' ends at {told} now, {row['area_mm2'] / 100:.0f} cm² smaller"
         trimmed.keep_text(words)
     return StepReport("trim", ran=True, words=words, files=(job.folder / "job.toml",))
 

@@ -71,7 +71,7 @@ def test_book_holds_every_part_and_what_is_bought(folder: Path) -> None:
     with open(folder / "book" / "hardware.csv", encoding="utf-8") as file:
         rows = {row["item"]: row for row in csv.DictReader(file)}
     assert rows["strap 20 mm"]["to_buy"] == "2"
-    assert rows["screw"]["needed"] == "8"
+    assert rows["steel screw"]["needed"] == "8"
     plans = json.loads((folder / "book" / "plans.json").read_text(encoding="utf-8"))
     assert [part["number"] for part in plans["parts"]] == [1, 2, 3, 4, 5]
     first = pdf.read_bytes()

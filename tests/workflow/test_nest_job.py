@@ -16,8 +16,9 @@ from fitkit.job.settings_text import settings_problems
 from fitkit.job.stock_rows import stock_sheets
 from fitkit.sheets.nesting import Nesting
 from fitkit.workflow.check_job import check_job
+from fitkit.workflow.edit_stock import add_offcuts
 from fitkit.workflow.make_job import make_job
-from fitkit.workflow.nest_job import add_offcuts, nest_job, pin_part, read_layout, release_part
+from fitkit.workflow.nest_job import nest_job, pin_part, read_layout, release_part
 from tests.workflow.quick_steps import JOB, job_folder
 
 pytestmark = pytest.mark.usefixtures("calls")
@@ -198,6 +199,24 @@ def test_offcuts_are_laid_on_before_whole_sheets_and_follow_their_job(
     assert offcut.size_mm is not None
     assert offcut.size_mm[0] > first.stock.size_mm[0] + 90.0
     assert whole.name == "card"
+
+
+def test_offcuts_of_two_jobs_of_one_name_both_stay(folder: Path, tmp_path: Path) -> None:
+    second = job_folder(tmp_path / "again", text=JOB + STOCK.replace("[300, 100]", "[260, 100]"))
+    other = job_folder(tmp_path / "other", text=JOB + STOCK)
+    for source in (folder, second):
+        nest_job(source)
+        add_offcuts(other, source)
+    newer, older, whole = open_job(other).settings.stock
+    assert (newer.left_by, older.left_by, whole.left_by) == ("../again", "../job", None)
+    assert (newer.name, older.name) == ("offcut, card, Heron 2", "offcut, card, Heron")
+    assert newer.size_mm is not None
+    assert older.size_mm is not None
+    assert newer.size_mm[0] == pytest.approx(older.size_mm[0] - 40.0)
+    # Taken over again each goes in the place of its own alone, wherever the job is called from.
+    add_offcuts(other, folder)
+    assert {row.left_by for row in open_job(other).settings.stock} == {"../again", "../job", None}
+    assert len(open_job(other).settings.stock) == 3
 
 
 def test_leather_has_a_face_unless_told_otherwise() -> None:
