@@ -144,7 +144,7 @@ def _busy(path: Path, holder: dict[str, object]) -> JobBusyError:
     return JobBusyError(
         f"Process {holder.get('pid', 'unknown')}{doing} has been working on the job "
         f"'{path.parent.parent.name}' since {holder.get('since', 'a moment ago')}.",
-        "Wait until it is done, or stop that process, then run the command again.",
+        "Wait until it is done, or stop that process, then do this again.",
     )
 
 

@@ -46,7 +46,7 @@ def add_drop_route(
                     await asyncio.to_thread(file.write, piece)
                 name = await asyncio.to_thread(take, session.job(), file)
         except FitkitError as error:
-            return JSONResponse({"refused": f"{error.cause} {error.remedy}"})
+            return JSONResponse({"refused": session.in_words(error)})
         except ClientDisconnect:
             return JSONResponse({"refused": "It did not arrive whole."}, 400)
         session.changed()

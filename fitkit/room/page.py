@@ -109,7 +109,8 @@ class RoomPage:
 
     def tell(self, error: FitkitError) -> None:
         """Show what went wrong and what to do."""
-        ui.notify(f"{error.cause} {error.remedy}", type="negative", multi_line=True, timeout=12000)
+        told = self.session.in_words(error)
+        ui.notify(told, type="negative", multi_line=True, timeout=12000)
 
     def try_to(self, act: Callable[[], Any], *, done: str = "") -> bool:
         """Change the job and tell every page; show what went wrong if it did."""

@@ -164,6 +164,18 @@ class RoomSession:
         """The step that is being made; empty when none is."""
         return self.work.step if self.work is not None and self.work.running else ""
 
+    def in_words(self, error: FitkitError) -> str:
+        """Return what went wrong and what to do, as one says it in the room.
+
+        What holds the job is the room's own work, where some is going on.
+        """
+        if isinstance(error, JobBusyError) and self.work is not None and self.working:
+            return (
+                f"{self.work.doing} is still going on, and nothing else can change the job until "
+                "then. Wait until it is done, or stop it; then do this again."
+            )
+        return f"{error.cause} {error.remedy}"
+
     def forget_work(self) -> None:
         """Say no more of how the last work ended."""
         if not self.working:

@@ -12,35 +12,20 @@ from typing import Any
 import pytest
 
 from fitkit.errors import JobError
-from fitkit.geometry.mesh_files import ply_bytes, write_mesh
+from fitkit.geometry.mesh_files import ply_bytes
 from fitkit.job.body_files import read_body
 from fitkit.job.job_folder import open_job
 from fitkit.job.made_from import FileDigests
-from fitkit.workflow.make_job import make_job
 from fitkit.workflow.motion_job import motion_step
 from tests.room.browser import launched_browser, open_room_of, spot, waits_until, watched_page
-from tests.truth.solids import cylinder
+from tests.room.column_job import SCAR, column, column_job
 from tests.workflow.elbow_job import elbow_job
 
 pytestmark = pytest.mark.slow
 
-COLUMN = cylinder(120, 500, 25)
-TEXT = """\
-format = 1
-
-[job]
-name = "Column"
-
-[body]
-from_mesh = "column.ply"
-mesh_unit = "mm"
-
-[body.landmarks] # by eye
-scar = [0, -120, 250]
-"""
+COLUMN = column(25)
 VIEW = "document.querySelector('.fk-view').view"
 WORK = "[role=status][aria-label='Work going on']"
-SCAR = (0.0, -120.0, 250.0)
 
 
 @pytest.fixture(scope="module")
@@ -53,11 +38,8 @@ def browser() -> Iterator[Any]:
 def shelf(tmp_path_factory: pytest.TempPathFactory, browser: Any) -> Path:  # noqa: ARG001  without a browser nothing is made
     """Return a folder with a job that has a body, and one whose joint was moved."""
     shelf = tmp_path_factory.mktemp("shelf")
-    for name in ("column", "arm"):
-        (shelf / name).mkdir()
-    write_mesh(shelf / "column" / "column.ply", COLUMN)
-    (shelf / "column" / "job.toml").write_text(TEXT, encoding="utf-8")
-    make_job(shelf / "column", until="body")
+    column_job(shelf / "column", 25)
+    (shelf / "arm").mkdir()
     job = elbow_job(shelf / "arm")
     with job.locked("test"):
         motion_step(job, digests=FileDigests(job.folder))

@@ -15,7 +15,6 @@ from typing import Any, ClassVar
 import pytest
 
 from fitkit.errors import InputError
-from fitkit.geometry.mesh_files import write_mesh
 from fitkit.job.body_files import read_body
 from fitkit.job.job_folder import open_job
 from fitkit.room import body_marks, mesh_panel
@@ -25,26 +24,11 @@ from fitkit.room.session import RoomSession
 from fitkit.room.work import Work
 from fitkit.room.worker import TASKS
 from fitkit.workflow.edit_settings import change_settings, change_tape
-from fitkit.workflow.make_job import make_job
 from fitkit.workflow.measure_job import kept_measures
 from fitkit.workflow.place_landmarks import place_mark, see_places
+from tests.room.column_job import column_job
 from tests.room.without_browser import come_about, fill, opened_page
-from tests.truth.solids import cylinder
 
-TEXT = """\
-format = 1
-
-[job]
-name = "Column"
-
-[body]
-from_mesh = "column.ply"
-mesh_unit = "mm"
-up = "z"
-
-[body.landmarks]
-scar = [0, -120, 250]
-"""
 BODY = {"step": "body", "doing": "Making the body"}
 Course = Callable[[RoomPage], Coroutine[Any, Any, None]]
 
@@ -81,10 +65,7 @@ class HeldWork(Work):
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, bytes]:
     """Return the files of a job whose body is that of a mesh."""
-    folder = tmp_path_factory.mktemp("column")
-    write_mesh(folder / "column.ply", cylinder(120, 500, 40))
-    (folder / "job.toml").write_text(TEXT, encoding="utf-8")
-    make_job(folder, until="body")
+    folder = column_job(tmp_path_factory.mktemp("column"), 40)
     paths = [path for path in folder.rglob("*") if path.is_file()]
     return {path.relative_to(folder).as_posix(): path.read_bytes() for path in paths}
 
@@ -184,6 +165,32 @@ def test_a_change_while_other_work_goes_on_is_followed_when_that_is_done(folder:
     assert [work.task for work in HeldWork.begun] == ["measure", "make"]
     assert "scar" not in read_body(folder / "body").landmarks
     assert body_state(folder) == "fresh"
+
+
+def test_a_landmark_moved_while_work_holds_the_job_is_refused_in_the_rooms_words(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said: list[str] = []
+    monkeypatch.setattr("fitkit.room.page.ui.notify", lambda words, **_: said.append(words))
+
+    async def course(page: RoomPage) -> None:
+        marks = await landmarks_of(page)
+        await page.session.start("measure", "Measuring the body")
+        with open_job(folder).locked("measure"):
+            await marks._typed("scar", 2, "20 cm")
+        await at_rest(page)
+        with open_job(folder).locked("measure"):  # by another program
+            await marks._typed("scar", 2, "20 cm")
+
+    before = told(folder)
+    run(folder, course)
+    assert told(folder) == before
+    mine, other = said
+    assert mine.startswith("Measuring the body is still going on")
+    assert "stop it; then do this again" in mine
+    assert "Process" not in mine
+    assert "Process" in other
+    assert not any("command" in one for one in said)
 
 
 def test_the_way_a_mesh_faces_told_while_work_goes_on_is_followed(folder: Path) -> None:
