@@ -109,7 +109,7 @@ def anchor_to_body(
     unchanged = BodyAnchor(solved, np.zeros(len(cameras)), ())
     tracks, unvoted = track_features(greys, cameras, volume, say=tracking)
     if tracks.points_n < _FEWEST_POINTS:
-        return replace(unchanged, findings=(_cannot_tell(tracks.points_n),))
+        return replace(unchanged, findings=(_few_points(tracks.points_n),))
     floor = _poses_of(cameras)
     points_mm = triangulated(tracks, floor.rotations, floor.shifts_mm)
 
@@ -135,10 +135,10 @@ def anchor_to_body(
     if off_mm < _STILL_MM or left > _CLEARLY_BETTER:
         say(1.0, "the body was not seen to move")
         if held.sum() < _LEAST_SHOWING * len(cameras):
-            return replace(unchanged, findings=(_too_few_tell(int(held.sum()), len(cameras)),))
+            return replace(unchanged, findings=(_few_photos(int(held.sum()), len(cameras)),))
         return replace(unchanged, findings=limbs(floor))
     if held.sum() < _FEWEST_CAMERAS:
-        return replace(unchanged, findings=(_cannot_tell(fit.tracks.points_n),))
+        return replace(unchanged, findings=(_few_points(fit.tracks.points_n),))
     say(1.0, f"the body swayed by {rms_mm:.1f} mm")
     kept = [int(k) for k in np.flatnonzero(held)]
     sway_sigma = fit.scale_sigma(depth_mm[kept])
@@ -271,28 +271,28 @@ def _left_out(name: str) -> Finding:
     )
 
 
-def _too_few_tell(showing: int, photos: int) -> Finding:
+def _cannot_tell(seen: str, number: float, limit: float, unit: str) -> Finding:
+    """Return the note that nobody can say whether the body moved, with what was too little."""
     return Finding(
         "sway-unknown",
         Severity.NOTE,
         "photos",
-        f"Only {showing} of {photos} photos show {_FEWEST_SIGHTINGS} points of a pattern on the "
-        "body that others show too; whether it moved between photos cannot be told.",
+        f"Only {seen}; whether it moved between photos cannot be told.",
         "A covering with an uneven pattern tells; or let the wearer hold on to a chair back.",
-        number=float(showing),
-        limit=float(np.ceil(_LEAST_SHOWING * photos)),
-        unit="photos",
+        number=float(number),
+        limit=float(limit),
+        unit=unit,
     )
 
 
-def _cannot_tell(points: int) -> Finding:
-    return Finding(
-        "sway-unknown",
-        Severity.NOTE,
-        "photos",
-        f"Only {points} points of a pattern were found on the body in three photos or more; "
-        "whether it moved between photos cannot be told.",
-        number=float(points),
-        limit=float(_FEWEST_POINTS),
-        unit="points",
+def _few_points(points: int) -> Finding:
+    seen = f"{points} points of a pattern were found on the body in three photos or more"
+    return _cannot_tell(seen, points, _FEWEST_POINTS, "points")
+
+
+def _few_photos(showing: int, photos: int) -> Finding:
+    seen = (
+        f"{showing} of {photos} photos show {_FEWEST_SIGHTINGS} points of a pattern on the body "
+        "that others show too"
     )
+    return _cannot_tell(seen, showing, np.ceil(_LEAST_SHOWING * photos), "photos")

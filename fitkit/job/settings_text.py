@@ -7,12 +7,14 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 from fitkit.errors import FitkitError, JobError
 from fitkit.job.migrations import migrated
 
 if TYPE_CHECKING:
+    from pydantic import BaseModel
+
     from fitkit.job.settings import JobSettings
 
 __all__ = ["Problem", "read_settings", "settings_problems"]
@@ -138,65 +140,33 @@ def _where(values: dict[str, Any], path: Sequence[Any]) -> str:
 
 def _known_words(path: Sequence[Any], values: dict[str, Any]) -> list[str]:
     """Return the words that the section at the path knows."""
-    from fitkit.job import settings as words
+    from fitkit.job.settings import JobSettings
 
-    kinds: dict[str, type[Any]] = {
-        "level": words.LevelSection,
-        "geodesic": words.GeodesicSection,
-        "through": words.ThroughSection,
-        "symmetry": words.SymmetrySection,
-        "parallel": words.ParallelSection,
-        "mirrored": words.MirroredSection,
-        "round": words.RoundSection,
-    }
-    names = [part for part in path if isinstance(part, str)]
-    model: type[Any] = words.JobSettings
-    if names and names[-1] in {
-        "points",
-        "inside",
-        "more_inside",
-        "centre",
-        "edge",
-        "tip",
-        "at",
-        "through",
-    }:
-        model = words.AnchorSection
-    elif "cuts" in names:
-        model = words.CutSection
-    elif "no_cuts" in names:
-        model = words.KeepOutSection
-    elif "edges" in names:
-        model = words.EdgeSection
-    elif names[:2] == ["body", "stand"]:
-        model = words.StandSection
-    elif names and names[0] == "girth":
-        model = words.GirthSection
-    elif names and names[0] == "patch":
-        model = words.PatchSection
-    elif names and names[0] == "attachment":
-        model = words.AttachmentSection
-    elif names and names[0] == "hardware":
-        model = words.HardwareSection
-    elif names and names[0] == "strap":
-        model = words.StrapSection
-    elif names and names[0] == "pad":
-        model = words.PadSection
-    elif names and names[0] == "gusset":
-        model = words.GussetSection
-    elif names and names[0] == "fastener":
-        model = words.FastenerSection
-    elif names and names[0] == "stock":
-        model = words.BadZoneSection if names[-1] == "bad" else words.StockSection
-    elif names and names[0] == "pinned":
-        model = words.PinnedSection
-    elif names and names[0] == "line":
-        row = values["line"][path[1]]
-        model = kinds[row["kind"]]
-    elif names:
-        field = words.JobSettings.model_fields[names[0]].annotation
-        model = field if isinstance(field, type) else words.JobSettings
-    return list(model.model_fields)
+    models: list[type[BaseModel]] = [JobSettings]
+    rows: Any = values
+    for part in path:
+        if not isinstance(rows, list) and part not in rows:
+            continue  # which of several sections is meant, no word of the job
+        rows = rows[part]
+        fields = [model.model_fields[part] for model in models if part in model.model_fields]
+        if fields:
+            models = [one for field in fields for one in _sections_in(field.annotation)]
+        if isinstance(rows, dict) and (kind := rows.get("kind")) in _KINDS:
+            models = [one for one in models if _is_of(one, kind)]
+    return list(dict.fromkeys(name for model in models for name in model.model_fields))
+
+
+def _sections_in(annotation: Any) -> list[type[BaseModel]]:
+    """Return the sections that a field may hold, in lists and by name too."""
+    if hasattr(annotation, "model_fields"):
+        return [annotation]
+    return [one for inner in get_args(annotation) for one in _sections_in(inner)]
+
+
+def _is_of(model: type[BaseModel], kind: str) -> bool:
+    """Whether a section is of a kind of line."""
+    told = model.model_fields.get("kind")
+    return told is None or kind in get_args(told.annotation)
 
 
 def _line_of(text: str, path: Sequence[Any]) -> int | None:

@@ -33,7 +33,7 @@ def metal_contacts(facts: PlanFacts) -> tuple[PlanCheck, ...]:
         if other is not None and other != sheet:
             pair = couple(sheet, other)
             what = f"{pair.eaten} on {pair.spared}"
-            found[_check(f"sheets {where}", what, pair.eaten, pair, _APART)] = None
+            found[_check(f"sheets {where}", what, f"the {pair.eaten}", pair, _APART)] = None
     return tuple(found)
 
 
@@ -58,7 +58,7 @@ def _of_rivet(where: str, rivet: Rivet, sheet: str, other: str | None) -> PlanCh
     ]
     remedy = f"take {' or '.join(suits)}, or {_APART}" if suits else _APART
     eaten = f"the {named}" if rivet_goes else "the sheet round them"
-    what = f"{rivet.made_of} {named} in {sheet}"
+    what = f"{rivet.made_of} in {sheet}"
     return _check(f"{named} {where}", what, eaten, pair, remedy, first=rivet_goes)
 
 
@@ -66,12 +66,13 @@ def _check(
     where: str, what: str, eaten: str, pair: Couple, remedy: str, *, first: bool = False
 ) -> PlanCheck:
     verdict: Verdict = "holds"
+    what += f", {pair.apart_v:.2f} V apart"
     if pair.apart_v > WET_V:
         verdict = "over" if first or pair.apart_v > INDOORS_V else "unsure"
         what += f": {eaten} corrode{'' if eaten.endswith('s') else 's'}"
     return PlanCheck(
         where,
-        f"{what}, {pair.apart_v:.2f} V apart",
+        what,
         f"{WET_V:g} V wet, {INDOORS_V:g} V dry",
         verdict,
         "galvanic series in sea water, in MIL-STD-889's order; limits: anodic-index practice",

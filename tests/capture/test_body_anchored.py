@@ -147,7 +147,10 @@ def test_a_plain_body_cannot_tell_and_says_so() -> None:
     blank = [np.full_like(photo.grey, 128) for photo in egg.photos]
     anchor = anchor_to_body(blank, egg.solved, VOLUME)
     assert anchor.solved is egg.solved
-    assert [finding.code for finding in anchor.findings] == ["sway-unknown"]
+    (finding,) = anchor.findings
+    assert finding.code == "sway-unknown"
+    assert finding.message.endswith("whether it moved between photos cannot be told.")
+    assert "chair back" in finding.remedy
 
 
 def test_a_photo_that_shows_no_pattern_of_a_swaying_body_is_left_out_by_name() -> None:

@@ -137,3 +137,21 @@ def test_a_newer_format_is_refused_with_words() -> None:
 def test_a_missing_format_is_told() -> None:
     with pytest.raises(JobError, match="format number is missing"):
         read_settings(changed("format = 1", ""))
+
+
+@pytest.mark.parametrize(
+    ("row", "known"),
+    [
+        ("[[correction]]\nfoo = 1", "patch, edges, holes, pencil"),
+        ("[[pivot]]\nfoo = 1", "patch, joint, at, share, screw_mm"),
+        ("[[lames]]\nfoo = 1", "name, of, joint, hole_mm, gap_mm"),
+        ('[[line]]\nname = "a"\nkind = "mirrored"\nfoo = 1', "name, kind, of"),
+        ('[[patch]]\nname = "a"\ncuts = [{ foo = 1 }]', "edge, tip"),
+        ('[[patch]]\nname = "a"\nno_cuts = [{ foo = 1 }]', "at, within_mm"),
+        ("[[stock]]\nbad = [{ foo = 1 }]", "at_mm, within_mm, corners_mm"),
+        ("[body.stand]\nfoo = 1", "low, high, front"),
+    ],
+)
+def test_a_wrong_word_is_told_the_words_of_its_own_section(row: str, known: str) -> None:
+    _, problems = settings_problems(f'format = 1\n[job]\nname = "x"\n{row}\n')
+    assert f"Known here: {known}." in [one.remedy for one in problems]

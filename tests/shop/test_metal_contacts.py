@@ -37,7 +37,8 @@ def test_aluminium_rivets_in_another_metal_are_a_warning(material: str) -> None:
     finding = check.finding("guard")
     assert finding is not None
     assert finding.severity is Severity.WARNING
-    assert f"aluminium rivets in {material}: the rivets corrode" in finding.message
+    assert f"aluminium in {material}, " in finding.message
+    assert "V apart: the rivets corrode" in finding.message
     suits = {"steel": "blind 3.2 steel", "brass": "blind 3.2 copper", "copper": "blind 3.2 copper"}
     assert f"Take {suits[material]}, or keep the metals apart" in finding.remedy
 
@@ -56,7 +57,8 @@ def test_other_rivets_in_aluminium_eat_the_sheet(rivet: str, severity: Severity)
     finding = check.finding("guard")
     assert finding is not None
     assert finding.severity is severity
-    assert "in aluminium: the sheet round them corrodes" in finding.message
+    assert "in aluminium, " in finding.message
+    assert "V apart: the sheet round them corrodes" in finding.message
 
 
 def test_one_metal_is_no_matter_and_neither_is_leather() -> None:
@@ -77,7 +79,7 @@ def test_two_sheets_are_told_and_no_rivet_is_advised_that_suits_but_one() -> Non
     assert "keep the metals apart" in rivets.remedy
     assert "take" not in rivets.remedy
     assert (sheets.what, sheets.verdict) == ("sheets along 'foot'", "over")
-    assert "aluminium on brass: aluminium corrodes" in sheets.value
+    assert "aluminium on brass, 0.44 V apart: the aluminium corrodes" in sheets.value
 
 
 def test_straps_are_held_to_it_too() -> None:
