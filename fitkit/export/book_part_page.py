@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 from xml.sax.saxutils import escape
 
-from reportlab.platypus import KeepTogether, Paragraph, Spacer, Table
+from reportlab.platypus import KeepTogether, PageBreak, Paragraph, Spacer, Table
 
 from fitkit.export.book_marks import MM, BlankDrawing, GaugeDrawing, PlatesPicture
 from fitkit.export.book_scene import PlatesView
@@ -31,8 +31,9 @@ from fitkit.shop.forming_step import PlanCheck
 
 __all__ = ["part_page"]
 
-# Shares of a page that the drawings take at least, at most, and where the words need two pages.
-_LEAST, _MOST, _USUAL = 0.22, 0.45, 0.36
+# Shares of a page that the drawings take at least, at most, where the words need two pages, and
+# where even the steps do.
+_LEAST, _MOST, _MOST_OF_TWO, _USUAL = 0.22, 0.45, 0.6, 0.36
 
 _VERDICTS = {"holds": "holds", "over": "OVER", "unsure": "UNSURE"}
 
@@ -40,7 +41,9 @@ _VERDICTS = {"holds": "holds", "over": "OVER", "unsure": "UNSURE"}
 def part_page(part: PartPage, picture: PlatesView, width: float, height: float) -> list[Any]:
     """Return a part's page: where it sits, its blank and gauges, plan, checks, sources.
 
-    The drawings take what room the words leave, so that most parts fill one page and no more.
+    The drawings take what room the words leave, so that most parts fill one page and no more. Of a
+    part that needs two, one lies on the bench: the drawings, every step and, where they fit, the
+    cautions stand on it; the checks and where the numbers come from are turned over to.
     """
     template = part.template
     facts = (
@@ -54,27 +57,24 @@ def part_page(part: PartPage, picture: PlatesView, width: float, height: float) 
         text(" ".join(f"{one[0].upper()}{one[1:]}." for one in part.plan.shape)),
         Spacer(1, 3),
     ]
-    below = [*_legend(part), Spacer(1, 2), _steps(part, width)]
-    if part.plan.checks:
-        below.append(KeepTogether([Spacer(1, 5), _checks(part.plan.checks, width)]))
-        remedies: dict[str, list[str]] = {}
-        for one in part.plan.over:
-            remedies.setdefault(one.remedy, []).append(one.what)
-        below += [text(f"• {', '.join(what)}: {remedy}.") for remedy, what in remedies.items()]
+    steps = [*_legend(part), Spacer(1, 2), _steps(part, width)]
     words = [f"{CAUTIONS[key].title}: {CAUTIONS[key].short}." for key in part.plan.cautions]
-    below += [Spacer(1, 5), framed("Mind: " + " ".join(words), width)]
-    remarks = dict.fromkeys(
-        f"{one.message} {one.remedy}".strip()
-        for one in template.findings
-        if one.severity is not Severity.NOTE
-    )
-    if remarks:
-        below += [text("Findings that stand", HEAD), *(text(f"• {one}") for one in remarks)]
-    below += [Spacer(1, 4), _sources(part)]
-    left = height - sum(_height(one, width, height) for one in [*head, *below])
-    # What does not fit on one page anyway need not be squeezed.
-    tall = min(left, _MOST * height) if left >= _LEAST * height else _USUAL * height
-    return [*head, _drawings(part, picture, width, tall), *below]
+    mind = [Spacer(1, 5), framed("Mind: " + " ".join(words), width)]
+    below = [*_checked(part, width), Spacer(1, 4), _sources(part)]
+
+    def beside(*told: list[Any]) -> float:
+        return height - sum(_height(one, width, height) for some in told for one in some)
+
+    left = beside(head, steps, mind, below)
+    if left >= _LEAST * height:
+        drawn = _drawings(part, picture, width, min(left, _MOST * height))
+        return [*head, drawn, *steps, *mind, *below]
+    for bench, over in (([*steps, *mind], below), (steps, [*mind, *below])):
+        if (left := beside(head, bench)) >= _LEAST * height:
+            drawn = _drawings(part, picture, width, min(left, _MOST_OF_TWO * height))
+            return [*head, drawn, *bench, PageBreak(), *over]
+    # What fills two pages anyway need not be squeezed.
+    return [*head, _drawings(part, picture, width, _USUAL * height), *steps, *mind, *below]
 
 
 def _height(flowable: Any, width: float, height: float) -> float:
@@ -115,6 +115,25 @@ def _steps(part: PartPage, width: float) -> Any:
         cell = Paragraph(f"{words[0]} {told}", BODY)
         rows.append([text(BOX), text(str(number), BOLD_BODY), cell])
     return Table(rows, colWidths=[6 * MM, 8 * MM, width - 14 * MM], style=ruled(header=False))
+
+
+def _checked(part: PartPage, width: float) -> list[Any]:
+    """Return the checks, what would do where one does not hold, and the findings that stand."""
+    told: list[Any] = []
+    if part.plan.checks:
+        told.append(KeepTogether([Spacer(1, 5), _checks(part.plan.checks, width)]))
+        remedies: dict[str, list[str]] = {}
+        for one in part.plan.over:
+            remedies.setdefault(one.remedy, []).append(one.what)
+        told += [text(f"• {', '.join(what)}: {remedy}.") for remedy, what in remedies.items()]
+    remarks = dict.fromkeys(
+        f"{one.message} {one.remedy}".strip()
+        for one in part.template.findings
+        if one.severity is not Severity.NOTE
+    )
+    if remarks:
+        told += [text("Findings that stand", HEAD), *(text(f"• {one}") for one in remarks)]
+    return told
 
 
 def _checks(checks: Sequence[PlanCheck], width: float) -> Any:

@@ -42,9 +42,7 @@ _YIELD_OVER_MODULUS = {
     "brass": 105.0 / 110e3,
     "copper": 70.0 / 115e3,
 }
-_WORKED_OUT = (
-    "springback: Gardiner 1957 (relation seen; yield and modulus from memory): try a strip first"
-)
+_WORKED_OUT = "springback: Gardiner 1957 (relation seen; yield and modulus from memory)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,10 +55,13 @@ class Springback:
         Finished angle over tool angle, above 0, at most 1.
     source
         Of the factor, with how far to trust it.
+    tabled
+        Whether a trade's table has it; else it is worked out from handbook values.
     """
 
     factor: float
     source: str
+    tabled: bool = True
 
     def tool_radius_mm(self, inside_radius_mm: float, thickness_mm: float) -> float:
         """Return the tool's radius: ``k (r + s/2) - s/2``, not below zero."""
@@ -91,13 +92,18 @@ def springback(material: str, inside_radius_mm: float, thickness_mm: float) -> S
     ratio = inside_radius_mm / thickness_mm
     if row is None:
         strain = _YIELD_OVER_MODULUS.get(material)
-        return None if strain is None else Springback(_worked_out(strain, ratio), _WORKED_OUT)
+        return (
+            None
+            if strain is None
+            else Springback(_worked_out(strain, ratio), _WORKED_OUT, tabled=False)
+        )
     if ratio <= _RATIOS[-1]:
         at = math.log(max(ratio, _RATIOS[0]))
         return Springback(float(np.interp(at, np.log(_RATIOS), row)), _TABLE)
     return Springback(
         _worked_out(_strain_of(row[-1], _RATIOS[-1]), ratio),
         f"{_TABLE}; beyond its 100 t by Gardiner 1957 (seen)",
+        tabled=False,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from fitkit.materials.galvanic import INDOORS_V, WET_V, Couple, couple, metal_of
 from fitkit.materials.rivet import Rivet, rivet_named
@@ -26,40 +26,48 @@ def metal_contacts(facts: PlanFacts) -> tuple[PlanCheck, ...]:
     sheet = metal_of(facts.material.name)
     if sheet is None:
         return ()
-    found: dict[PlanCheck, None] = {}
+    rivets: dict[tuple[Rivet, str], list[str]] = {}
+    sheets: dict[str, list[str]] = {}
     for where, rivet, other in _met(facts):
         if rivet.made_of != sheet:
-            found[_of_rivet(where, rivet, sheet, other)] = None
+            rivets.setdefault((rivet, other or sheet), []).append(where)
         if other is not None and other != sheet:
-            pair = couple(sheet, other)
-            what = f"{pair.eaten} on {pair.spared}"
-            found[_check(f"sheets {where}", what, f"the {pair.eaten}", pair, _APART)] = None
-    return tuple(found)
+            sheets.setdefault(other, []).append(where)
+    found = [_of_rivet(_all(at), *key, sheet) for key, at in rivets.items()]
+    return (*found, *(_of_sheets(_all(at), couple(sheet, other)) for other, at in sheets.items()))
 
 
 def _met(facts: PlanFacts) -> Iterator[tuple[str, Rivet, str | None]]:
     """Where rivets go through the plate: the place in words, the rivet, the other sheet's metal."""
     for one in facts.holes:
         line = facts.flat.outline[one.row.edge].line
-        yield f"along '{facts.called(line)}'", one.row.rivet, metal_of(one.row.meets)
+        yield f"'{facts.called(line)}'", one.row.rivet, metal_of(one.row.meets)
     for what, rivet in facts.fastened_by:
-        yield f"at '{what}'", rivet_named(rivet), None
+        yield f"'{what}'", rivet_named(rivet), None
 
 
-def _of_rivet(where: str, rivet: Rivet, sheet: str, other: str | None) -> PlanCheck:
+def _all(places: Sequence[str]) -> str:
+    return ", ".join(dict.fromkeys(places))
+
+
+def _of_rivet(where: str, rivet: Rivet, other: str, sheet: str) -> PlanCheck:
     pair = couple(sheet, rivet.made_of)
     rivet_goes = pair.eaten == rivet.made_of
     named = f"{rivet.kind}s" if rivet.kind in ("screw", "post") else "rivets"
-    sheets = {sheet, other or sheet}
     suits = [
         rivet.of(metal).name
         for metal in rivet.metals
-        if all(couple(metal, one).apart_v <= WET_V for one in sheets)
+        if all(couple(metal, one).apart_v <= WET_V for one in (sheet, other))
     ]
     remedy = f"take {' or '.join(suits)}, or {_APART}" if suits else _APART
-    eaten = f"the {named}" if rivet_goes else "the sheet round them"
+    eaten = f"the {named} corrode" if rivet_goes else "the sheet round them corrodes"
     what = f"{rivet.made_of} in {sheet}"
-    return _check(f"{named} {where}", what, eaten, pair, remedy, first=rivet_goes)
+    return _check(f"{named} at {where}", what, eaten, pair, remedy, first=rivet_goes)
+
+
+def _of_sheets(where: str, pair: Couple) -> PlanCheck:
+    what = f"{pair.eaten} on {pair.spared}"
+    return _check(f"sheets at {where}", what, f"the {pair.eaten} corrodes", pair, _APART)
 
 
 def _check(
@@ -69,7 +77,7 @@ def _check(
     what += f", {pair.apart_v:.2f} V apart"
     if pair.apart_v > WET_V:
         verdict = "over" if first or pair.apart_v > INDOORS_V else "unsure"
-        what += f": {eaten} corrode{'' if eaten.endswith('s') else 's'}"
+        what += f": {eaten}"
     return PlanCheck(
         where,
         what,

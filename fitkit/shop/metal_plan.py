@@ -127,7 +127,8 @@ def _roll(facts: PlanFacts) -> FormingStep:
     source = ""
     if back is not None:
         tool = back.tool_radius_mm(inside, t)
-        lines.append(f"it springs back: roll to about {tool:.0f} mm inside")
+        try_first = "" if back.tabled else "; try a strip of scrap first"
+        lines.append(f"it springs back: roll to about {tool:.0f} mm inside{try_first}")
         source = back.source
     else:
         lines.append(

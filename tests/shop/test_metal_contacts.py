@@ -78,8 +78,18 @@ def test_two_sheets_are_told_and_no_rivet_is_advised_that_suits_but_one() -> Non
     rivets, sheets = contacts("brass", "blind 3.2", "aluminium 3003-O")
     assert "keep the metals apart" in rivets.remedy
     assert "take" not in rivets.remedy
-    assert (sheets.what, sheets.verdict) == ("sheets along 'foot'", "over")
+    assert (sheets.what, sheets.verdict) == ("sheets at 'foot'", "over")
     assert "aluminium on brass, 0.44 V apart: the aluminium corrodes" in sheets.value
+
+
+def test_rows_that_are_alike_are_told_together() -> None:
+    flat = rectangle(material="brass", thickness_mm=1.0)
+    rows = [row_of(flat, "blind 3.2", "brass") for _ in range(3)]
+    rows[1] = replace(rows[1], edge=2)
+    plan = plan_part(flat, rivets=rows)
+    (check,) = [check for check in plan.checks if check.code == "metals-apart"]
+    lines = [flat.outline[edge].line for edge in (0, 2)]
+    assert check.what == f"rivets at '{lines[0]}', '{lines[1]}'"
 
 
 def test_straps_are_held_to_it_too() -> None:
