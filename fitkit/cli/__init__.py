@@ -7,6 +7,9 @@ __all__ = ["main"]
 
 def main() -> None:
     """Run the ``fitkit`` command."""
-    from fitkit.cli.app import app
+    from typer.main import get_command
 
-    app(prog_name="fitkit")
+    from fitkit.cli.app import app
+    from fitkit.cli.plain_help import plain_help
+
+    plain_help(get_command(app))(prog_name="fitkit")

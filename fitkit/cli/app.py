@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 __all__ = ["app"]
 
+_OLD = "out of date"
+
 app = typer.Typer(
     help="From photos of the wearer to paper templates for rigid wearable parts that fit.",
     epilog="Exit codes: 0 done, 1 the input or the job is at fault, 2 wrong usage, "
@@ -49,7 +51,9 @@ FromTape = Annotated[
 ]
 TapePart = Annotated[
     str | None,
-    typer.Option(help="What of the stand-in to keep: whole body, torso, head, left arm, ..."),
+    typer.Option(
+        metavar="PART", help="What of the stand-in to keep: whole body, torso, head, left arm, ..."
+    ),
 ]
 
 app.add_typer(line_app, name="line")
@@ -97,9 +101,11 @@ def demo_command(
 
 @app.command("markers")
 def markers_command(
-    paper: Annotated[str, typer.Option(help="A4, A3 or Letter.")] = "A4",
-    count: Annotated[int, typer.Option(help="How many sheets.")] = 8,
-    out: Annotated[Path, typer.Option(help="The PDF to write.")] = Path("marker-sheets.pdf"),
+    paper: Annotated[str, typer.Option(metavar="PAPER", help="A4, A3 or Letter.")] = "A4",
+    count: Annotated[int, typer.Option(metavar="COUNT", help="How many sheets.")] = 8,
+    out: Annotated[Path, typer.Option(metavar="FILE", help="The PDF to write.")] = Path(
+        "marker-sheets.pdf"
+    ),
     as_json: AsJson = False,
 ) -> None:
     """Write marker sheets to print and lay on the floor."""
@@ -118,11 +124,15 @@ def markers_command(
 @app.command("start")
 def start_command(
     job: JobFolder,
-    name: Annotated[str | None, typer.Option(help="What the job is called.")] = None,
-    wearer: Annotated[str | None, typer.Option(help="Who wears it.")] = None,
+    name: Annotated[
+        str | None, typer.Option(metavar="NAME", help="What the job is called.")
+    ] = None,
+    wearer: Annotated[str | None, typer.Option(metavar="NAME", help="Who wears it.")] = None,
     tape: Annotated[
         list[str] | None,
-        typer.Option(help="One line of the tape list, as chest='98 cm'; may be repeated."),
+        typer.Option(
+            metavar="NAME=LENGTH", help="One line of the tape list, as chest='98 cm'; repeat it."
+        ),
     ] = None,
     from_tape: FromTape = None,
     part: TapePart = None,
@@ -189,7 +199,7 @@ def scan_command(
         ),
     ] = None,
     side_mm: Annotated[
-        float | None, typer.Option(help="Side of those tags' black square in mm.")
+        float | None, typer.Option(metavar="MM", help="Side of those tags' black square in mm.")
     ] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -218,20 +228,24 @@ def body_command(
         typer.Argument(metavar="[FILE]", help="A PLY, OBJ, STL, OFF, GLB or glTF mesh to take."),
     ] = None,
     unit: Annotated[
-        str | None, typer.Option(help="What one number of the file is: mm, cm, m or in.")
+        str | None,
+        typer.Option(metavar="UNIT", help="What one number of the file is: mm, cm, m or in."),
     ] = None,
     up: Annotated[
         str | None,
-        typer.Option(help="The file's axis that points up: z, y, x, -z, -y, -x, or find."),
+        typer.Option(
+            metavar="AXIS", help="The file's axis that points up: z, y, x, -z, -y, -x, or find."
+        ),
     ] = None,
     front: Annotated[
-        str | None, typer.Option(help="The file's axis that points to the wearer's front.")
+        str | None,
+        typer.Option(metavar="AXIS", help="The file's axis that points to the wearer's front."),
     ] = None,
     from_tape: FromTape = None,
     part: TapePart = None,
     as_json: AsJson = False,
 ) -> None:
-    """Take a mesh from elsewhere, or the tape list alone, or make the body again."""
+    """Take a body from a mesh or the tape list, or make it again."""
     with answering("body", as_json=as_json):
         import sys
 
@@ -294,13 +308,13 @@ def measure_command(job: JobFolder, as_json: AsJson = False) -> None:
 @app.command("pair")
 def pair_command(
     job: JobFolder,
-    patch: Annotated[str, typer.Argument(help="A patch that is made in a pair.")],
+    patch: Annotated[str, typer.Argument(metavar="PATCH", help="A patch that is made in a pair.")],
     part: Annotated[
         bool, typer.Option("--part", help="Keep both sides as patches of their own.")
     ] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Show how a pair's other side would differ if it were fitted there in place of mirrored."""
+    """Compare a pair's mirrored side with one fitted there."""
     with answering("pair", as_json=as_json):
         from fitkit.workflow.pair_job import pair_job
 
@@ -326,11 +340,17 @@ def pair_command(
 def carry_command(
     job: JobFolder,
     source: Annotated[
-        Path | None, typer.Option("--from", help="Job whose lines and patches are to be taken.")
+        Path | None,
+        typer.Option(
+            "--from", metavar="OTHER", help="Job whose lines and patches are to be taken."
+        ),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Lay a design on this job's body by landmarks: another job's, or its own after a new scan."""
+    """Lay a design on this job's body by landmarks.
+
+    It is another job's, or this job's own, drawn before its last scan.
+    """
     with answering("carry", as_json=as_json):
         from fitkit.workflow.carry_job import carry_job
         from fitkit.workflow.run_step import same_findings_once
@@ -388,7 +408,7 @@ def adapt_command(
 
 @app.command("flatten")
 def flatten_command(job: JobFolder, as_json: AsJson = False) -> None:
-    """Lay the patches flat, with all that needs, and say what cutting them would buy."""
+    """Lay the patches flat; say what relief cuts would buy."""
     _make("flatten", job, "blanks", as_json=as_json)
 
 
@@ -402,7 +422,7 @@ def cut_command(
     none: Annotated[bool, typer.Option("--none", help="Take the patch's cuts out.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Show what relief cuts would buy, patch by patch, or take a choice up."""
+    """Show choices of relief cuts by patch, or take one up."""
     with answering("cut", as_json=as_json):
         from fitkit.workflow.cut_job import adopt_choice, advised_choices, take_out_cuts
 
@@ -449,7 +469,7 @@ def _print_choices(advised: Mapping[str, Sequence[CutChoice]], job: Path) -> Non
 
 @app.command("print")
 def print_command(job: JobFolder, as_json: AsJson = False) -> None:
-    """Write pages, SVG and DXF, with all that needs."""
+    """Write the templates as pages to print, as SVG and DXF."""
     _make("print", job, "pages", as_json=as_json)
 
 
@@ -463,7 +483,10 @@ app.command("room")(room_command)
 
 @app.command("undo")
 def undo_command(job: JobFolder, as_json: AsJson = False) -> None:
-    """Take back the last change to job.toml; again for the one before, to the first."""
+    """Take back the last change to job.toml.
+
+    Again for the one before, to the first.
+    """
     _step("undo", job, back=True, as_json=as_json)
 
 
@@ -486,7 +509,7 @@ def book_command(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Write the build book for the shop, with all that needs."""
+    """Write the build book for the shop."""
     with answering("book", as_json=as_json):
         from fitkit.workflow.book_job import book_job
 
@@ -497,20 +520,20 @@ def book_command(
 
 @app.command("make")
 def make_command(job: JobFolder, as_json: AsJson = False) -> None:
-    """Make everything that is stale, in order."""
+    """Make all that is missing or was changed since, in order."""
     _make("make", job, None, as_json=as_json)
 
 
 @app.command("check")
 def check_command(job: JobFolder, as_json: AsJson = False) -> None:
-    """Show every finding; run nothing."""
+    """Show every finding and what still holds; make nothing."""
     with answering("check", as_json=as_json):
         from fitkit.workflow.check_job import check_job
 
         check = check_job(job)
 
         def show() -> None:
-            words = {"fresh": "holds", "missing": "not made", "stale": "stale", "changed": "stale"}
+            words = {"fresh": "holds", "missing": "not made", "stale": _OLD, "changed": _OLD}
             for state in check.states:
                 why = ", ".join(state.reasons[:4]) if state.state != "missing" else ""
                 more = f" and {len(state.reasons) - 4} more" if len(state.reasons) > 4 else ""

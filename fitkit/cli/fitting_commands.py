@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from fitkit.cli.answer import answering
-from fitkit.cli.arguments import AsJson, JobFolder, Name
+from fitkit.cli.arguments import LENGTHS, AsJson, JobFolder, Name
 from fitkit.cli.design_rows import finish_edit
 from fitkit.cli.row_commands import add_row_commands, finish_change, given
 from fitkit.cli.spread_options import spread
@@ -17,19 +17,20 @@ __all__ = ["fastener_app", "gusset_app", "pad_app"]
 
 _PLACE = (
     "A PLACE is HEIGHT@BEARING (1200@30), LIMB:ALONG@BEARING ('left arm:0.5@90'), X,Y,Z, "
-    "'on LINE:ALONG', or a landmark."
+    f"'on LINE:ALONG', or a landmark. {LENGTHS}"
 )
 
 pad_app = typer.Typer(
-    no_args_is_help=True, help="List, add, change, rename and take out pads inside plates."
+    no_args_is_help=True,
+    help=f"List, add, change, rename, take out pads inside plates.\n\n{LENGTHS}",
 )
 gusset_app = typer.Typer(
     no_args_is_help=True,
-    help=f"List, add, change, rename and take out soft pieces in gaps between plates.\n\n{_PLACE}",
+    help=f"List, add, change, rename, take out soft pieces in gaps.\n\n{_PLACE}",
 )
 fastener_app = typer.Typer(
     no_args_is_help=True,
-    help="List, add, change, rename and take out what holds parts that come off.\n\n" + _PLACE,
+    help="List, add, change, rename, take out what holds loose parts.\n\n" + _PLACE,
 )
 add_row_commands(pad_app, "pad")
 add_row_commands(gusset_app, "gusset")
@@ -50,14 +51,36 @@ Without = Annotated[
 Pair = Annotated[
     bool | None, typer.Option("--pair/--no-pair", help="A mirrored one on the other side too.")
 ]
-Thickness = Annotated[str | None, typer.Option(help="Its thickness.")]
-Layers = Annotated[int | None, typer.Option(help="Of how many layers; 1 if not given.")]
-Edge = Annotated[
-    str | None, typer.Option(help="How far inside the plate's own edge it ends; 10 mm.")
+PadThickness = Annotated[
+    str | None,
+    typer.Option(
+        "--thickness", metavar="LENGTH", help="Its thickness; fills the room if not given."
+    ),
 ]
-Under = Annotated[str | None, typer.Option(help="How far it lies under each plate; 25 mm.")]
-Seam = Annotated[str | None, typer.Option(help="Seam allowance beyond; 10 mm.")]
-Reach = Annotated[str | None, typer.Option(help="The widest gap that is one; 80 mm.")]
+SoftThickness = Annotated[
+    str | None,
+    typer.Option("--thickness", metavar="LENGTH", help="Its thickness; 1.5 mm if not given."),
+]
+Layers = Annotated[
+    int | None, typer.Option(metavar="COUNT", help="Of how many layers; 1 if not given.")
+]
+Edge = Annotated[
+    str | None,
+    typer.Option(
+        metavar="LENGTH", help="How far inside the plate's own edge it ends; 10 mm if not given."
+    ),
+]
+Under = Annotated[
+    str | None,
+    typer.Option(metavar="LENGTH", help="How far it lies under each plate; 25 mm if not given."),
+]
+Seam = Annotated[
+    str | None, typer.Option(metavar="LENGTH", help="Seam allowance beyond; 10 mm if not given.")
+]
+Reach = Annotated[
+    str | None,
+    typer.Option(metavar="LENGTH", help="The widest gap that it may fill; 80 mm if not given."),
+]
 Kind = Annotated[
     str | None,
     typer.Option(
@@ -66,14 +89,18 @@ Kind = Annotated[
     ),
 ]
 Load = Annotated[
-    str | None, typer.Option(metavar="light|medium|heavy", help="What hangs on it; medium.")
+    str | None,
+    typer.Option(metavar="light|medium|heavy", help="What hangs on it; medium if not given."),
 ]
 Often = Annotated[
     bool | None, typer.Option("--often/--seldom", help="Opened each time it is worn.")
 ]
-PadMaterial = Annotated[str | None, typer.Option("--material", help="As foam; foam if not given.")]
+PadMaterial = Annotated[
+    str | None, typer.Option("--material", metavar="MATERIAL", help="As foam; foam if not given.")
+]
 SoftMaterial = Annotated[
-    str | None, typer.Option("--material", help="As leather; leather if not given.")
+    str | None,
+    typer.Option("--material", metavar="MATERIAL", help="As leather; leather if not given."),
 ]
 
 
@@ -81,7 +108,7 @@ SoftMaterial = Annotated[
 class PadOptions:
     """What can be told of a pad beside its plate."""
 
-    thickness: Thickness = None
+    thickness: PadThickness = None
     material: PadMaterial = None
     layers: Layers = None
     edge: Edge = None
@@ -102,7 +129,7 @@ class GussetOptions:
 
     pair: Pair = None
     material: SoftMaterial = None
-    thickness: Thickness = None
+    thickness: SoftThickness = None
     under: Under = None
     seam: Seam = None
     reach: Reach = None
@@ -142,7 +169,7 @@ def add_pad_command(
     told: PadOptions,
     as_json: AsJson = False,
 ) -> None:
-    """Add a pad inside a plate; without a thickness it fills the room there."""
+    """Add a pad inside a plate."""
     with answering("pad add", as_json=as_json):
         from fitkit.workflow.edit_job import add_row
 

@@ -20,14 +20,19 @@ def lames_command(
         str, typer.Option("--from", metavar="LINE", help="Its line on the trunk's side.")
     ],
     last: Annotated[str, typer.Option("--to", metavar="LINE", help="Its line beyond.")],
-    joint: Annotated[str, typer.Option(help="The joint they give way to, as 'left elbow'.")],
+    joint: Annotated[
+        str, typer.Option(metavar="JOINT", help="The joint they give way to, as 'left elbow'.")
+    ],
     count: Annotated[
-        int | None, typer.Option(min=1, max=40, help="How many; else as few as keep covered.")
+        int | None,
+        typer.Option(min=1, max=40, metavar="COUNT", help="How many; else as few as keep covered."),
     ] = None,
-    overlap: Annotated[str, typer.Option(help="How far each lies over the next.")] = "15 mm",
+    overlap: Annotated[
+        str, typer.Option(metavar="LENGTH", help="How far each lies over the next.")
+    ] = "15 mm",
     as_json: AsJson = False,
 ) -> None:
-    """Put a row of overlapping strips in the place of a patch."""
+    """Divide a patch into a row of overlapping strips."""
     with answering("lames", as_json=as_json):
         from fitkit.units import parse_length_mm
         from fitkit.workflow.lames_job import lay_lames

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from fitkit.cli.answer import answering
-from fitkit.cli.arguments import AsJson, JobFolder, Name, NewName
+from fitkit.cli.arguments import LENGTHS, AsJson, JobFolder, Name, NewName
 from fitkit.cli.design_rows import finish_edit, finish_rows, finish_shown, written_length
 from fitkit.cli.progress_lines import shown_progress
 from fitkit.cli.spread_options import spread
@@ -21,13 +21,18 @@ line_app = typer.Typer(
     "A PLACE is HEIGHT@BEARING (1200@30; bearing 0 is the front, 90 the wearer's left), "
     "LIMB:ALONG@BEARING ('left arm:0.5@90'), X,Y,Z, a landmark, or a place on another line: 'on "
     "waist' (the nearest), 'on waist:0.25' (a quarter along it), 'on waist/left side' (where they "
-    "cross).",
+    f"cross). {LENGTHS}",
 )
 
-Level = Annotated[str | None, typer.Option(help="A level round at this height.")]
-Limb = Annotated[str | None, typer.Option(help="Limb for --along, as 'left arm'.")]
-Along = Annotated[float | None, typer.Option(help="A round on a limb, 0 to 1.")]
-Tilt = Annotated[float | None, typer.Option(help="Tip the round, front down, in degrees.")]
+Level = Annotated[
+    str | None, typer.Option(metavar="LENGTH", help="A level round at this height over the floor.")
+]
+Limb = Annotated[str | None, typer.Option(metavar="LIMB", help="Limb for --along, as 'left arm'.")]
+Along = Annotated[
+    float | None,
+    typer.Option(metavar="SHARE", help="A round so far along a limb: 0 at its root, 1 at its end."),
+]
+Tilt = Annotated[float | None, typer.Option(metavar="DEGREES", help="Tip the round, front down.")]
 Straight = Annotated[
     list[str] | None,
     typer.Option(metavar="PLACE", help="The shortest way through places; repeat it."),
@@ -41,10 +46,14 @@ Middle = Annotated[bool, typer.Option("--middle", help="The line down the middle
 Parallel = Annotated[
     str | None, typer.Option(metavar="LINE", help="Parallel to this line; give --distance too.")
 ]
-Distance = Annotated[str | None, typer.Option(help="How far from that line, as '40' or '4 cm'.")]
+Distance = Annotated[
+    str | None, typer.Option(metavar="LENGTH", help="How far from that line, as '40' or '4 cm'.")
+]
 Towards = Annotated[
     str | None,
-    typer.Option(help="On which side: up, down, left, right, front, back, or in, out."),
+    typer.Option(
+        metavar="WAY", help="On which side: up, down, left, right, front, back, or in, out."
+    ),
 ]
 Mirror = Annotated[
     str | None, typer.Option(metavar="LINE", help="This line again on the other side.")
@@ -53,7 +62,9 @@ Round = Annotated[
     str | None,
     typer.Option("--round", metavar="PLACE", help="A circle round a place; give --radius too."),
 ]
-Radius = Annotated[str | None, typer.Option(help="Radius of the circle, over the surface.")]
+Radius = Annotated[
+    str | None, typer.Option(metavar="LENGTH", help="Radius of the circle, over the surface.")
+]
 
 
 @line_app.command("list")
@@ -154,7 +165,10 @@ def change_command(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Change a tape line: what is not given stays, unless it is to be a line of another kind."""
+    """Change a tape line: what is not given stays.
+
+    Made a line of another kind it keeps its name alone.
+    """
     with answering("line change", as_json=as_json):
         from fitkit.workflow.edit_job import change_line
 

@@ -21,7 +21,10 @@ def motion_command(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Move the joints; say which plates stop them, where, and what a trim would free."""
+    """Move the joints; say which plates stop them, and where.
+
+    Trims that would free them are offered.
+    """
     with answering("motion", as_json=as_json):
         if trim is not None:
             from fitkit.workflow.trim_job import take_trim

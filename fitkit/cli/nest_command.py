@@ -24,7 +24,11 @@ def nest_command(
     job: JobFolder,
     seconds: Annotated[
         float | None,
-        typer.Option(min=0.0, help="How long to look for a better layout; else as [nest] says."),
+        typer.Option(
+            min=0.0,
+            metavar="SECONDS",
+            help="How long to look for a better layout; 20 if neither this nor [nest] says.",
+        ),
     ] = None,
     improve: Annotated[
         bool, typer.Option("--improve", help="Look on from the layout there is.")
@@ -43,7 +47,7 @@ def nest_command(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Lay every part on the stock: does it fit, on how many sheets, and how is it cut.
+    """Lay every part on the stock: does it fit, on how many sheets.
 
     Stopped by hand, it keeps the best layout it had.
     """

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from fitkit.cli.answer import answering
-from fitkit.cli.arguments import AsJson, JobFolder, Name, NewName
+from fitkit.cli.arguments import LENGTHS, AsJson, JobFolder, Name, NewName
 from fitkit.cli.design_rows import finish_edit, finish_rows, finish_shown, written_length
 from fitkit.cli.progress_lines import shown_progress
 
@@ -15,13 +15,18 @@ __all__ = ["patch_app"]
 
 patch_app = typer.Typer(
     no_args_is_help=True,
-    help="List, add, change, rename, divide, join, take out and look at patches.\n\n"
+    help="List, add, change, rename, divide, join, show patches.\n\n"
     "A PLACE is HEIGHT@BEARING (1200@30; bearing 0 is the front, 90 the wearer's left), "
-    "LIMB:ALONG@BEARING ('left arm:0.5@90'), X,Y,Z, or a landmark.",
+    f"LIMB:ALONG@BEARING ('left arm:0.5@90'), X,Y,Z, or a landmark. {LENGTHS}",
 )
 
-Lines = Annotated[list[str] | None, typer.Option("--line", help="A line round it; repeat it.")]
-Side = Annotated[str | None, typer.Option(help="left, right or centre, the wearer's.")]
+Lines = Annotated[
+    list[str] | None, typer.Option("--line", metavar="LINE", help="A line round it; repeat it.")
+]
+Side = Annotated[
+    str | None,
+    typer.Option(metavar="SIDE", help="left, right or centre, the wearer's; centre if not given."),
+]
 Pair = Annotated[bool | None, typer.Option("--pair/--no-pair", help="Make the mirrored twin too.")]
 Seam = Annotated[
     list[str] | None,
@@ -29,28 +34,41 @@ Seam = Annotated[
         metavar="LINE", help="Where it is opened, if it goes round or has holes; repeat it."
     ),
 ]
-Material = Annotated[str | None, typer.Option(help="As card, foam, leather.")]
-Thickness = Annotated[float | None, typer.Option(help="Thickness in mm.")]
-Clearance = Annotated[float | None, typer.Option(help="Room under it in mm.")]
+Material = Annotated[
+    str | None,
+    typer.Option(
+        metavar="MATERIAL", help="As card, leather, brass, 'aluminium 3003-O'; card if not given."
+    ),
+]
+Thickness = Annotated[
+    float | None, typer.Option(metavar="MM", help="Thickness of the sheet in mm; 0.5 if not given.")
+]
+Clearance = Annotated[
+    float | None,
+    typer.Option(metavar="MM", help="Room under it in mm; as [form] says if not given."),
+]
 Lap = Annotated[
     list[str] | None,
     typer.Option(metavar="LINE=WIDTH", help="A lap, as 'left side=12'; 0 for none; repeat it."),
 ]
 GrainWay = Annotated[
-    str | None, typer.Option("--grain", help="Which way the grain runs: up, round, or a line.")
+    str | None,
+    typer.Option("--grain", metavar="WAY", help="Which way the grain runs: up, round, or a line."),
 ]
 GrainTurn = Annotated[
     float | None,
-    typer.Option(help="Turn the grain by this, counter-clockwise seen from outside, in degrees."),
+    typer.Option(
+        metavar="DEGREES", help="Turn the grain by this, counter-clockwise seen from outside."
+    ),
 ]
 Ease = Annotated[
     str | None,
     typer.Option(
         metavar="WHERE",
-        help="Where the sheet is to give least: 'worst spot' (else) or 'overall'.",
+        help="Where the sheet is to give least: 'overall', or 'worst spot' as if not given.",
     ),
 ]
-Note = Annotated[str | None, typer.Option(help="Words for the template.")]
+Note = Annotated[str | None, typer.Option(metavar="WORDS", help="Words for the template.")]
 
 
 @patch_app.command("list")
@@ -67,7 +85,10 @@ def add_command(
     inside: Annotated[str, typer.Option(metavar="PLACE", help="Any place inside it, as 1200@30.")],
     line: Lines = None,
     radius: Annotated[
-        str | None, typer.Option(help="Make it round, --inside being its centre.")
+        str | None,
+        typer.Option(
+            metavar="LENGTH", help="Make it round with this radius, --inside being its centre."
+        ),
     ] = None,
     side: Side = None,
     pair: Pair = None,
@@ -107,7 +128,7 @@ def change_command(
         str | None, typer.Option(metavar="PLACE", help="Another place inside it.")
     ] = None,
     line: Lines = None,
-    radius: Annotated[str | None, typer.Option(help="Another radius.")] = None,
+    radius: Annotated[str | None, typer.Option(metavar="LENGTH", help="Another radius.")] = None,
     side: Side = None,
     pair: Pair = None,
     seam: Seam = None,
@@ -194,7 +215,7 @@ def remove_command(job: JobFolder, name: Name, as_json: AsJson = False) -> None:
 
 @patch_app.command("show")
 def show_command(job: JobFolder, as_json: AsJson = False) -> None:
-    """Draw the numbered patches on the body; tell their sizes, edges and neighbours."""
+    """Draw the patches on the body; tell sizes and edges."""
     with answering("patch show", as_json=as_json):
         from fitkit.workflow.show_design import show_patches
 

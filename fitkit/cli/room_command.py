@@ -19,14 +19,24 @@ def room_command(
     ] = None,
     host: Annotated[
         str,
-        typer.Option(help="Address to listen on, for a tablet; this machine alone if not given."),
+        typer.Option(
+            metavar="ADDRESS",
+            help="Address to listen on, for a tablet; this machine alone if not given.",
+        ),
     ] = "127.0.0.1",
     port: Annotated[
-        int, typer.Option(min=0, max=65535, help="Port to listen on; a free one if not given.")
+        int,
+        typer.Option(
+            min=0,
+            max=65535,
+            show_default=False,
+            metavar="NUMBER",
+            help="Port to listen on; a free one if not given.",
+        ),
     ] = 0,
     browser: Annotated[bool, typer.Option(help="Open it in the browser.")] = True,
 ) -> None:
-    """Open the fitting room: the whole job by eye and hand, in the browser."""
+    """Open the fitting room, the job by eye, in the browser."""
     with answering("room", as_json=False):
         if job is not None:
             from fitkit.workflow.check_job import check_job

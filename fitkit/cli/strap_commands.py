@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from fitkit.cli.answer import answering
-from fitkit.cli.arguments import AsJson, JobFolder, Name
+from fitkit.cli.arguments import LENGTHS, AsJson, JobFolder, Name
 from fitkit.cli.design_rows import finish_edit, finish_shown
 from fitkit.cli.progress_lines import shown_progress
 from fitkit.cli.row_commands import add_row_commands, finish_change, given
@@ -20,7 +20,7 @@ strap_app = typer.Typer(
     no_args_is_help=True,
     help="List, add, change, rename, take out and look at straps.\n\n"
     "A PLACE is HEIGHT@BEARING (1200@30; bearing 0 is the front, 90 the wearer's left), "
-    "LIMB:ALONG@BEARING ('left arm:0.5@90'), X,Y,Z, 'on LINE:ALONG', or a landmark.",
+    f"LIMB:ALONG@BEARING ('left arm:0.5@90'), X,Y,Z, 'on LINE:ALONG', or a landmark. {LENGTHS}",
 )
 add_row_commands(strap_app, "strap")
 
@@ -29,23 +29,40 @@ Through = Annotated[
     typer.Option(metavar="PLACE", help="A place that it runs over on its way; repeat it."),
 ]
 Over = Annotated[
-    str | None, typer.Option(metavar="form|body", help="What it lies on between the plates.")
+    str | None,
+    typer.Option(
+        metavar="form|body", help="What it lies on between the plates; form if not given."
+    ),
 ]
 Pair = Annotated[
     bool | None, typer.Option("--pair/--no-pair", help="A mirrored one on the other side too.")
 ]
-Width = Annotated[str | None, typer.Option(help="Its width; 25 mm if not given.")]
-Thickness = Annotated[str | None, typer.Option(help="Its thickness; 3 mm if not given.")]
-Material = Annotated[str | None, typer.Option(help="As leather, the default.")]
+Width = Annotated[str | None, typer.Option(metavar="LENGTH", help="Its width; 25 mm if not given.")]
+Thickness = Annotated[
+    str | None, typer.Option(metavar="LENGTH", help="Its thickness; 3 mm if not given.")
+]
+Material = Annotated[
+    str | None, typer.Option(metavar="MATERIAL", help="As leather; leather if not given.")
+]
 Closing = Annotated[
-    str | None, typer.Option(metavar="HOW", help="buckle (else), post or 'hook and loop'.")
+    str | None,
+    typer.Option(metavar="HOW", help="buckle, post or 'hook and loop'; buckle if not given."),
 ]
 Play = Annotated[
-    str | None, typer.Option(help="How much farther it can be let out and taken in; 10 mm.")
+    str | None,
+    typer.Option(
+        metavar="LENGTH",
+        help="How much farther it can be let out and taken in; 10 mm if not given.",
+    ),
 ]
-Pitch = Annotated[str | None, typer.Option(help="From hole to hole; 20 mm.")]
-Rivets = Annotated[str | None, typer.Option(help="What holds its ends, as 'blind 4'.")]
-Note = Annotated[str | None, typer.Option(help="Words for the template.")]
+Pitch = Annotated[
+    str | None, typer.Option(metavar="LENGTH", help="From hole to hole; 20 mm if not given.")
+]
+Rivets = Annotated[
+    str | None,
+    typer.Option(metavar="RIVET", help="What holds its ends, as 'blind 4' or 'solid 4 copper'."),
+]
+Note = Annotated[str | None, typer.Option(metavar="WORDS", help="Words for the template.")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +147,7 @@ def change_command(
 
 @strap_app.command("show")
 def show_command(job: JobFolder, as_json: AsJson = False) -> None:
-    """Draw the straps over the plates; tell their lengths and how far they can be set."""
+    """Draw the straps over the plates; tell their lengths."""
     with answering("strap show", as_json=as_json):
         from fitkit.workflow.show_straps import show_straps
 

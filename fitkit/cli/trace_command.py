@@ -24,10 +24,13 @@ def trace_command(
     ],
     part: Annotated[
         str | None,
-        typer.Option(help="Which part it is, by title or number; else told from its outline."),
+        typer.Option(
+            metavar="PART", help="Which part it is, by title or number; else told from its outline."
+        ),
     ] = None,
     thickness: Annotated[
-        str | None, typer.Option(help="Thickness of the card, such as 0.5 or '0.5 mm'.")
+        str | None,
+        typer.Option(metavar="LENGTH", help="Thickness of the card, such as 0.5 or '0.5 mm'."),
     ] = None,
     even: Annotated[
         bool,
@@ -40,7 +43,7 @@ def trace_command(
         bool, typer.Option("--json", help="Answer in JSON, for another program.")
     ] = False,
 ) -> None:
-    """Read corrected card pieces off photos and bring the change into the job."""
+    """Read corrected card pieces off photos, into the job."""
     with answering("trace", as_json=as_json):
         import sys
 

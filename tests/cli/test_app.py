@@ -11,9 +11,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.main import get_command
 from typer.testing import CliRunner
 
 from fitkit.cli.app import app
+from fitkit.cli.plain_help import plain_help
 from fitkit.job.job_lock import job_lock
 from tests.workflow.quick_steps import JOB, job_folder, tree
 
@@ -60,6 +62,24 @@ def test_every_command_has_help(command: str) -> None:
     result = run(*command.split(), "--help")
     assert result.exit_code == 0
     assert "--json" in result.output
+
+
+def test_help_is_in_a_makers_words(capsys: pytest.CaptureFixture[str]) -> None:
+    """No types of Python's and no line of a list of commands cut off, in any command."""
+    left: list[tuple[Any, list[str]]] = [(plain_help(get_command(app)), [])]
+    shown = 0
+    while left:
+        command, words = left.pop()
+        command.main([*words, "--help"], prog_name="fitkit", standalone_mode=False)
+        told = capsys.readouterr().out
+        assert not re.search(r"<[a-z]|\bTEXT\b|INTEGER|FLOAT|stale", told), told
+        assert "..." not in told.partition("Commands:")[2], told
+        shown += 1
+        left += [] if words else [(command, [name]) for name in command.commands]
+        if len(words) == 1:
+            inner = command.commands[words[0]]
+            left += [(command, [*words, name]) for name in getattr(inner, "commands", {})]
+    assert shown > 50
 
 
 def test_the_version_is_told() -> None:
