@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,9 +10,17 @@ from numpy.typing import NDArray
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.compiled import compiled, compiled_into
 from fitkit.sheets.clearance_grid import Singles
-from fitkit.sheets.depth_tables import TABLE_ERROR
+from fitkit.sheets.joint_slide import slid_apart
+from fitkit.sheets.pair_depths import (
+    ROW,
+    cost_of_place,
+    depths_of_all,
+    fill_rows,
+    take_depths,
+)
+from fitkit.sheets.strip_pieces import StripPieces
 
-__all__ = ["StripPieces", "depths_of_all", "separate"]
+__all__ = ["separate"]
 
 # Of the places looked at for a piece the best are refined.
 _REFINED = 2
@@ -31,53 +38,19 @@ _CLOSE = -1
 _MOST_GROWTH, _LEAST_GROWTH, _FADING = 2.0, 1.2, 0.95
 # Less of an overlap than this share is no progress.
 _PROGRESS = 0.98
-_SAME_SQUARE = 1e-9
-# So many cells deep is rounding: pieces may fit exactly.
-_HAIR = 1e-9
+# With no more overlap than so many times the least met, all pieces are slid at once.
+_NEARLY_APART = 1.5
 # Slices of the strip, for each of which is told whom a piece in it can meet.
 _BINS = 16
-# Of what is known of a piece and one other: how many numbers; which is their weight.
-_ROW, _WEIGHT = 7, 6
 # Of a place for a piece: x, y, turn and cost.
 _SPOT, _TURN, _COST = 4, 2, 3
-
-
-class StripPieces(NamedTuple):
-    """What does not change while pieces move; arrays for compiled loops.
-
-    Attributes
-    ----------
-    table, way, frame, values, rims, near, near_first, gap
-        As in :class:`fitkit.sheets.depth_tables.DepthTables`.
-    first_turn, turns
-        (N,) int: per piece its first outline in the tables, and how many there are.
-    boxes
-        (O, 4) float: each turned outline's box about its own origin, least and most x and y.
-    narrow
-        (N,) float: the narrow side of each piece's box.
-    share
-        (N, N) float: how much a pair's depth counts.
-    """
-
-    table: Ints
-    way: Floats
-    frame: Floats
-    values: Singles
-    rims: Floats
-    near: NDArray[np.int32]
-    near_first: NDArray[np.int32]
-    gap: float
-    first_turn: Ints
-    turns: Ints
-    boxes: Floats
-    narrow: Floats
-    share: Floats
 
 
 @compiled
 def separate(
     pieces: StripPieces,
     length: float,
+    loose: float,
     width: float,
     turn: Ints,
     place: Floats,
@@ -85,13 +58,16 @@ def separate(
     patience: int,
     samples: int,
     rng: np.random.Generator,
-) -> float:
+) -> tuple[float, float]:
     """Move overlapping pieces one by one, round after round; weigh stubborn pairs more each time.
 
     Parameters
     ----------
     length, width
         Of the strip; pieces stay inside.
+    loose
+        A length that would do too, no shorter: when pieces are nearly apart they are slid at once,
+        and it has ended if that sets them free on so much.
     turn, place
         (N,) int and (N, 2) float: how pieces lie; ends as the least overlap found.
     growth
@@ -105,6 +81,8 @@ def separate(
     -------
     overlap
         Depths left, 0 when all are apart.
+    length
+        On which they lie: the one given or the loose one.
 
     References
     ----------
@@ -118,7 +96,7 @@ def separate(
     least = 0.5 * float(depths.sum())
     best_turn, best_place = turn.copy(), place.copy()
     idle = 0
-    rows = np.empty((pieces.turns.max(), count, _ROW))
+    rows = np.empty((pieces.turns.max(), count, ROW))
     meets = np.empty((pieces.turns.max() * _BINS + 1, count), np.int32)
     meet_count = np.empty(len(meets), np.int64)
     spots = np.empty((_REFINED + 1, _SPOT))
@@ -138,7 +116,7 @@ def separate(
             )  # fmt: skip
             own = turn[piece] - pieces.first_turn[piece]
             x, y = place[piece, 0], place[piece, 1]
-            _take_depths(pieces, rows, own, meets, x, y, growth, depths, piece)
+            take_depths(pieces, rows, own, meets, x, y, growth, depths, piece)
         total = 0.5 * float(depths.sum())
         if total < least:
             idle = 0 if total < _PROGRESS * least else idle
@@ -146,46 +124,14 @@ def separate(
             best_turn[:], best_place[:] = turn, place
         else:
             idle += 1
+        if 0.0 < total <= _NEARLY_APART * least:
+            slid = place.copy()
+            if slid_apart(pieces, loose, width, turn, slid):
+                place[:] = slid
+                return 0.0, loose
         _weigh(growth, depths)
     turn[:], place[:] = best_turn, best_place
-    return least
-
-
-@compiled
-def depths_of_all(pieces: StripPieces, turn: Ints, place: Floats) -> Floats:
-    """Return (N, N) float: how deep every two pieces overlap, times their share."""
-    count = len(turn)
-    depths = np.zeros((count, count))
-    growth = np.ones((count, count))
-    rows, own = np.empty((1, count, _ROW)), np.empty((1, 1), np.int32)
-    for piece in range(count):
-        _fill_rows(pieces, turn, place, growth, piece, turn[piece], rows, 0)
-        x, y = place[piece, 0], place[piece, 1]
-        _take_depths(pieces, rows, 0, own, x, y, growth, depths, piece)
-    return depths
-
-
-@compiled
-def _take_depths(
-    pieces: StripPieces,
-    rows: Floats,
-    own: int,
-    meets: NDArray[np.int32],
-    x: float,
-    y: float,
-    growth: Floats,
-    depths: Floats,
-    piece: int,
-) -> None:
-    for other in range(rows.shape[1]):
-        if other == piece:
-            continue
-        meets[_CLOSE, 0] = other
-        cost = _cost(
-            pieces.values, pieces.near_first, pieces.near, pieces.rims, pieces.gap, rows, own,
-            meets, _CLOSE, 1, x, y, math.inf, True,
-        )  # fmt: skip
-        depths[piece, other] = depths[other, piece] = cost / growth[piece, other]
+    return least, length
 
 
 @compiled
@@ -211,37 +157,6 @@ def _weigh(growth: Floats, depths: Floats) -> None:
                 more = depths[a, b] / largest
                 factor = _LEAST_GROWTH + (_MOST_GROWTH - _LEAST_GROWTH) * more
             growth[a, b] = max(1.0, growth[a, b] * factor)
-
-
-@compiled
-def _fill_rows(
-    pieces: StripPieces,
-    turn: Ints,
-    place: Floats,
-    growth: Floats,
-    piece: int,
-    own: int,
-    rows: Floats,
-    at: int,
-) -> None:
-    """Fill one row per other piece: where in their table this one in a turn lies, by its place.
-
-    At x, y it lies at column ``row[0] + row[1] * x`` and row ``row[2] + row[1] * y``.
-    """
-    table, frame, share = pieces.table, pieces.frame, pieces.share
-    for other in range(len(turn)):
-        its = turn[other]
-        k = table[own, its]
-        per = frame[k, 2]
-        way = -per * pieces.way[own, its]
-        rows[at, other, 0] = -way * place[other, 0] - frame[k, 0] * per
-        rows[at, other, 1] = way
-        rows[at, other, 2] = -way * place[other, 1] - frame[k, 1] * per
-        # A piece does not meet itself.
-        rows[at, other, 3] = frame[k, 3] - 1.0 if other != piece else 0.0
-        rows[at, other, 4] = frame[k, 4] - 1.0
-        rows[at, other, 5] = frame[k, 5]
-        rows[at, other, _WEIGHT] = growth[piece, other] * share[piece, other] / per
 
 
 @compiled
@@ -272,7 +187,7 @@ def _move(
     gap = pieces.gap
     now = turn[piece]
     for own in range(turns):
-        _fill_rows(pieces, turn, place, growth, piece, first + own, rows, own)
+        fill_rows(pieces, turn, place, growth, piece, first + own, rows, own)
         least_x, most_x = -boxes[first + own, 0], length - boxes[first + own, 2]
         _fill_bins(rows, own, least_x, most_x, meets, meet_count)
     spots[:, _COST] = math.inf
@@ -300,7 +215,7 @@ def _move(
             y0, y1 = max(y0, min(y - dy, y1)), min(y1, max(y + dy, y0))
         x, y = x0 + (x1 - x0) * rng.random(), y0 + (y1 - y0) * rng.random()
         slice_ = own * _BINS + _bin_of(x, -left, length - right)
-        tried = _cost(
+        tried = cost_of_place(
             values,
             near_first,
             near_edges,
@@ -381,7 +296,7 @@ def _refine(
     step_x = step_y = step
     from_x, from_y, reach = x, y, _REACH * step
     count = _take_close(values, rows, own, meets, x, y, reach)
-    cost = _cost(
+    cost = cost_of_place(
         values, near_first, near_edges, rims, gap, rows, own, meets, _CLOSE, count, x, y,
         math.inf, exact,
     )  # fmt: skip
@@ -401,7 +316,7 @@ def _refine(
             ty = min(max(y + sign * sy, least_y), most_y)
             if sign == -only or (tx == x and ty == y):
                 continue
-            tried = _cost(
+            tried = cost_of_place(
                 values, near_first, near_edges, rims, gap, rows, own, meets, _CLOSE, count, tx,
                 ty, best, exact,
             )  # fmt: skip
@@ -487,68 +402,3 @@ def _fill_bins(
         for k in range(max(0, int(low)), min(_BINS - 1, int(high)) + 1):
             meets[first + k, meet_count[first + k]] = other
             meet_count[first + k] += 1
-
-
-@compiled_into
-def _cost(
-    values: Singles,
-    near_first: NDArray[np.int32],
-    near_edges: NDArray[np.int32],
-    rims: Floats,
-    gap: float,
-    rows: Floats,
-    own: int,
-    meets: NDArray[np.int32],
-    listed: int,
-    count: int,
-    x: float,
-    y: float,
-    bound: float,
-    exact: bool,
-) -> float:
-    """Return the weighted depths of a piece put somewhere, cut short once they pass the bound.
-
-    One loop with one way out: each call of another function, and each way out, would count the
-    arrays' users up and down, which takes longer than the look-up itself.
-    """
-    total = 0.0
-    k = 0
-    row = np.uint64(own)
-    while k < count and total < bound:
-        # Numbers without a sign are not looked at for one below zero.
-        other = np.uint64(meets[listed, k])
-        k += 1
-        per, last_column = rows[row, other, 1], rows[row, other, 3]
-        u, v = rows[row, other, 0] + per * x, rows[row, other, 2] + per * y
-        # One branch that is foreseen, not four that are not.
-        if (u < 0.0) | (v < 0.0) | (u >= last_column) | (v >= rows[row, other, 4]):
-            continue
-        i, j = int(u), int(v)
-        fu, fv = u - i, v - j
-        columns = int(last_column) + 1
-        node = int(rows[row, other, 5]) + j * columns + i
-        v00, v01 = values[np.uint64(node)], values[np.uint64(node + 1)]
-        v10, v11 = values[np.uint64(node + columns)], values[np.uint64(node + columns + 1)]
-        below, above = v00 + fu * (v01 - v00), v10 + fu * (v11 - v10)
-        clear = below + fv * (above - below)
-        if exact and abs(clear) < TABLE_ERROR and near_first[node + 1] > near_first[node]:
-            # The signed distance to the nearest edge of the rim, negative on its left.
-            best = math.inf
-            side = 0.0
-            for n in range(near_first[node], near_first[node + 1]):
-                e = near_edges[n]
-                ux, uy = rims[e, 2], rims[e, 3]
-                gx, gy = u - rims[e, 0], v - rims[e, 1]
-                along = gx * ux + gy * uy
-                across = gx * uy - gy * ux
-                beyond = max(0.0, -along, along - rims[e, 4])
-                apart = across * across + beyond * beyond
-                # At a corner both edges are as near; the one seen more squarely tells the side.
-                if apart < best * (1.0 - _SAME_SQUARE) or (
-                    apart < best * (1.0 + _SAME_SQUARE) and abs(across) > abs(side)
-                ):
-                    side = across
-                best = min(best, apart)
-            clear = math.copysign(math.sqrt(best), side) - gap * abs(per)
-        total -= rows[row, other, _WEIGHT] * clear if clear < -_HAIR else 0.0
-    return total

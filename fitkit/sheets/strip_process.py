@@ -83,7 +83,7 @@ def _by_tables(
         seed=order["seed"],
     )
     seconds = order["seconds"] - (time.monotonic() - started)
-    for _ in strip.squeezed(seconds, order["squeezing"], order["workers"]):
+    for _ in strip.squeezed(seconds, order["workers"]):
         length, places = strip.placed()
         yield {"length": length, "placed": [[i, *place] for i, place in enumerate(places)]}
 

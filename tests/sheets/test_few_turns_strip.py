@@ -12,8 +12,9 @@ from shapely.affinity import translate
 from fitkit.geometry.arrays import Floats
 from fitkit.sheets.depth_tables import DepthTables, depth_tables
 from fitkit.sheets.few_turns_strip import FewTurnsStrip
-from fitkit.sheets.separation import StripPieces, depths_of_all
+from fitkit.sheets.pair_depths import depths_of_all
 from fitkit.sheets.stock_sheet import rectangle_mm
+from fitkit.sheets.strip_pieces import StripPieces
 from fitkit.sheets.strip_process import suits_few_turns
 from tests.references.strip_instances import FU
 from tests.sheets.test_no_fit_polygon import DART, U_SHAPE
@@ -32,7 +33,7 @@ def placed_polygons(strip: FewTurnsStrip, outlines: list[Floats]) -> list[shapel
 
 def squeeze(strip: FewTurnsStrip, length: float, workers: int = 1) -> None:
     """Squeeze until it is so short; the time is only for machines that are very busy."""
-    for _ in strip.squeezed(600.0, 0.2, workers):
+    for _ in strip.squeezed(600.0, workers):
         if strip.placed()[0] <= length:
             return
 

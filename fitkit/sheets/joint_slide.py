@@ -1,0 +1,271 @@
+"""Pieces of a strip slid all at once: out of slight overlaps, and together on less length."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from fitkit.geometry.arrays import Floats, Ints
+from fitkit.geometry.compiled import compiled
+from fitkit.sheets.depth_tables import TABLE_ERROR
+from fitkit.sheets.pair_depths import SAME_SQUARE, depths_of_all
+from fitkit.sheets.strip_pieces import StripPieces
+
+__all__ = ["pressed", "slid_apart"]
+
+# How often the slope is worked out at most.
+_SLOPES = 100
+# Steps remembered to tell how the slope bends.
+_MEMORY = 6
+# Pieces keep apart by this share of the narrowest piece, so that they end free and not all but.
+_SLACK = 1e-4
+# Listed are pairs that meet while neither goes further than half of this share of the narrowest.
+_SKIN = 0.2
+# Standing out of the strip counts so much more than as deep an overlap.
+_EDGE_WEIGHT = 4.0
+# A slide ends after so many steps that each gain less than this share.
+_STALLED, _TOO_LITTLE = 5, 0.01
+# How far downhill a step must lead, how much shorter the next is that does not, and the last.
+_DESCENT, _BACK, _LEAST_STEP = 1e-4, 0.4, 1e-7
+# Pressing: shares of the length, first and least; how they go on after gain and failure.
+_PRESS, _LEAST_PRESS, _MORE, _LESS, _MOST_PRESSES = 0.002, 1e-5, 1.5, 0.4, 40
+# Of a pair: cells per unit with their sign, without, and the offsets of column and row.
+_PAIR = 4
+
+
+@compiled
+def slid_apart(pieces: StripPieces, length: float, width: float, turn: Ints, place: Floats) -> bool:
+    """Slide all pieces at once until none overlap, or no further; tell whether they are apart.
+
+    Half the sum of squared depths is led downhill by a quasi-Newton method. What many slight
+    slides undo together takes moves of one piece after another a hundred times as long.
+
+    Parameters
+    ----------
+    length, width
+        Of the strip; pieces end inside.
+    turn, place
+        (N,) int and (N, 2) float: how pieces lie; places are changed.
+
+    References
+    ----------
+    J. Nocedal, S. J. Wright, *Numerical Optimization*, 2nd ed., 2006, algorithm 7.4. T. Imamichi,
+    M. Yagiura, H. Nagamochi, Discrete Optimization 6, 2009: squared depths separated by it.
+    """
+    count = len(turn)
+    narrowest = pieces.narrow.min()
+    slack, skin = _SLACK * narrowest, _SKIN * narrowest
+    low, high = np.empty((count, 2)), np.empty((count, 2))
+    for i in range(count):
+        box = pieces.boxes[turn[i]]
+        low[i, 0], low[i, 1] = -box[0], -box[1]
+        high[i, 0], high[i, 1] = length - box[2], width - box[3]
+    if (high < low).any():
+        return False
+    ends = np.empty((count * (count - 1) // 2, 5), np.int64)
+    pair = np.empty((len(ends), _PAIR))
+    listed = place.copy()
+    pairs = _list_pairs(pieces, turn, place, skin, ends, pair)
+    slope, its = np.empty((count, 2)), np.empty((count, 2))
+    value = _slope(pieces, ends, pair, pairs, low, high, place, slack, slope)
+    moved, bent = np.empty((_MEMORY, 2 * count)), np.empty((_MEMORY, 2 * count))
+    inverse = np.empty(_MEMORY)
+    known = stalled = 0
+    worked_out = 1
+    while worked_out < _SLOPES and value > 0.0 and stalled < _STALLED:
+        way = _way_down(slope.ravel(), moved, bent, inverse, known).reshape(count, 2)
+        down = _dot(slope.ravel(), way.ravel())
+        step = min(1.0, skin / max(np.abs(way).max(), 1e-300))
+        last = step * _LEAST_STEP
+        found = False
+        tried = place
+        new = value
+        while worked_out < _SLOPES and step > last and not found:
+            tried = place + step * way
+            if np.abs(tried - listed).max() > 0.5 * skin:
+                listed = tried
+                pairs = _list_pairs(pieces, turn, tried, skin, ends, pair)
+            new = _slope(pieces, ends, pair, pairs, low, high, tried, slack, its)
+            worked_out += 1
+            found = new <= value + _DESCENT * step * down
+            step *= _BACK
+        if not found:
+            if known == 0:
+                break
+            known = 0
+            continue
+        m = known % _MEMORY
+        moved[m], bent[m] = (tried - place).ravel(), (its - slope).ravel()
+        curved = _dot(moved[m], bent[m])
+        known = known + 1 if curved > 0.0 else 0
+        inverse[m] = 1.0 / curved if curved > 0.0 else 0.0
+        stalled = stalled + 1 if new > (1.0 - _TOO_LITTLE) * value else 0
+        place[:], slope[:] = tried, its
+        value = new
+    place[:] = np.minimum(np.maximum(place, low), high)
+    return depths_of_all(pieces, turn, place).max() == 0.0
+
+
+@compiled
+def pressed(pieces: StripPieces, length: float, width: float, turn: Ints, place: Floats) -> float:
+    """Slide pieces that are apart together, as long as that makes their strip shorter.
+
+    Parameters
+    ----------
+    turn, place
+        (N,) int and (N, 2) float: how pieces lie; places are changed.
+
+    Returns
+    -------
+    length
+        Of the shorter strip.
+    """
+    share = _PRESS
+    for _ in range(_MOST_PRESSES):
+        shorter = (1.0 - share) * length
+        slid = place.copy()
+        if slid_apart(pieces, shorter, width, turn, slid):
+            length = shorter
+            place[:] = slid
+            share *= _MORE
+        else:
+            share *= _LESS
+        if share < _LEAST_PRESS:
+            break
+    return length
+
+
+@compiled
+def _dot(one: Floats, other: Floats) -> float:
+    total = 0.0
+    for i in range(len(one)):
+        total += one[i] * other[i]
+    return total
+
+
+@compiled
+def _way_down(slope: Floats, moved: Floats, bent: Floats, inverse: Floats, known: int) -> Floats:
+    """Return where to go, (2 N,) float, by the last steps and how the slope changed on them."""
+    way = -slope
+    share = np.empty(_MEMORY)
+    oldest = max(0, known - _MEMORY)
+    for k in range(known - 1, oldest - 1, -1):
+        m = k % _MEMORY
+        share[m] = inverse[m] * _dot(moved[m], way)
+        way -= share[m] * bent[m]
+    if known == 0:
+        # Two pieces that overlap share what they go.
+        return 0.25 * way
+    m = (known - 1) % _MEMORY
+    way /= inverse[m] * _dot(bent[m], bent[m])
+    for k in range(oldest, known):
+        m = k % _MEMORY
+        way += (share[m] - inverse[m] * _dot(bent[m], way)) * moved[m]
+    return way
+
+
+@compiled
+def _list_pairs(
+    pieces: StripPieces, turn: Ints, place: Floats, skin: float, ends: Ints, pair: Floats
+) -> int:
+    """List whom pieces can come to meet; return how many pairs.
+
+    ``ends``: both pieces, where their table starts, its columns and rows; ``pair``: see above.
+    """
+    pairs = 0
+    for a in range(len(turn)):
+        for b in range(a):
+            k = pieces.table[turn[a], turn[b]]
+            per = pieces.frame[k, 2]
+            way = per * pieces.way[turn[a], turn[b]]
+            off_u, off_v = -per * pieces.frame[k, 0], -per * pieces.frame[k, 1]
+            columns, rows = int(pieces.frame[k, 3]), int(pieces.frame[k, 4])
+            first = int(pieces.frame[k, 5])
+            u = way * (place[b, 0] - place[a, 0]) + off_u
+            v = way * (place[b, 1] - place[a, 1]) + off_v
+            beyond = max(-u, u - (columns - 1), -v, v - (rows - 1))
+            if beyond > per * skin:
+                continue
+            # A clearance changes no faster than a piece moves.
+            far = 1.42 * (per * skin + 1.0)
+            if beyond < 0.0 and pieces.values[first + int(v) * columns + int(u)] > far:
+                continue
+            ends[pairs, 0], ends[pairs, 1], ends[pairs, 2] = a, b, first
+            ends[pairs, 3], ends[pairs, 4] = columns, rows
+            pair[pairs, 0], pair[pairs, 1] = way, per
+            pair[pairs, 2], pair[pairs, 3] = off_u, off_v
+            pairs += 1
+    return pairs
+
+
+@compiled
+def _slope(
+    pieces: StripPieces,
+    ends: Ints,
+    pair: Floats,
+    pairs: int,
+    low: Floats,
+    high: Floats,
+    place: Floats,
+    slack: float,
+    slope: Floats,
+) -> float:
+    """Return half the sum of squared depths, (N, 2) float ``slope`` filled with its slope."""
+    values, rims, near, near_first = pieces.values, pieces.rims, pieces.near, pieces.near_first
+    total = 0.0
+    for i in range(len(place)):
+        for c in range(2):
+            out = min(0.0, place[i, c] - low[i, c]) + max(0.0, place[i, c] - high[i, c])
+            slope[i, c] = _EDGE_WEIGHT * out
+            total += 0.5 * _EDGE_WEIGHT * out * out
+    for p in range(pairs):
+        a, b, columns = ends[p, 0], ends[p, 1], ends[p, 3]
+        way, per = pair[p, 0], pair[p, 1]
+        u = way * (place[b, 0] - place[a, 0]) + pair[p, 2]
+        v = way * (place[b, 1] - place[a, 1]) + pair[p, 3]
+        if (u < 0.0) | (v < 0.0) | (u >= columns - 1) | (v >= ends[p, 4] - 1):
+            continue
+        i, j = int(u), int(v)
+        fu, fv = u - i, v - j
+        node = ends[p, 2] + j * columns + i
+        v00, v01 = values[node], values[node + 1]
+        v10, v11 = values[node + columns], values[node + columns + 1]
+        below, above = v00 + fu * (v01 - v00), v10 + fu * (v11 - v10)
+        clear = below + fv * (above - below)
+        along_u, along_v = (1.0 - fv) * (v01 - v00) + fv * (v11 - v10), above - below
+        if clear >= TABLE_ERROR:
+            continue
+        if clear > -TABLE_ERROR and near_first[node + 1] > near_first[node]:
+            # The signed distance to the nearest edge of the rim leads away from where it is so.
+            best, side, away_u, away_v = math.inf, 0.0, 0.0, 0.0
+            for n in range(near_first[node], near_first[node + 1]):
+                e = near[n]
+                ux, uy = rims[e, 2], rims[e, 3]
+                gx, gy = u - rims[e, 0], v - rims[e, 1]
+                along = gx * ux + gy * uy
+                across = gx * uy - gy * ux
+                beyond = min(0.0, along) + max(0.0, along - rims[e, 4])
+                apart = across * across + beyond * beyond
+                if apart < best * (1.0 - SAME_SQUARE) or (
+                    apart < best * (1.0 + SAME_SQUARE) and abs(across) > abs(side)
+                ):
+                    side = across
+                    away_u, away_v = across * uy + beyond * ux, beyond * uy - across * ux
+                best = min(best, apart)
+            far = math.copysign(math.sqrt(best), side)
+            clear = far - pieces.gap * per
+            if best > 0.0:
+                along_u, along_v = away_u / far, away_v / far
+        deep = slack - clear / per
+        if deep <= 0.0:
+            continue
+        pull = pieces.share[a, b] * deep
+        total += 0.5 * pull * deep
+        # Columns and rows a unit, with their sign, over those without.
+        pull *= way / per
+        slope[a, 0] += pull * along_u
+        slope[a, 1] += pull * along_v
+        slope[b, 0] -= pull * along_u
+        slope[b, 1] -= pull * along_v
+    return total
