@@ -20,8 +20,11 @@ from fitkit.sheets.strip_search import StripLying, StripSearch
 
 __all__ = ["FewTurnsStrip", "compile_loops"]
 
-# Searches begun, among all workers; the better half goes on, and again, for this share of the time.
-_BEGINNINGS, _HEATS_SHARE = 8, 0.5
+# The share of the time for choosing what to begin from, and how long each is given at least before
+# the better half goes on; beginnings of a worker at most.
+_HEATS_SHARE, _HEAT_SECONDS, _MOST_BEGINNINGS = 0.4, 3.0, 16
+# For pressing the best together.
+_PRESSING_SHARE = 0.2
 
 # What workers tell: that there is a shorter strip, that they have ended, or why they could not.
 _Told: TypeAlias = SimpleQueue["Literal['shorter', 'ended'] | Exception"]
@@ -124,7 +127,7 @@ class FewTurnsStrip:
 
         def work(rng: np.random.Generator) -> None:
             try:
-                self._search(started, ended, max(1, _BEGINNINGS // workers), rng, told)
+                self._search(started, ended, rng, told)
             except Exception as fault:
                 told.put(fault)
             else:
@@ -151,41 +154,71 @@ class FewTurnsStrip:
             for thread in threads:
                 thread.join()
 
-    def _search(
-        self, started: float, ended: float, count: int, rng: np.random.Generator, told: _Told
-    ) -> None:
-        """Begin so often, go on with the better half each time, at last with the best of all."""
+    def _search(self, started: float, ended: float, rng: np.random.Generator, told: _Told) -> None:
+        """Begin several times, go on with the better half, and again, at last from the best of all.
+
+        What a search begins from decides more than what it does later, and soon shows.
+        """
+        heats = _heats(ended - started)
         searches = [
             StripSearch(self.pieces, self.kind, self.area, self.width, its)
-            for its in rng.spawn(count)
+            for its in rng.spawn(max([1, *heats]))
         ]
-        heats = []
-        while count > 1:
-            heats.append(count)
-            count = (count + 1) // 2
         seconds = _HEATS_SHARE * (ended - started) / max(1, sum(heats))
-        until = started
+        over = started
         for count in heats:
             for search in searches[:count]:
-                until += seconds
-                self._go_on(search, lambda _, until=until: time.monotonic() < until, told)
+                over += seconds
+                self._tell(search.go_on(self._alone(over)), told)
             searches.sort(key=lambda one: one.best.length)
-        search = searches[0]
-        while not self._over and time.monotonic() < ended and search.can_be_shorter:
-            if self.best.length < search.best.length:
-                search.go_on_from(self.best)
-            self._go_on(
-                search, lambda length: length < self.best.length and time.monotonic() < ended, told
+        best = searches[0]
+        press = ended - _PRESSING_SHARE * (ended - started)
+        while best.can_be_shorter and self._lasts(press):
+            self._catch_up(best)
+            self._tell(
+                best.go_on(lambda length: length < self.best.length and self._lasts(press)), told
+            )
+        while best.can_be_shorter and self._lasts(ended):
+            self._catch_up(best)
+            self._tell(
+                best.press(
+                    lambda length: length <= self.best.length and self._lasts(ended),
+                    lambda: (time.monotonic() - press) / (ended - press),
+                ),
+                told,
             )
 
-    def _go_on(self, search: StripSearch, wanted: Callable[[float], bool], told: _Told) -> None:
-        for lying in search.go_on(lambda length: not self._over and wanted(length)):
+    def _alone(self, until: float) -> Callable[[float], bool]:
+        """Return what wants any length till then, whatever others have found."""
+        return lambda _: self._lasts(until)
+
+    def _catch_up(self, search: StripSearch) -> None:
+        if self.best.length < search.best.length:
+            search.go_on_from(self.best)
+
+    def _lasts(self, until: float) -> bool:
+        return not self._over and time.monotonic() < until
+
+    def _tell(self, found: Iterator[StripLying], told: _Told) -> None:
+        """Keep what is shorter than any worker has found, and tell of it."""
+        for lying in found:
             with self._lock:
                 shorter = lying.length < self.best.length
                 if shorter:
                     self.best = lying
             if shorter:
                 told.put("shorter")
+
+
+def _heats(seconds: float) -> list[int]:
+    """Return how many searches of a worker go on in each heat: half as many as in the last."""
+    # All heats together are some twice the first.
+    count = min(_MOST_BEGINNINGS, int(_HEATS_SHARE * seconds / (2.0 * _HEAT_SECONDS)))
+    heats = []
+    while count > 1:
+        heats.append(count)
+        count = (count + 1) // 2
+    return heats
 
 
 @cache

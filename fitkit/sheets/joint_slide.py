@@ -54,57 +54,63 @@ def slid_apart(pieces: StripPieces, length: float, width: float, turn: Ints, pla
     M. Yagiura, H. Nagamochi, Discrete Optimization 6, 2009: squared depths separated by it.
     """
     count = len(turn)
-    narrowest = pieces.narrow.min()
-    slack, skin = _SLACK * narrowest, _SKIN * narrowest
+    narrowest = math.inf
     low, high = np.empty((count, 2)), np.empty((count, 2))
     for i in range(count):
-        box = pieces.boxes[turn[i]]
-        low[i, 0], low[i, 1] = -box[0], -box[1]
-        high[i, 0], high[i, 1] = length - box[2], width - box[3]
-    if (high < low).any():
-        return False
+        narrowest = min(narrowest, pieces.narrow[i])
+        for c in range(2):
+            low[i, c] = -pieces.boxes[turn[i], c]
+            high[i, c] = (length if c == 0 else width) - pieces.boxes[turn[i], 2 + c]
+            if high[i, c] < low[i, c]:
+                return False
+    slack, skin = _SLACK * narrowest, _SKIN * narrowest
     ends = np.empty((count * (count - 1) // 2, 5), np.int64)
     pair = np.empty((len(ends), _PAIR))
     listed = place.copy()
     pairs = _list_pairs(pieces, turn, place, skin, ends, pair)
+    tried = np.empty((count, 2))
     slope, its = np.empty((count, 2)), np.empty((count, 2))
     value = _slope(pieces, ends, pair, pairs, low, high, place, slack, slope)
-    moved, bent = np.empty((_MEMORY, 2 * count)), np.empty((_MEMORY, 2 * count))
-    inverse = np.empty(_MEMORY)
+    moved, bent = np.empty((_MEMORY, count, 2)), np.empty((_MEMORY, count, 2))
+    inverse, way = np.empty(_MEMORY), np.empty((count, 2))
     known = stalled = 0
     worked_out = 1
     while worked_out < _SLOPES and value > 0.0 and stalled < _STALLED:
-        way = _way_down(slope.ravel(), moved, bent, inverse, known).reshape(count, 2)
-        down = _dot(slope.ravel(), way.ravel())
-        step = min(1.0, skin / max(np.abs(way).max(), 1e-300))
+        _fill_way_down(slope, moved, bent, inverse, known, way)
+        down = _dot(slope, way)
+        step = min(1.0, skin / max(_largest(way), 1e-300))
         last = step * _LEAST_STEP
         found = False
-        tried = place
         new = value
         while worked_out < _SLOPES and step > last and not found:
-            tried = place + step * way
-            if np.abs(tried - listed).max() > 0.5 * skin:
-                listed = tried
+            _fill_sum(place, step, way, tried)
+            _fill_sum(tried, -1.0, listed, its)
+            if _largest(its) > 0.5 * skin:
+                _fill_sum(tried, 0.0, tried, listed)
                 pairs = _list_pairs(pieces, turn, tried, skin, ends, pair)
             new = _slope(pieces, ends, pair, pairs, low, high, tried, slack, its)
             worked_out += 1
             found = new <= value + _DESCENT * step * down
             step *= _BACK
+        if not found and known == 0:
+            break
         if not found:
-            if known == 0:
-                break
             known = 0
             continue
         m = known % _MEMORY
-        moved[m], bent[m] = (tried - place).ravel(), (its - slope).ravel()
+        _fill_sum(tried, -1.0, place, moved[m])
+        _fill_sum(its, -1.0, slope, bent[m])
         curved = _dot(moved[m], bent[m])
         known = known + 1 if curved > 0.0 else 0
-        inverse[m] = 1.0 / curved if curved > 0.0 else 0.0
+        inverse[m] = 1.0 / max(curved, 1e-300)
         stalled = stalled + 1 if new > (1.0 - _TOO_LITTLE) * value else 0
-        place[:], slope[:] = tried, its
+        _fill_sum(tried, 0.0, tried, place)
+        _fill_sum(its, 0.0, its, slope)
         value = new
-    place[:] = np.minimum(np.maximum(place, low), high)
-    return depths_of_all(pieces, turn, place).max() == 0.0
+    for i in range(count):
+        for c in range(2):
+            place[i, c] = min(max(place[i, c], low[i, c]), high[i, c])
+    return _largest(depths_of_all(pieces, turn, place)) == 0.0
 
 
 @compiled
@@ -127,7 +133,7 @@ def pressed(pieces: StripPieces, length: float, width: float, turn: Ints, place:
         slid = place.copy()
         if slid_apart(pieces, shorter, width, turn, slid):
             length = shorter
-            place[:] = slid
+            _fill_sum(slid, 0.0, slid, place)
             share *= _MORE
         else:
             share *= _LESS
@@ -140,29 +146,47 @@ def pressed(pieces: StripPieces, length: float, width: float, turn: Ints, place:
 def _dot(one: Floats, other: Floats) -> float:
     total = 0.0
     for i in range(len(one)):
-        total += one[i] * other[i]
+        total += one[i, 0] * other[i, 0] + one[i, 1] * other[i, 1]
     return total
 
 
 @compiled
-def _way_down(slope: Floats, moved: Floats, bent: Floats, inverse: Floats, known: int) -> Floats:
-    """Return where to go, (2 N,) float, by the last steps and how the slope changed on them."""
-    way = -slope
+def _largest(table: Floats) -> float:
+    most = 0.0
+    for i in range(table.shape[0]):
+        for j in range(table.shape[1]):
+            most = max(most, abs(table[i, j]))
+    return most
+
+
+@compiled
+def _fill_sum(one: Floats, factor: float, other: Floats, total: Floats) -> None:
+    for i in range(len(one)):
+        for c in range(2):
+            total[i, c] = one[i, c] + factor * other[i, c]
+
+
+@compiled
+def _fill_way_down(
+    slope: Floats, moved: Floats, bent: Floats, inverse: Floats, known: int, way: Floats
+) -> None:
+    """Fill (N, 2) float ``way``, where to go, by the last steps and how the slope changed."""
     share = np.empty(_MEMORY)
     oldest = max(0, known - _MEMORY)
+    _fill_sum(slope, -2.0, slope, way)
     for k in range(known - 1, oldest - 1, -1):
         m = k % _MEMORY
         share[m] = inverse[m] * _dot(moved[m], way)
-        way -= share[m] * bent[m]
-    if known == 0:
-        # Two pieces that overlap share what they go.
-        return 0.25 * way
-    m = (known - 1) % _MEMORY
-    way /= inverse[m] * _dot(bent[m], bent[m])
+        _fill_sum(way, -share[m], bent[m], way)
+    # At first two pieces that overlap share what they go.
+    scale = 0.25
+    if known > 0:
+        m = (known - 1) % _MEMORY
+        scale = 1.0 / (inverse[m] * _dot(bent[m], bent[m]))
+    _fill_sum(way, scale - 1.0, way, way)
     for k in range(oldest, known):
         m = k % _MEMORY
-        way += (share[m] - inverse[m] * _dot(bent[m], way)) * moved[m]
-    return way
+        _fill_sum(way, share[m] - inverse[m] * _dot(bent[m], way), moved[m], way)
 
 
 @compiled

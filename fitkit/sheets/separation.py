@@ -121,17 +121,25 @@ def separate(
         if total < least:
             idle = 0 if total < _PROGRESS * least else idle
             least = total
-            best_turn[:], best_place[:] = turn, place
+            _take_over(turn, place, best_turn, best_place)
         else:
             idle += 1
         if 0.0 < total <= _NEARLY_APART * least:
             slid = place.copy()
             if slid_apart(pieces, loose, width, turn, slid):
-                place[:] = slid
+                _take_over(turn, slid, turn, place)
                 return 0.0, loose
         _weigh(growth, depths)
-    turn[:], place[:] = best_turn, best_place
+    _take_over(best_turn, best_place, turn, place)
     return least, length
+
+
+@compiled
+def _take_over(turn: Ints, place: Floats, kept_turn: Ints, kept_place: Floats) -> None:
+    """Copy how pieces lie; whole arrays handed over take seconds to compile."""
+    for piece in range(len(turn)):
+        kept_turn[piece] = turn[piece]
+        kept_place[piece, 0], kept_place[piece, 1] = place[piece, 0], place[piece, 1]
 
 
 @compiled

@@ -17,18 +17,26 @@ __all__ = ["StripLying", "StripSearch"]
 
 # So loosely pieces are strewn at first; when they do not come apart, looser by so much.
 _FIRST_DENSITY, _LOOSER = 0.6, 1.15
-# How much shorter the strip is made at a time, first and least.
-_STEP, _LEAST_STEP = 0.01, 0.005
-# A layout must be shorter by this share to count.
-_LEAST_GAIN = 1e-4
-# Less of an overlap than this share is no progress. Rounds and tries without, until pieces are
-# stuck; places looked at for a move.
-_PROGRESS = 0.98
-_PATIENCE, _STRIKES, _SAMPLES = 200, 3, 50
+# How much shorter the strip is made at a time, first and least; by how much it is to end shorter.
+_STEP, _LEAST_STEP, _LEAST_GAIN = 0.01, 0.005, 1e-4
+# Pressing: steps shrink from first to last.
+_PRESS, _LEAST_PRESS = 5e-4, 1e-5
+# Less of an overlap than this share is no progress; places looked at for a move.
+_PROGRESS, _SAMPLES = 0.98, 50
 # Stuck layouts to start from again: mostly the best of those met.
 _POOL_SPREAD = 0.25
 # Pieces swapped to shake a layout: those that make up this share of the area, largest first.
 _LARGE_SHARE = 0.75
+
+
+class _Effort(NamedTuple):
+    """Rounds and tries without progress until pieces are stuck."""
+
+    patience: int
+    strikes: int
+
+
+_EXPLORING, _PRESSING = _Effort(200, 3), _Effort(100, 5)
 
 
 class StripLying(NamedTuple):
@@ -72,7 +80,7 @@ class StripSearch:
     def go_on_from(self, best: StripLying) -> None:
         """Go on from a shorter strip that another search has found."""
         self.best, self._stuck = best, []
-        self._trial = self._shorter()
+        self._trial = self._shorter(self._step)
 
     def go_on(self, goes_on: Callable[[float], bool]) -> Iterator[StripLying]:
         """Yield ever shorter strips, as long as one of the length tried is wanted.
@@ -80,7 +88,10 @@ class StripSearch:
         The strip is made shorter by a step; pieces that stay stuck are shaken and tried again.
         """
         while self.can_be_shorter and goes_on(self._trial.length):
-            overlap, length = self._apart(goes_on)
+            loose = self._trial.length
+            if math.isfinite(self.best.length):
+                loose = max(loose, (1.0 - _LEAST_GAIN) * self.best.length)
+            overlap, length = self._apart(loose, _EXPLORING, goes_on)
             _, turn, place = self._trial
             if overlap == 0.0:
                 length = pressed(self.pieces, length, self.width, turn, place)
@@ -92,28 +103,39 @@ class StripSearch:
                 self._trial = self._strewn(_LOOSER * length)
             elif self._step > _LEAST_STEP:
                 self._step = max(_LEAST_STEP, 0.5 * self._step)
-                self._trial = self._shorter()
+                self._trial = self._shorter(self._step)
             else:
                 self._stuck.append((overlap, self._trial))
                 self._stuck.sort(key=lambda one: one[0])
                 far = min(abs(self.rng.normal(0.0, _POOL_SPREAD)), 0.999)
                 self._trial = self._shaken(self._stuck[int(far * len(self._stuck))][1])
 
-    def _apart(self, goes_on: Callable[[float], bool]) -> tuple[float, float]:
+    def press(
+        self, goes_on: Callable[[float], bool], gone: Callable[[], float]
+    ) -> Iterator[StripLying]:
+        """Yield ever shorter strips by ever smaller steps, from none to all of its time gone."""
+        while self.can_be_shorter and goes_on(self.best.length):
+            self._trial = self._shorter(_PRESS + gone() * (_LEAST_PRESS - _PRESS))
+            length, turn, place = self._trial
+            overlap, _ = self._apart(length, _PRESSING, goes_on)
+            if overlap == 0.0:
+                self.best = StripLying(length, turn, place)
+                yield self.best
+
+    def _apart(
+        self, loose: float, effort: _Effort, goes_on: Callable[[float], bool]
+    ) -> tuple[float, float]:
         """Move the trial's pieces apart until they are or are stuck; return overlap and length."""
         length, turn, place = self._trial
-        loose = length
-        if math.isfinite(self.best.length):
-            loose = max(length, (1.0 - _LEAST_GAIN) * self.best.length)
         box = self.pieces.boxes[turn]
         np.clip(place, -box[:, :2], np.array([length, self.width]) - box[:, 2:], out=place)
         growth = np.ones_like(self.pieces.share)
         overlap, on, strikes = math.inf, length, 0
-        while strikes < _STRIKES and overlap > 0.0 and goes_on(length):
+        while strikes < effort.strikes and overlap > 0.0 and goes_on(length):
             before = overlap
             overlap, on = separate(
                 self.pieces, length, loose, self.width, turn, place, growth,
-                _PATIENCE, _SAMPLES, self.rng,
+                effort.patience, _SAMPLES, self.rng,
             )  # fmt: skip
             strikes = strikes + 1 if overlap >= _PROGRESS * before else 0
         return overlap, on
@@ -129,10 +151,10 @@ class StripSearch:
         middles: Floats = 0.5 * (box[:, :2] + box[:, 2:])
         return middles
 
-    def _shorter(self) -> StripLying:
+    def _shorter(self, step: float) -> StripLying:
         """Take a slice out of the best strip, anywhere along it; return what is left."""
         turn, place = self.best.turn.copy(), self.best.place.copy()
-        length = max(self._least_length, (1.0 - self._step) * self.best.length)
+        length = max(self._least_length, (1.0 - step) * self.best.length)
         cut = self.rng.uniform(0.0, self.best.length)
         place[place[:, 0] + self._middles(turn)[:, 0] > cut, 0] -= self.best.length - length
         return StripLying(length, turn, place)
