@@ -38,8 +38,8 @@ _PAIR = 4
 def slid_apart(pieces: StripPieces, length: float, width: float, turn: Ints, place: Floats) -> bool:
     """Slide all pieces at once until none overlap, or no further; tell whether they are apart.
 
-    Half the sum of squared depths is led downhill by a quasi-Newton method. What many slight
-    slides undo together takes moves of one piece after another a hundred times as long.
+    Half the sum of squared depths is led downhill by a quasi-Newton method: what a row of pieces
+    can make way for a little each, moves of one after another take many rounds for.
 
     Parameters
     ----------

@@ -51,7 +51,8 @@ class StripRun:
     workers
         How many look at a time.
     squeezing
-        Share of the time for pressing the best one together, the rest for looking around.
+        Share of the time for pressing the best one together, the rest for looking around; for
+        parts that turn freely.
 
     References
     ----------
