@@ -13,8 +13,9 @@ import cv2
 import numpy as np
 from scipy.ndimage import map_coordinates
 
-from fitkit.capture.tag_edges import EdgeStations, LightImage, half_way
+from fitkit.capture.tag_edges import EdgeStations, half_way
 from fitkit.capture.tag_set import PrintedTag, TagSet
+from fitkit.capture.tone_curve import LightImage
 from fitkit.geometry.arrays import Bools, Floats
 
 __all__ = ["tag_cells", "with_cell_edges"]

@@ -21,7 +21,7 @@ from fitkit.geometry.topology import vertex_adjacency
 __all__ = ["Outlines", "follow_outlines", "mixed_moves", "rim_moves"]
 
 _RIM_VOTES_PER_MM2 = 0.024
-_RIM_CLEAR_MM, _RIM_CELL_MM = 4.0, 6.0
+_RIM_CLEAR_MM, _RIM_BEHIND_MM, _RIM_CELL_MM = 4.0, 20.0, 6.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -120,6 +120,7 @@ def rim_moves(
         outlines.pictures,
         moves,
         clear_mm=settings.scale * _RIM_CLEAR_MM,
+        behind_mm=settings.scale * _RIM_BEHIND_MM,
         cell_mm=settings.scale * _RIM_CELL_MM,
         above_mm=outlines.above_mm,
         only=only,

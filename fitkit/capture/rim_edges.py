@@ -1,7 +1,7 @@
 """Where the outline of the body lies in the photos, as moves of the surface along its normal.
 
 Seen from a camera, the surface turns away along its rim. There the photo changes from body to
-background, however plain the body is. A move of the surface along its normal moves the rim
+what is behind, however plain the body is. A move of the surface along its normal moves the rim
 across that edge, so each photo says how far the rim should move.
 """
 
@@ -13,14 +13,17 @@ import cv2
 import numpy as np
 
 from fitkit.capture.camera import Camera
+from fitkit.capture.tone_curve import light_of_levels
 from fitkit.geometry.arrays import Bools, Bytes, Floats, Ints
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.mesh_scene import MeshScene
 
 __all__ = ["rim_likeness"]
 
-# Means over this length on either side tell body from background; half a step's length.
-_WINDOW_PX, _STEP_PX = 3.0, 0.5
+# Means over this length on either side tell body from background; half a step's length. Longer ones
+# take in how the body grows brighter or darker towards its rim, which draws the edge off it.
+_WINDOW_PX, _STEP_PX = 2.0, 0.5
+_WINDOW_N = round(_WINDOW_PX / _STEP_PX)
 _ALONG_PX = (-1.5, 0.0, 1.5)
 # Difference of colour at which an edge counts half.
 _HALF_GREY = 14.0
@@ -34,11 +37,15 @@ def rim_likeness(
     moves_mm: Floats,
     *,
     clear_mm: float,
+    behind_mm: float,
     cell_mm: float,
     above_mm: float = -np.inf,
     only: Bools | None = None,
 ) -> tuple[Floats, Floats]:
     """Return how much each vertex looks like outline when moved, and how often it was judged.
+
+    A rim need not lie on the outline of the whole body: an arm in front of the trunk ends at an
+    edge too, of light and shade where the two have one colour.
 
     Parameters
     ----------
@@ -52,6 +59,8 @@ def rim_likeness(
         (O,) float: moves along the normal, evenly spaced.
     clear_mm
         How far off the surface a ray past the rim must go free.
+    behind_mm
+        How far behind the rim it may meet the surface all the same.
     cell_mm
         Rims of one camera that lie in the same cell of its picture, this long on the surface,
         share one vote: a ray touches the body in one place, whichever it is.
@@ -79,7 +88,8 @@ def rim_likeness(
         ends, share, place, outward = _rim(mesh, normal, edges, camera, above_mm)
         centre = camera.centre_mm()
         ways = place + clear_mm * outward - centre
-        free = ~scene.stopped(np.broadcast_to(centre, ways.shape), ways)
+        met_mm = scene.met_mm(np.broadcast_to(centre, ways.shape), ways)
+        free = met_mm > np.linalg.norm(ways, axis=1) + behind_mm
         ends, share, place, outward = ends[free], share[free], place[free], outward[free]
         strength, known = _edge_strength(picture, camera, place, outward, moves_mm)
         alone = _alone(camera, place, cell_mm)
@@ -153,16 +163,15 @@ def _edge_strength(
         profile += taken.reshape(profile.shape) / len(_ALONG_PX)
     inside = (here > reach_px).all(axis=1)
     inside &= (here < np.array([width, height]) - 1 - reach_px).all(axis=1)
-    window = round(_WINDOW_PX / _STEP_PX)
-    sums = np.cumsum(np.pad(profile, ((0, 0), (1, 0), (0, 0))), axis=1)
-    means = (sums[:, window:] - sums[:, :-window]) / window
-    # means[k] is over steps k .. k + window - 1; the edge after step e has means[e + 1] outside.
-    apart = np.linalg.norm(means[:, window:] - means[:, :-window], axis=2)
+    # Whether there is an edge is told by the greys, where it runs by the light: half of the step's
+    # light falls on it, half of the greys lie beside it, towards the darker side.
+    sharpest = _steps_apart(profile).max(axis=1, keepdims=True)
+    apart = _steps_apart(light_of_levels(profile))
+    sharp = sharpest**2 / (sharpest**2 + _HALF_GREY**2)
     # Against the sharpest edge in reach, so that strong ones keep their peak.
-    sharpest = apart.max(axis=1, keepdims=True)
-    strength = apart**2 / (sharpest**2 + _HALF_GREY**2)
+    strength = sharp * (apart / np.maximum(apart.max(axis=1, keepdims=True), 1e-9)) ** 2
     # Edge k lies half a step before step k + window.
-    first = steps[window] - 0.5 * _STEP_PX
+    first = steps[_WINDOW_N] - 0.5 * _STEP_PX
     wanted = np.clip(
         (moves_mm * length[:, None] - first) / _STEP_PX, 0.0, strength.shape[1] - 1.001
     )
@@ -170,3 +179,15 @@ def _edge_strength(
     rows = np.arange(len(place))[:, None]
     part = wanted - low
     return strength[rows, low] * (1.0 - part) + strength[rows, low + 1] * part, inside
+
+
+def _steps_apart(profile: Floats) -> Floats:
+    """(N, S - 2 window + 1) float: how far the means before and behind each step lie apart.
+
+    ``profile`` is (N, S, channels).
+    """
+    sums = np.cumsum(np.pad(profile, ((0, 0), (1, 0), (0, 0))), axis=1)
+    means = (sums[:, _WINDOW_N:] - sums[:, :-_WINDOW_N]) / _WINDOW_N
+    # means[k] is over steps k .. k + window - 1; the edge after step e has means[e + 1] outside.
+    apart: Floats = np.linalg.norm(means[:, _WINDOW_N:] - means[:, :-_WINDOW_N], axis=2)
+    return apart

@@ -12,8 +12,9 @@ from fitkit.capture.marker_sheet import MarkerSheet
 from fitkit.capture.photo import Photo
 from fitkit.capture.saddle_points import SeenSaddles, measure_saddles
 from fitkit.capture.tag_detection import detect_tags
-from fitkit.capture.tag_edges import EdgeStations, light_of_grey, measure_tag_edges
+from fitkit.capture.tag_edges import EdgeStations, measure_tag_edges
 from fitkit.capture.tag_set import OUR_SHEETS, AnySheet, TagSet
+from fitkit.capture.tone_curve import light_of_grey
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Floats
 

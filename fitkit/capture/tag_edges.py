@@ -13,16 +13,13 @@ from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
-import numpy.typing as npt
 from scipy.ndimage import map_coordinates
 
 from fitkit.capture.tag_detection import TagSighting
-from fitkit.geometry.arrays import Bools, Bytes, Floats, frozen_bools, frozen_floats
+from fitkit.capture.tone_curve import LightImage
+from fitkit.geometry.arrays import Bools, Floats, frozen_bools, frozen_floats
 
-__all__ = ["EdgeStations", "LightImage", "half_way", "light_of_grey", "measure_tag_edges"]
-
-LightImage = npt.NDArray[np.float32]
-"""(H, W) float32, 0 to 1, proportional to the light that fell on the pixel."""
+__all__ = ["EdgeStations", "half_way", "measure_tag_edges"]
 
 _STEP_PX = 0.25
 _REACH_PX = 5.0
@@ -70,16 +67,6 @@ class EdgeStations:
             "corners_px": (4, 2),
         }.items():
             object.__setattr__(self, name, frozen_floats(getattr(self, name), shape, name))
-
-
-def light_of_grey(grey: Bytes) -> LightImage:
-    """Return stored greys as light, by the tone curve of IEC 61966-2-1 (sRGB).
-
-    Cameras bend their curve further to taste; the adjustment's growth takes up the rest.
-    """
-    stored = np.arange(256) / 255.0
-    light = np.where(stored <= 0.04045, stored / 12.92, ((stored + 0.055) / 1.055) ** 2.4)
-    return np.asarray(cv2.LUT(grey, light.astype(np.float32)), dtype=np.float32)
 
 
 def measure_tag_edges(light: LightImage, sighting: TagSighting) -> EdgeStations | None:

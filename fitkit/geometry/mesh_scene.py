@@ -64,6 +64,13 @@ class MeshScene:
         met: Bools = self.scene.test_occlusions(tensor(rays)).numpy()
         return met
 
+    def met_mm(self, starts_mm: Floats, ways: Floats) -> Floats:
+        """(N,) float mm: how far the ray from each start along its way goes; inf if past all."""
+        length = np.linalg.norm(ways, axis=1)
+        rays = np.hstack([starts_mm - self.centre_mm, ways / length[:, None]]).astype(np.float32)
+        met: Floats = self.scene.cast_rays(tensor(rays))["t_hit"].numpy().astype(np.float64)
+        return met
+
     def crossed(self, starts_mm: Floats, ends_mm: Floats) -> Bools:
         """(N,) bool: whether the straight way from each start to its end meets the surface."""
         way = ends_mm - starts_mm

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitkit.capture.marker_sheet import MarkerSheet
-from fitkit.capture.tag_edges import light_of_grey
+from fitkit.capture.tone_curve import light_of_grey
 from fitkit.geometry.arrays import Bools, Bytes, Floats
 from fitkit.trace.table_view import TableView
 

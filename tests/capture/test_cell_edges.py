@@ -9,8 +9,9 @@ from scipy.spatial.transform import Rotation
 from fitkit.capture.camera import Camera, Lens
 from fitkit.capture.cell_edges import tag_cells, with_cell_edges
 from fitkit.capture.tag_detection import TagSighting
-from fitkit.capture.tag_edges import EdgeStations, light_of_grey, measure_tag_edges
+from fitkit.capture.tag_edges import EdgeStations, measure_tag_edges
 from fitkit.capture.tag_set import PrintedTag, TagSet, tag_set
+from fitkit.capture.tone_curve import light_of_grey
 from fitkit.geometry.rigid import RigidTransform
 from tests.capture.sheet_scene import looking_at, photo_of
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import cv2
 import numpy as np
 import pytest
 
@@ -15,6 +18,8 @@ from fitkit.capture.silhouette import reduced_colour, silhouette, splat
 from fitkit.capture.surface_smoothing import fair
 from fitkit.capture.visual_hull import hull_grid
 from fitkit.geometry.arrays import Bools
+from fitkit.geometry.mesh import TriangleMesh
+from fitkit.geometry.rigid import RigidTransform
 from tests.capture.plain_ball import RADIUS_MM, ball_cameras, ball_cover, ball_picture
 from tests.truth.solids import sphere
 
@@ -79,12 +84,69 @@ def test_rims_are_brightest_where_the_ball_ends() -> None:
     moves = np.arange(-9.0, 9.1, 1.5)
     pictures = [ball_picture(k) for k in range(len(ball_cameras()))]
     strength, seen = rim_likeness(
-        small, normal, ball_cameras(), pictures, moves, clear_mm=4.0, cell_mm=6.0
+        small, normal, ball_cameras(), pictures, moves, clear_mm=4.0, behind_mm=20.0, cell_mm=6.0
     )
     on_rim = seen > 0.3
     assert on_rim.mean() > 0.2
     best = moves[strength[on_rim].argmax(axis=1)]
     assert np.median(best) == pytest.approx(3.0, abs=0.8)
+
+
+def test_rims_lie_where_half_the_light_falls() -> None:
+    """A bright ball before a dark wall, out of focus: by its greys it ends 2 mm too far out."""
+    camera = ball_cameras()[0]
+    cover = cv2.GaussianBlur(ball_cover(camera, samples=4), (0, 0), 1.5)
+    # The tone curve of IEC 61966-2-1, from light to what is stored.
+    light = 0.02 + 0.88 * cover
+    picture = np.rint(255.0 * (1.055 * light ** (1 / 2.4) - 0.055)).astype(np.uint8)
+    ball = sphere(RADIUS_MM, 6.0)
+    moves = np.arange(-6.0, 6.1, 0.25)
+    strength, seen = rim_likeness(
+        ball,
+        ball.vertices / RADIUS_MM,
+        [camera],
+        [picture],
+        moves,
+        clear_mm=4.0,
+        behind_mm=20.0,
+        cell_mm=3.0,
+    )
+    best = moves[strength[seen > 0.2].argmax(axis=1)]
+    assert abs(np.median(best)) < 0.8
+
+
+@pytest.mark.parametrize(("behind_mm", "seen_n"), [(20.0, 12), (200.0, 0)])
+def test_rims_before_the_body_itself_are_edges_too(behind_mm: float, seen_n: int) -> None:
+    """A ball a little darker before a large one: 50 mm are free behind its rim, not 200."""
+    camera = ball_cameras()[0]
+    middle = 0.2 * camera.centre_mm()
+    pose = camera.camera_from_world
+    nearer = replace(
+        camera, camera_from_world=RigidTransform(pose.rotation, pose.apply(middle[None])[0])
+    )
+    cover, shade = ball_cover(camera, RADIUS_MM), ball_cover(nearer, 40.0)
+    picture = np.where(cover > 0.5, 190.0, 100.0) - 16.0 * shade
+    large, small = sphere(RADIUS_MM, 12.0), sphere(37.0, 6.0)
+    both = TriangleMesh(
+        np.vstack([large.vertices, small.vertices + middle]),
+        np.vstack([large.faces, small.faces + len(large.vertices)]),
+    )
+    moves = np.arange(-9.0, 9.1, 1.0)
+    strength, seen = rim_likeness(
+        both,
+        both.vertex_normals(),
+        [camera],
+        [picture.astype(np.uint8)],
+        moves,
+        clear_mm=4.0,
+        behind_mm=behind_mm,
+        cell_mm=3.0,
+    )
+    seen[: len(large.vertices)] = 0.0
+    on_rim = seen > 0.2
+    assert (on_rim.sum() >= seen_n) if seen_n else not on_rim.any()
+    best = moves[strength[on_rim].argmax(axis=1)]
+    np.testing.assert_allclose(best, 3.0, atol=1.5)
 
 
 def test_plain_ball_comes_out_by_its_outlines_alone() -> None:

@@ -8,7 +8,8 @@ from fitkit.capture.camera import Camera, Lens
 from fitkit.capture.marker_sheet import marker_sheet
 from fitkit.capture.photo import Photo
 from fitkit.capture.tag_detection import TagSighting
-from fitkit.capture.tag_edges import light_of_grey, measure_tag_edges
+from fitkit.capture.tag_edges import measure_tag_edges
+from fitkit.capture.tone_curve import light_of_grey
 from fitkit.geometry.rigid import RigidTransform
 from tests.capture.sheet_scene import looking_at, photo_of
 
@@ -94,13 +95,3 @@ def test_a_tag_at_the_rim_is_not_measured() -> None:
     sighting = rough_sighting()
     shifted = TagSighting(SHEET, sighting.corners_px - [sighting.corners_px[:, 0].min() - 1, 0])
     assert measure_tag_edges(light_of_grey(a_photo().grey), shifted) is None
-
-
-def test_light_follows_the_srgb_curve() -> None:
-    """IEC 61966-2-1: stored 0.5 is 0.2140 of full light; ends and the straight foot."""
-    light = light_of_grey(np.array([[0, 10, 255]], np.uint8))[0]
-    assert light[0] == 0.0
-    assert light[1] == pytest.approx(10 / 255 / 12.92, rel=1e-6)
-    assert light[2] == pytest.approx(1.0)
-    half = np.interp(127.5, [127, 128], light_of_grey(np.array([[127, 128]], np.uint8))[0])
-    assert half == pytest.approx(0.2140, abs=2e-4)

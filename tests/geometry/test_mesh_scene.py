@@ -22,3 +22,8 @@ def test_a_way_crosses_the_surface_only_as_far_as_it_goes() -> None:
 def test_a_ray_without_end_is_stopped_wherever_the_surface_lies_ahead() -> None:
     scene = MeshScene(sphere(100.0, 10.0))
     np.testing.assert_array_equal(scene.stopped(_STARTS, _WAYS), [True, True, False, True])
+
+
+def test_a_ray_goes_as_far_as_the_surface_lies_whatever_the_length_of_its_way() -> None:
+    met_mm = MeshScene(sphere(100.0, 10.0)).met_mm(_STARTS, _WAYS)
+    np.testing.assert_allclose(met_mm, [200.0, 200.0, np.inf, 100.0], atol=1.0)
