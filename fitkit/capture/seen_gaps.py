@@ -124,7 +124,7 @@ def open_gaps(
         for area in areas:
             box = _box_px(surface.vertices[np.unique(surface.faces[area])], camera, colour.shape)
             if box is not None:
-                outline[box] &= _not_room(colour, box, camera, scene, unsure, held)
+                outline[box] &= _not_room(colour, box, camera, scene, area, unsure, held)
         outlines.append(outline)
         say((index + 1) / len(cameras))
     told = [k for k, outline in enumerate(outlines) if not outline.all()]
@@ -173,10 +173,14 @@ def _not_room(
     box: tuple[slice, slice],
     camera: Camera,
     scene: MeshScene,
+    area: Bools,
     unsure: Bools,
     held: Bools,
 ) -> Bools:
-    """(h, w) bool within the box: False where an unsure place of the surface shows the room."""
+    """(h, w) bool within the box: False where the area shows the room.
+
+    Other unsure places are not told: the box may cut them off from what is known round them.
+    """
     rows, columns = np.mgrid[box]
     shape = rows.shape
     lens = camera.lens
@@ -190,10 +194,11 @@ def _not_room(
     rays = np.hstack([starts, ways]).astype(np.float32)
     face = scene.scene.cast_rays(tensor(rays))["primitive_ids"].numpy().reshape(shape)
     on = face != scene.scene.INVALID_ID
-    open_px = np.zeros(shape, dtype=np.uint8)
-    open_px[on] = unsure[face[on]]
-    if not open_px.any():
+    own_px, open_px = np.zeros(shape, dtype=np.uint8), np.zeros(shape, dtype=np.uint8)
+    own_px[on], open_px[on] = area[face[on]], unsure[face[on]]
+    if not own_px.any():
         return np.ones(shape, dtype=np.bool_)
+    own_px = cv2.dilate(own_px, _square(_DOUBT_PX))
     open_px = cv2.dilate(open_px, _square(_DOUBT_PX))
     judged = np.flatnonzero(open_px)
     open_px.ravel()[judged] = ~_stopped(rays[judged], scene, held)
@@ -203,7 +208,7 @@ def _not_room(
     outline = silhouette(np.ascontiguousarray(colour[box]), body=body, room=room)
     if outline is None:
         return np.ones(shape, dtype=np.bool_)
-    return np.asarray(outline | (open_px == 0) | ~on, dtype=np.bool_)
+    return np.asarray(outline | (open_px == 0) | (own_px == 0) | ~on, dtype=np.bool_)
 
 
 def _stopped(rays: NDArray[np.float32], scene: MeshScene, held: Bools) -> Bools:

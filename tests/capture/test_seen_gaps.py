@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import count
+
 import numpy as np
 import pytest
 from scipy.spatial import cKDTree
@@ -9,7 +11,7 @@ from scipy.spatial import cKDTree
 from fitkit.capture.closed_surface import mesh_of_grid
 from fitkit.capture.seen_gaps import open_gaps, spanned_areas
 from fitkit.capture.signed_grid import SignedGrid
-from fitkit.geometry.arrays import Bools, Floats
+from fitkit.geometry.arrays import Bools, Bytes, Floats
 from fitkit.geometry.mesh import TriangleMesh
 from tests.capture.plain_ball import ball_cameras
 from tests.capture.trestle import (
@@ -80,6 +82,36 @@ def test_spot_whose_far_side_is_known_stays_though_it_looks_like_the_room() -> N
     )
     assert (dug.values_mm < grid.values_mm - 5.0).any()
     assert np.array_equal(kept.values_mm > 0.0, grid.values_mm > 0.0)
+
+
+def test_each_area_is_judged_in_its_own_part_of_the_photo_only(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A spot in the middle of a web looks like the room, the web round it like the body."""
+    grid = trestle(web=True)
+    surface = mesh_of_grid(grid)
+    (web, *_), held = _spanned(surface)
+    middle = surface.corners.mean(axis=1)
+    spot = web & (np.linalg.norm(middle - GAP, axis=1) < 25.0)
+    asked = count()
+
+    def told(_colour: Bytes, *, body: Bools, **_room: Bools) -> Bools:
+        return np.full(body.shape, next(asked) % 2 == 1)
+
+    monkeypatch.setattr("fitkit.capture.seen_gaps.silhouette", told)
+    found = open_gaps(
+        grid,
+        surface,
+        [spot, web & ~spot],
+        held,
+        trestle_pictures(True),
+        ball_cameras(),
+        say=lambda _fraction: None,
+    )
+    dug = (grid.values_mm > 0.0) & (found.values_mm < 0.0)
+    places = LOW + CELL_MM * np.argwhere(dug)
+    assert len(places) > 10
+    assert np.linalg.norm((places - GAP)[:, 1:], axis=1).max() < 45.0
 
 
 def test_one_photo_alone_opens_nothing() -> None:
