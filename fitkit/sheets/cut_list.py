@@ -82,7 +82,10 @@ def sums_in_words(cuts: Sequence[CutRow], sheets: Sequence[SheetRow], currency: 
     """Return what it all comes to: parts, length of cut, mass, cost, and what is to be bought."""
     cut_m = sum(row.part.cut_length_mm for row in cuts) / 1000.0
     mass_g = sum(row.mass_g for row in cuts)
-    words = [f"In all {len(cuts)} part{'s' * (len(cuts) != 1)}, {cut_m:.1f} m cut, {mass_g:.0f} g."]
+    parts = f"{len(cuts)} part{'s' * (len(cuts) != 1)}"
+    if left := sum(not row.sheet for row in cuts):
+        parts += f" ({left} of them left out)"
+    words = [f"In all {parts}, {cut_m:.1f} m cut, {mass_g:.0f} g."]
     costs = [row.cost for row in sheets if row.cost is not None]
     if costs:
         told = f"What the parts take costs {_money(sum(costs), currency)}"

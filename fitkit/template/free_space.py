@@ -28,18 +28,32 @@ class FreeSpace:
 
     def __init__(self, area: shapely.Geometry, margin_mm: float) -> None:
         # A tenth of a millimetre of outline detail matters to no word.
-        self._free = area.buffer(-margin_mm).simplify(0.1)
+        self._keep(area.buffer(-margin_mm).simplify(0.1))
+
+    def _keep(self, free: shapely.Geometry) -> None:
+        self._free = free
+        # Asked for every size of letter.
+        self._bounds, self._area = free.bounds, free.area
 
     def take(self, shapes: Iterable[shapely.Geometry], gap_mm: float = _GAP_MM) -> None:
         """Use up the room of some shapes and a gap round them."""
+        self.take_alike([self], shapes, gap_mm)
+
+    @staticmethod
+    def take_alike(
+        spaces: Iterable[FreeSpace], shapes: Iterable[shapely.Geometry], gap_mm: float = _GAP_MM
+    ) -> None:
+        """Use up the room of some shapes and a gap round them in several spaces."""
         taken = [shape.buffer(gap_mm) for shape in shapes]
         if taken:
-            self._free = shapely.difference(self._free, shapely.union_all(taken))
+            whole = shapely.union_all(taken)
+            for space in spaces:
+                space._keep(shapely.difference(space._free, whole))
 
     def without(self, shapes: Iterable[shapely.Geometry], gap_mm: float = _GAP_MM) -> FreeSpace:
         """Return a copy in which the shapes' room is used up as well."""
         copy = object.__new__(FreeSpace)
-        copy._free = self._free
+        copy._keep(self._free)
         copy.take(shapes, gap_mm)
         return copy
 
@@ -80,17 +94,17 @@ class FreeSpace:
 
     def _too_small_for(self, width_mm: float, height_mm: float) -> bool:
         """Whether a rectangle is wider, higher or larger than all that is free."""
-        if self._free.is_empty:
+        if self._area == 0.0:
             return True
-        low_x, low_y, high_x, high_y = self._free.bounds
+        low_x, low_y, high_x, high_y = self._bounds
         return bool(
             width_mm > high_x - low_x
             or height_mm > high_y - low_y
-            or width_mm * height_mm > self._free.area
+            or width_mm * height_mm > self._area
         )
 
     def _centres(self, step_mm: float) -> Floats:
-        low_x, low_y, high_x, high_y = self._free.bounds
+        low_x, low_y, high_x, high_y = self._bounds
         step = max(step_mm, float(np.sqrt((high_x - low_x) * (high_y - low_y) / 4000.0)))
         x, y = np.meshgrid(
             np.arange(low_x + 0.25 * step, high_x, step),

@@ -234,8 +234,7 @@ class _Page:
         ]
 
     def _take(self, shapes: Sequence[shapely.Geometry], gap_mm: float) -> None:
-        for room in (self.clear, self.near, self.strip):
-            room.take(shapes, gap_mm)
+        FreeSpace.take_alike((self.clear, self.near, self.strip), shapes, gap_mm)
 
     def _put(
         self,
