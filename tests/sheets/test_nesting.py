@@ -57,3 +57,6 @@ def test_sums_tell_what_is_left_out_and_what_is_to_be_bought() -> None:
     assert words.startswith("In all 2 parts, 0.6 m cut, ")
     assert "What the parts take costs 8.00 EUR, 1 sheet without a price left out." in words
     assert words.endswith("To buy: 1 of new, 8.00 EUR.")
+    short = replace(nesting, left_out=(box(900.0, 900.0, 3),))
+    words = sums_in_words(cut_list(short, ()), sheet_list(short, ()), "")
+    assert words.startswith("In all 3 parts (1 of them left out), ")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -62,8 +63,22 @@ def _no_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("fitkit.export.body_picture.png_of_body", lambda *_, **__: b"\x89PNG")
 
 
+# Coarse enough to be quick; all limits hold as on one of 10 mm.
+CELL_MM = 14.0
+
+
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a job whose patches are made, to be copied."""
+    folder = job_with(tmp_path_factory.mktemp("jobs") / "drawn", 1.0, design=DESIGN)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("fitkit.export.body_picture.png_of_body", lambda *_, **__: b"\x89PNG")
+        make_job(folder, until="patches")
+    return folder
+
+
 def job_with(folder: Path, scale: np.ndarray | float, *, design: str = "") -> Path:
-    mesh = mannequin(10.0)
+    mesh = mannequin(CELL_MM)
     points = mesh.vertices * scale
     points[:, 2] += 780.0 - points[:, 2].min()
     folder.mkdir()
@@ -72,13 +87,11 @@ def job_with(folder: Path, scale: np.ndarray | float, *, design: str = "") -> Pa
     return folder
 
 
-def test_a_design_goes_from_job_to_job_and_keeps_its_remarks(tmp_path: Path) -> None:
-    first = job_with(tmp_path / "first", 1.0, design=DESIGN)
+def test_a_design_goes_from_job_to_job_and_keeps_its_remarks(tmp_path: Path, drawn: Path) -> None:
     second = job_with(tmp_path / "second", 1.12)
     with pytest.raises(JobError, match="not there"):
-        carry_job(second, source=first)
-    make_job(first, until="patches")
-    carried = carry_job(second, source=first)
+        carry_job(second, source=job_with(tmp_path / "not made", 1.0, design=DESIGN))
+    carried = carry_job(second, source=drawn)
     assert carried.scale == pytest.approx(1.12, abs=0.005)
     assert not carried.findings
     settings = open_job(second).settings
@@ -90,15 +103,14 @@ def test_a_design_goes_from_job_to_job_and_keeps_its_remarks(tmp_path: Path) -> 
     for name, there, here in carried.lines:
         assert here == pytest.approx(1.12 * there, rel=0.02), name
     with pytest.raises(JobError, match="rows already"):
-        carry_job(second, source=first)
+        carry_job(second, source=drawn)
 
 
-def test_a_body_that_changed_under_the_design_takes_it_along(tmp_path: Path) -> None:
-    job = job_with(tmp_path / "job", 1.0, design=DESIGN)
-    make_job(job, until="patches")
-    points = mannequin(10.0).vertices * [1.0, 1.0, 1.1]
+def test_a_body_that_changed_under_the_design_takes_it_along(tmp_path: Path, drawn: Path) -> None:
+    job = Path(shutil.copytree(drawn, tmp_path / "job"))
+    points = mannequin(CELL_MM).vertices * [1.0, 1.0, 1.1]
     points[:, 2] += 780.0 - points[:, 2].min()
-    (job / "body.ply").write_bytes(ply_bytes(mannequin(10.0).with_vertices(points)))
+    (job / "body.ply").write_bytes(ply_bytes(mannequin(CELL_MM).with_vertices(points)))
     report = make_job(job, until="patches")[-1]
     (changed,) = [one for one in report.findings if one.code == "body-changed"]
     assert changed.number == pytest.approx(0.1 * 710, abs=3)  # the top of the body
@@ -108,13 +120,13 @@ def test_a_body_that_changed_under_the_design_takes_it_along(tmp_path: Path) -> 
     assert hem - 780 == pytest.approx(1.1 * 280, abs=2.0)
 
 
-def test_both_sides_of_a_pair_are_shown_and_parted_when_wanted(tmp_path: Path) -> None:
-    alike = job_with(tmp_path / "alike", 1.0, design=DESIGN)
+def test_both_sides_of_a_pair_are_shown_and_parted_when_wanted(tmp_path: Path, drawn: Path) -> None:
+    alike = Path(shutil.copytree(drawn, tmp_path / "alike"))
     shown = pair_job(alike, "belly plate")
     assert shown.furthest_mm < 1.0
     assert not shown.parted
     # A belly that is fuller on the left: 25 mm about a point, half of it 40 mm from there.
-    points = mannequin(10.0).vertices
+    points = mannequin(CELL_MM).vertices
     reach = np.hypot(points[:, 0] - 70, points[:, 2] - 1100)
     fuller = 25.0 * np.exp(-0.5 * (reach / 35) ** 2) * (points[:, 1] < -20)
     scale = np.column_stack(
