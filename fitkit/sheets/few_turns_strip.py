@@ -173,11 +173,13 @@ class FewTurnsStrip:
             searches.sort(key=lambda one: one.best.length)
         best = searches[0]
         press = ended - _PRESSING_SHARE * (ended - started)
-        while best.can_be_shorter and self._lasts(press):
+
+        def explores() -> bool:
+            return self._lasts(press if math.isfinite(self.best.length) else ended)
+
+        while best.can_be_shorter and explores():
             self._catch_up(best)
-            self._tell(
-                best.go_on(lambda length: length < self.best.length and self._lasts(press)), told
-            )
+            self._tell(best.go_on(lambda length: length < self.best.length and explores()), told)
         while best.can_be_shorter and self._lasts(ended):
             self._catch_up(best)
             self._tell(

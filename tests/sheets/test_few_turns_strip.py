@@ -10,6 +10,7 @@ import shapely
 from shapely.affinity import translate
 
 from fitkit.geometry.arrays import Floats
+from fitkit.sheets import few_turns_strip
 from fitkit.sheets.depth_tables import DepthTables, depth_tables
 from fitkit.sheets.few_turns_strip import FewTurnsStrip
 from fitkit.sheets.pair_depths import depths_of_all
@@ -135,6 +136,18 @@ def test_equal_boxes_fill_their_strip() -> None:
     squeeze(strip, 136.0)
     length, _ = strip.placed()
     assert 120.0 - 1e-6 <= length <= 136.0
+    assert_apart(placed_polygons(strip, outlines), 0.0, 60.0, length)
+
+
+def test_pieces_not_yet_apart_are_not_pressed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Although all the time is for pressing, they are brought apart first."""
+    monkeypatch.setattr(few_turns_strip, "_PRESSING_SHARE", 1.0)
+    monkeypatch.setattr(few_turns_strip, "_HEATS_SHARE", 0.0)
+    outlines = [rectangle_mm(30.0, 20.0)] * 4
+    strip = FewTurnsStrip(outlines, [(0.0,)] * 4, width=60.0, gap=0.0, seed=1)
+    squeeze(strip, 150.0)
+    length, _ = strip.placed()
+    assert 60.0 - 1e-6 <= length <= 150.0
     assert_apart(placed_polygons(strip, outlines), 0.0, 60.0, length)
 
 
