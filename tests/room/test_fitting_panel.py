@@ -275,3 +275,25 @@ def test_a_pivot_is_told_by_its_patch(folder: Path) -> None:
             await desk.editing.tell_row("pivot", "visor", lambda: {"screw_mm": 3.0})
 
     run(folder, course)
+
+
+def test_an_edge_is_riveted_and_the_rivets_metal_told(folder: Path) -> None:
+    faults: list[FitkitError] = []
+
+    def rivets() -> str | None:
+        (girdle, _) = list_rows(folder, "patch")
+        told: str | None = girdle.get("edges", {}).get("middle", {}).get("rivets")
+        return told
+
+    async def course(page: RoomPage, desk: DesignDesk) -> None:
+        desk.choose("patch", "girdle")
+        shown = card(page, desk, faults)
+        fill(shown, "middle", "rivets")
+        await come_about(lambda: rivets() == "blind 3.2" and offered(shown, "Of"))
+        fill(shown, "Of", "copper")
+        await come_about(lambda: rivets() == "blind 3.2 copper")
+        fill(shown, "Of", "aluminium")
+        await come_about(lambda: rivets() == "blind 3.2")
+
+    run(folder, course)
+    assert faults == []
