@@ -28,6 +28,7 @@ from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras
 from fitkit.capture.signed_grid import signed_grid
 from fitkit.capture.start_surface import (
     BELOW_MM,
+    HELD_MM,
     MOST_SPANNED,
     cloud_in_volume,
     spanned_share,
@@ -36,7 +37,7 @@ from fitkit.capture.start_surface import (
 from fitkit.capture.surface_findings import few_pairs_finding, surface_findings
 from fitkit.errors import PhotoError
 from fitkit.findings import Finding
-from fitkit.geometry.arrays import Bytes
+from fitkit.geometry.arrays import Bytes, Floats
 from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = ["reconstruct"]
@@ -152,7 +153,11 @@ def reconstruct(
     def looking(fraction: float) -> None:
         say(0.67 + 0.03 * fraction, "looking through gaps")
 
-    near = cKDTree(cloud.points_mm)
+    stereo, near = cloud, cKDTree(cloud.points_mm)
+
+    def to_like_mm(mesh: TriangleMesh) -> Floats:
+        return to_like_points_mm(mesh, stereo, near)
+
     surface = start_surface(cloud, near, wide, pictures, cameras, lower, scale=scale, say=looking)
 
     def refining(fraction: float) -> None:
@@ -166,8 +171,8 @@ def reconstruct(
         stacks = _stacked(cameras, [local_contrast(one, radius_px=radius_px) for one in greys])
         held, certainty = first_pass(surface, cameras, stacks, scale=scale)
         plain = is_plain(held, certainty, lower, cameras, scale=scale)
-    to_like_mm = to_like_points_mm(surface, cloud, near)
-    share = spanned_share(surface, to_like_mm, bottom_mm=volume.bottom_mm, scale=scale)
+    apart_mm = to_like_mm(surface)
+    share = spanned_share(surface, apart_mm, bottom_mm=volume.bottom_mm, scale=scale)
     by_outlines = plain or share > MOST_SPANNED
     outlines = Outlines(pictures, volume.bottom_mm + scale * _ABOVE_CUT_MM, None)
     if by_outlines:
@@ -179,12 +184,15 @@ def reconstruct(
             pictures, cameras, wide, fine, lower, rough.points_mm, scale=scale, say=telling
         )
         if outlined is not None:
-            outlines = replace(outlines, cloud=cloud)
+            outlines = replace(outlines, cloud=stereo)
             cloud = cloud_only(cloud, patterned_points(cloud, held, certainty))
-            held = plain_surface(outlined, fine, cameras, outlines, scale=scale)
-            held, certainty = first_pass(held, cameras, stacks, scale=scale, outlines=outlines)
+            surface = plain_surface(outlined, fine, cameras, outlines, scale=scale)
+    bare = None if outlines.cloud is not None else apart_mm > scale * HELD_MM
+    held, certainty = first_pass(
+        surface, cameras, stacks, scale=scale, outlines=outlines, only=bare
+    )
     surface = refined_surface(
-        held, certainty, cameras, stacks, near, scale=scale, outlines=outlines, say=refining
+        held, certainty, cameras, stacks, to_like_mm, scale=scale, outlines=outlines, say=refining
     )
     surface = _cut(surface, volume, scale)
     say(0.98, "judging the surface")

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from fitkit.capture.camera import Camera
 from fitkit.capture.closed_surface import mesh_of_grid
@@ -17,7 +16,7 @@ from fitkit.capture.signed_grid import signed_grid
 from fitkit.capture.start_surface import HELD_MM, START_CELL_MM
 from fitkit.capture.surface_refinement import refine_surface
 from fitkit.capture.surface_smoothing import even_out, fair
-from fitkit.geometry.arrays import Floats
+from fitkit.geometry.arrays import Bools, Floats
 from fitkit.geometry.mesh import TriangleMesh
 
 __all__ = ["first_pass", "refined_surface"]
@@ -39,13 +38,14 @@ def first_pass(
     *,
     scale: float,
     outlines: Outlines | None = None,
+    only: Bools | None = None,
 ) -> tuple[TriangleMesh, Floats]:
     """Return the surface after the coarsest pass, and how certain each vertex is.
 
     Parameters and values are those of :func:`fitkit.capture.surface_refinement.refine_surface`.
     """
     moved, certainty = refine_surface(
-        surface, cameras, stacks[0], _PASSES[0][2].scaled(scale), outlines
+        surface, cameras, stacks[0], _PASSES[0][2].scaled(scale), outlines, only
     )
     return kept_apart(surface, moved, scale=scale), certainty
 
@@ -55,7 +55,7 @@ def refined_surface(
     certainty: Floats,
     cameras: Sequence[Camera],
     stacks: tuple[PhotoStack, PhotoStack],
-    near: cKDTree,
+    to_like_mm: Callable[[TriangleMesh], Floats],
     *,
     scale: float,
     outlines: Outlines,
@@ -69,8 +69,10 @@ def refined_surface(
         Of :func:`first_pass`.
     cameras, stacks
         In the same order; the photos halved and whole.
-    near
-        Tree of the cloud's points. What neither they nor the patches hold is drawn flat.
+    to_like_mm
+        Tells, (V,) float mm, how far the vertices lie from those points of stereo that face as the
+        surface does there. What neither they nor the patches hold is drawn flat. Across a narrow
+        gap the points of its sides are near, but say nothing of where it ends.
     scale
         Size of the subject's detail against that of a body.
     outlines
@@ -88,13 +90,13 @@ def refined_surface(
         before = surface
         if index > 0:
             stack = stacks[0] if halved else stacks[1]
-            only = None if plain else near.query(surface.vertices, workers=-1)[0] > held_mm
+            only = None if plain else to_like_mm(surface) > held_mm
             surface, certainty = refine_surface(
                 surface, cameras, stack, settings.scaled(scale), outlines, only
             )
         if index + 1 == len(_PASSES) or _PASSES[index + 1][0] > 0:
             if not plain:
-                surface = even_out(surface, _freedom(surface, certainty, near, scale))
+                surface = even_out(surface, _freedom(to_like_mm(surface), certainty, scale))
             else:
                 surface = fair(surface, certainty)
         surface = kept_apart(before, surface, scale=scale)
@@ -102,8 +104,7 @@ def refined_surface(
     return surface
 
 
-def _freedom(surface: TriangleMesh, certainty: Floats, near: cKDTree, scale: float) -> Floats:
+def _freedom(distance_mm: Floats, certainty: Floats, scale: float) -> Floats:
     """(V,) float: 1 where neither the cloud nor the patches hold the surface, else 0."""
-    distance, _ = near.query(surface.vertices, workers=-1)
-    bare = np.clip(distance / (scale * HELD_MM) - 1.0, 0.0, 1.0)
+    bare = np.clip(distance_mm / (scale * HELD_MM) - 1.0, 0.0, 1.0)
     return np.asarray(bare * np.clip(1.0 - certainty / SOME_CERTAINTY, 0.0, 1.0))
