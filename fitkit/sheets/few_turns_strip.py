@@ -22,7 +22,7 @@ __all__ = ["FewTurnsStrip", "compile_loops"]
 
 # The share of the time for choosing what to begin from, and how long each is given at least before
 # the better half goes on; beginnings of a worker at most.
-_HEATS_SHARE, _HEAT_SECONDS, _MOST_BEGINNINGS = 0.4, 3.0, 16
+_HEATS_SHARE, _HEAT_SECONDS, _MOST_BEGINNINGS = 0.2, 3.0, 16
 # For pressing the best together.
 _PRESSING_SHARE = 0.2
 
