@@ -28,7 +28,6 @@ from fitkit.capture.scan import CaptureVolume, Scan, SolvedCameras
 from fitkit.capture.signed_grid import signed_grid
 from fitkit.capture.start_surface import (
     BELOW_MM,
-    HELD_MM,
     MOST_SPANNED,
     cloud_in_volume,
     spanned_share,
@@ -171,8 +170,7 @@ def reconstruct(
         stacks = _stacked(cameras, [local_contrast(one, radius_px=radius_px) for one in greys])
         held, certainty = first_pass(surface, cameras, stacks, scale=scale)
         plain = is_plain(held, certainty, lower, cameras, scale=scale)
-    apart_mm = to_like_mm(surface)
-    share = spanned_share(surface, apart_mm, bottom_mm=volume.bottom_mm, scale=scale)
+    share = spanned_share(surface, to_like_mm(surface), bottom_mm=volume.bottom_mm, scale=scale)
     by_outlines = plain or share > MOST_SPANNED
     outlines = Outlines(pictures, volume.bottom_mm + scale * _ABOVE_CUT_MM, None)
     if by_outlines:
@@ -187,12 +185,8 @@ def reconstruct(
             outlines = replace(outlines, cloud=stereo)
             cloud = cloud_only(cloud, patterned_points(cloud, held, certainty))
             surface = plain_surface(outlined, fine, cameras, outlines, scale=scale)
-    bare = None if outlines.cloud is not None else apart_mm > scale * HELD_MM
-    held, certainty = first_pass(
-        surface, cameras, stacks, scale=scale, outlines=outlines, only=bare
-    )
     surface = refined_surface(
-        held, certainty, cameras, stacks, to_like_mm, scale=scale, outlines=outlines, say=refining
+        surface, cameras, stacks, to_like_mm, scale=scale, outlines=outlines, say=refining
     )
     surface = _cut(surface, volume, scale)
     say(0.98, "judging the surface")

@@ -52,7 +52,6 @@ def first_pass(
 
 def refined_surface(
     surface: TriangleMesh,
-    certainty: Floats,
     cameras: Sequence[Camera],
     stacks: tuple[PhotoStack, PhotoStack],
     to_like_mm: Callable[[TriangleMesh], Floats],
@@ -61,12 +60,12 @@ def refined_surface(
     outlines: Outlines,
     say: Callable[[float], None],
 ) -> TriangleMesh:
-    """Return the surface, after its first pass, moved to where the photos agree, ever finer.
+    """Return the surface moved to where the photos agree, ever finer.
 
     Parameters
     ----------
-    surface, certainty
-        Of :func:`first_pass`.
+    surface
+        To start from.
     cameras, stacks
         In the same order; the photos halved and whole.
     to_like_mm
@@ -81,7 +80,14 @@ def refined_surface(
     say
         Told the fraction done.
     """
-    plain, held_mm = outlines.cloud is not None, scale * HELD_MM
+    plain = outlines.cloud is not None
+
+    def bare(mesh: TriangleMesh) -> Bools | None:
+        return None if plain else to_like_mm(mesh) > scale * HELD_MM
+
+    surface, certainty = first_pass(
+        surface, cameras, stacks, scale=scale, outlines=outlines, only=bare(surface)
+    )
     for index, (cell_mm, halved, settings) in enumerate(_PASSES):
         if cell_mm > 0 and index > 0:
             cell_mm *= scale
@@ -90,9 +96,8 @@ def refined_surface(
         before = surface
         if index > 0:
             stack = stacks[0] if halved else stacks[1]
-            only = None if plain else to_like_mm(surface) > held_mm
             surface, certainty = refine_surface(
-                surface, cameras, stack, settings.scaled(scale), outlines, only
+                surface, cameras, stack, settings.scaled(scale), outlines, bare(surface)
             )
         if index + 1 == len(_PASSES) or _PASSES[index + 1][0] > 0:
             if not plain:

@@ -66,14 +66,16 @@ class MeshScene:
 
     def met_mm(self, starts_mm: Floats, ways: Floats) -> Floats:
         """(N,) float mm: how far the ray from each start along its way goes; inf if past all."""
-        length = np.linalg.norm(ways, axis=1)
-        rays = np.hstack([starts_mm - self.centre_mm, ways / length[:, None]]).astype(np.float32)
-        met: Floats = self.scene.cast_rays(tensor(rays))["t_hit"].numpy().astype(np.float64)
+        met: Floats = self._met(starts_mm, ways) * np.linalg.norm(ways, axis=1)
         return met
 
     def crossed(self, starts_mm: Floats, ends_mm: Floats) -> Bools:
         """(N,) bool: whether the straight way from each start to its end meets the surface."""
-        way = ends_mm - starts_mm
-        rays = np.hstack([starts_mm - self.centre_mm, way]).astype(np.float32)
-        met: Bools = self.scene.cast_rays(tensor(rays))["t_hit"].numpy() <= 1.0
+        met: Bools = self._met(starts_mm, ends_mm - starts_mm) <= 1.0
+        return met
+
+    def _met(self, starts_mm: Floats, ways: Floats) -> Floats:
+        """(N,) float32: after how many of its ways each ray meets the surface."""
+        rays = np.hstack([starts_mm - self.centre_mm, ways]).astype(np.float32)
+        met: Floats = self.scene.cast_rays(tensor(rays))["t_hit"].numpy()
         return met

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -27,8 +27,7 @@ _NODES = 48
 _PARTS = 4
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class DepthTables:
+class DepthTables(NamedTuple):
     """Clearances between outlines by their shift, for every two of them.
 
     Attributes

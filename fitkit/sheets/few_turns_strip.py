@@ -83,14 +83,7 @@ class FewTurnsStrip:
         grown = shapely.buffer([shapely.Polygon(outline) for outline in own], 0.5 * gap)
         self.area = shapely.area(grown)[kind]
         self.pieces = StripPieces(
-            tables.table,
-            tables.way,
-            tables.frame,
-            tables.values,
-            tables.rims,
-            tables.near,
-            tables.near_first,
-            tables.gap,
+            *tables,
             starts[kind],
             counts[kind],
             np.array(boxes),

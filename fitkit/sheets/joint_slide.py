@@ -86,7 +86,7 @@ def slid_apart(pieces: StripPieces, length: float, width: float, turn: Ints, pla
             _fill_sum(place, step, way, tried)
             _fill_sum(tried, -1.0, listed, its)
             if _largest(its) > 0.5 * skin:
-                _fill_sum(tried, 0.0, tried, listed)
+                _fill_scaled(tried, 1.0, listed)
                 pairs = _list_pairs(pieces, turn, tried, skin, ends, pair)
             new = _slope(pieces, ends, pair, pairs, low, high, tried, slack, its)
             worked_out += 1
@@ -104,8 +104,8 @@ def slid_apart(pieces: StripPieces, length: float, width: float, turn: Ints, pla
         known = known + 1 if curved > 0.0 else 0
         inverse[m] = 1.0 / max(curved, 1e-300)
         stalled = stalled + 1 if new > (1.0 - _TOO_LITTLE) * value else 0
-        _fill_sum(tried, 0.0, tried, place)
-        _fill_sum(its, 0.0, its, slope)
+        _fill_scaled(tried, 1.0, place)
+        _fill_scaled(its, 1.0, slope)
         value = new
     for i in range(count):
         for c in range(2):
@@ -133,7 +133,7 @@ def pressed(pieces: StripPieces, length: float, width: float, turn: Ints, place:
         slid = place.copy()
         if slid_apart(pieces, shorter, width, turn, slid):
             length = shorter
-            _fill_sum(slid, 0.0, slid, place)
+            _fill_scaled(slid, 1.0, place)
             share *= _MORE
         else:
             share *= _LESS
@@ -167,13 +167,20 @@ def _fill_sum(one: Floats, factor: float, other: Floats, total: Floats) -> None:
 
 
 @compiled
+def _fill_scaled(one: Floats, factor: float, scaled: Floats) -> None:
+    for i in range(len(one)):
+        for c in range(2):
+            scaled[i, c] = factor * one[i, c]
+
+
+@compiled
 def _fill_way_down(
     slope: Floats, moved: Floats, bent: Floats, inverse: Floats, known: int, way: Floats
 ) -> None:
     """Fill (N, 2) float ``way``, where to go, by the last steps and how the slope changed."""
     share = np.empty(_MEMORY)
     oldest = max(0, known - _MEMORY)
-    _fill_sum(slope, -2.0, slope, way)
+    _fill_scaled(slope, -1.0, way)
     for k in range(known - 1, oldest - 1, -1):
         m = k % _MEMORY
         share[m] = inverse[m] * _dot(moved[m], way)
@@ -183,7 +190,7 @@ def _fill_way_down(
     if known > 0:
         m = (known - 1) % _MEMORY
         scale = 1.0 / (inverse[m] * _dot(bent[m], bent[m]))
-    _fill_sum(way, scale - 1.0, way, way)
+    _fill_scaled(way, scale, way)
     for k in range(oldest, known):
         m = k % _MEMORY
         _fill_sum(way, share[m] - inverse[m] * _dot(bent[m], way), moved[m], way)

@@ -53,14 +53,7 @@ def assert_apart(polygons: list[shapely.Polygon], gap: float, width: float, leng
 def pieces_of(tables: DepthTables, count: int) -> StripPieces:
     kinds = np.arange(count)
     return StripPieces(
-        tables.table,
-        tables.way,
-        tables.frame,
-        tables.values,
-        tables.rims,
-        tables.near,
-        tables.near_first,
-        tables.gap,
+        *tables,
         kinds,
         np.ones(count, dtype=np.int64),
         np.zeros((count, 4)),

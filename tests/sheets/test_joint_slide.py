@@ -23,14 +23,7 @@ def pieces_of(outlines: list[Floats], gap: float) -> StripPieces:
     tables = depth_tables(outlines, [(0.0,)] * count, gap)
     boxes = np.array([[*shape.min(axis=0), *shape.max(axis=0)] for shape in outlines])
     return StripPieces(
-        tables.table,
-        tables.way,
-        tables.frame,
-        tables.values,
-        tables.rims,
-        tables.near,
-        tables.near_first,
-        tables.gap,
+        *tables,
         np.arange(count),
         np.ones(count, dtype=np.int64),
         boxes,
