@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +25,7 @@ from fitkit.shop.forming_step import FormingPlan
 from fitkit.shop.gauge_section import GaugeSection, gauge_sections
 from fitkit.shop.hardware_list import HardwareItem, OwnHardware, hardware_list
 from fitkit.shop.joint import riveted_joints
+from fitkit.shop.pair_findings import pair_findings
 from fitkit.shop.plan_facts import PlanFacts, plan_facts
 from fitkit.shop.plan_part import plan_of
 from fitkit.shop.seam_bevel import seam_bevels
@@ -250,6 +251,7 @@ def build_book(
     joints = riveted_joints(flats, rows, plates)
     by_number = {template.number: template for template in templates}
     pages: list[PartPage] = []
+    twins: set[int] = set()
     known: dict[str, tuple[PlanFacts, tuple[GaugeSection, ...]]] = {}
     for index, plate in enumerate(plates):
         if progress is not None:
@@ -272,6 +274,8 @@ def build_book(
         )
         plan, view = plan_of(facts), blank_view(template, facts)
         pages.append(_page(template, plan, view, gauges, plate.number))
+        if plate.twin:
+            twins.add(plate.number)
     number = 1 + max((plate.number for plate in plates), default=0)
     standing: dict[int, list[str]] = {}
     for blank in attachments:
@@ -281,18 +285,14 @@ def build_book(
             on = numbers[blank.design.on] + twin
             plan = attachment_plan(blank, plate_mm=flat.design.thickness_mm, twin=twin)
             pages.append(_page(template, plan, blank_view(template), (), on))
+            if twin:
+                twins.add(number)
             standing.setdefault(on, []).append(f"{number} {template.title}")
             number += 1
     over = {flat.design.name: flat.design.over for flat in flats}
     steps, findings = assembly_order(
         plates, joints, over, standing=standing, held_by=_held_by(own, bought, plates)
     )
-    found = [
-        finding
-        for page in pages
-        for check in page.plan.checks
-        if (finding := check.finding(page.template.title)) is not None
-    ]
     paged = {page.template.number for page in pages}
     told = {key for page in pages for key in page.plan.cautions} | {"worn", "pinch", "release"}
     return BuildBook(
@@ -314,11 +314,33 @@ def build_book(
         fitting_checklist(plates, axes),
         tuple(measures),
         tuple(key for key in CAUTIONS if key in told),
-        (*found, *findings),
+        (*_findings(pages, twins), *findings),
         sheets,
         motion,
         holding,
     )
+
+
+def _findings(pages: Sequence[PartPage], twins: Collection[int]) -> tuple[Finding, ...]:
+    """Return what the checks found; ``twins`` are numbers of parts that mirror the one before."""
+    found: list[Finding] = []
+    by_number = {page.template.number: page for page in pages}
+    for number, page in by_number.items():
+        if number in twins:
+            continue
+        if number + 1 in twins:
+            other = by_number[number + 1]
+            names = page.template.name, other.template.name
+            found += pair_findings(_found(page), _found(other), names=names)
+        else:
+            found += _found(page)
+    return tuple(found)
+
+
+def _found(page: PartPage) -> list[Finding]:
+    title = page.template.title
+    found = [check.finding(title) for check in page.plan.checks]
+    return [finding for finding in found if finding is not None]
 
 
 def _page(
