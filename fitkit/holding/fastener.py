@@ -12,6 +12,7 @@ from fitkit.geometry.nearest import nearest_on_mesh
 from fitkit.geometry.straight_walk import unit_normals
 from fitkit.holding.bought import Bought
 from fitkit.holding.fastener_design import FastenerDesign, FastenerKind, Load
+from fitkit.holding.fixing import Fixing
 from fitkit.holding.reach import Tool
 from fitkit.holding.seat import Seat
 from fitkit.holding.worn_sheet import WornSheet
@@ -116,7 +117,7 @@ def lay_fastener(
         else advised(design.load, often=design.often, soft=soft)
     )
     seats = [
-        _seat(design, kind, sheet, place, normal, outer=k == 0)
+        _seat(design, kind, sheet, sheets[1 - k].material, place, normal, outer=k == 0)
         for k, (sheet, place, normal) in enumerate(zip(sheets, places, normals, strict=True))
     ]
     if design.paired:
@@ -131,6 +132,7 @@ def _seat(
     design: FastenerDesign,
     kind: FastenerKind,
     sheet: WornSheet,
+    meets: str,
     place: Floats,
     normal: Floats,
     *,
@@ -180,7 +182,7 @@ def _seat(
         sheet.as_drawn(on[1]),
         said,
         sheet.as_drawn(np.reshape(on[2], (-1, 3))),
-        rivet,
+        Fixing() if kind == "hook and loop" else Fixing(rivet, meets=(meets,)),
     )
 
 

@@ -10,6 +10,7 @@ from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.form_to_flat import on_flat
 from fitkit.geometry.arrays import Floats, frozen_floats
 from fitkit.geometry.nearest import nearest_on_mesh
+from fitkit.holding.fixing import Fixing
 from fitkit.holding.worn_sheet import ACROSS
 
 __all__ = ["FlatSeat", "Seat", "laid_seat"]
@@ -37,8 +38,8 @@ class Seat:
         For the plate's facts: ``"2 blind rivets 4 × 8 for 'side strap': drill 4.1 mm"``.
     slots_mm
         (S, 2, 3) float mm, likewise: between which holes a slot is cut.
-    rivet
-        Name of the rivet that touches the plate, empty where none does.
+    fixing
+        What goes through the plate there.
     """
 
     name: str
@@ -50,7 +51,7 @@ class Seat:
     outline_mm: Floats
     words: str
     slots_mm: Floats = field(default_factory=lambda: np.zeros((0, 2, 3)))
-    rivet: str = ""
+    fixing: Fixing = field(default_factory=Fixing)
 
     def __post_init__(self) -> None:
         for name in ("holes_mm", "outline_mm"):
@@ -86,7 +87,7 @@ class FlatSeat:
     outline_mm: Floats
     words: str
     slots_mm: Floats = field(default_factory=lambda: np.zeros((0, 2, 2)))
-    rivet: str = ""
+    fixing: Fixing = field(default_factory=Fixing)
 
     def __post_init__(self) -> None:
         for name in ("holes_mm", "outline_mm"):
@@ -110,5 +111,5 @@ def laid_seat(flat: FlatPatch, seat: Seat) -> FlatSeat:
         outline,
         seat.words,
         slots,
-        seat.rivet,
+        seat.fixing,
     )

@@ -11,6 +11,7 @@ from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.surface_path import SurfacePath
 from fitkit.holding.bought import Bought
+from fitkit.holding.fixing import Fixing
 from fitkit.holding.seat import Seat
 from fitkit.holding.strap_design import StrapDesign
 from fitkit.holding.strap_pieces import (
@@ -206,7 +207,7 @@ def _seat(
         rivet.least_edge_mm,
         sheet.as_drawn(outline),
         f"{many} for '{design.name}': drill {rivet.hole_mm[0]:g} mm",
-        rivet=rivet.name,
+        fixing=Fixing(rivet.name),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -42,6 +42,8 @@ class WornSheet:
         The sheet's.
     paired
         Whether its patch is made in a pair.
+    material
+        The sheet's, by name.
     """
 
     patch: str
@@ -49,6 +51,7 @@ class WornSheet:
     mesh: TriangleMesh
     thickness_mm: float
     paired: bool = False
+    material: str = ""
 
     def holds(self, points_mm: Floats) -> Bools:
         """(N,) bool: whether places (N, 3) lie over the sheet or under it, not beside."""
@@ -94,9 +97,11 @@ def _along_rim(mesh: TriangleMesh) -> Floats:
 
 def worn_sheets(patch: Patch) -> tuple[WornSheet, ...]:
     """Return the sheet of a patch as drawn, then its mirrored twin where it has one."""
-    name, thickness = patch.design.name, patch.design.thickness_mm
-    drawn = WornSheet(name, False, patch.mesh, thickness, patch.design.paired)
+    design = patch.design
+    drawn = WornSheet(
+        design.name, False, patch.mesh, design.thickness_mm, design.paired, design.material
+    )
     if not drawn.paired:
         return (drawn,)
     other = TriangleMesh(patch.mesh.vertices * ACROSS, patch.mesh.faces[:, ::-1])
-    return drawn, WornSheet(name, True, other, thickness, paired=True)
+    return drawn, replace(drawn, twin=True, mesh=other)

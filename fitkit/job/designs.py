@@ -293,6 +293,7 @@ def attachment_designs(settings: JobSettings) -> tuple[AttachmentDesign, ...]:
             tabs=row.tabs,
             tab_mm=row.tab_mm,
             hole_mm=row.hole_mm,
+            screw_metal=row.screw_metal,
             seam_lap_mm=row.seam_lap_mm,
             gores=row.gores,
             note=row.note,

@@ -7,7 +7,7 @@ from typing import Annotated, Literal, TypeAlias
 from pydantic import Field
 
 from fitkit.job.line_settings import AnchorSection
-from fitkit.job.setting_words import Length, LengthAboveZero, LengthFromZero, Name, Section
+from fitkit.job.setting_words import Length, LengthAboveZero, LengthFromZero, Metal, Name, Section
 
 __all__ = ["LamesSection", "MotionSection", "NeedSection", "PivotSection"]
 
@@ -49,13 +49,14 @@ class LamesSection(Section):
     """A ``[[lames]]`` row: overlapping strips that share a joint's turn, from the trunk's side out.
 
     `fitkit lames` writes it. ``gap_mm`` is how far an edge may slip out from under its neighbour;
-    ``hole_mm`` the diameter of pivot and slide holes.
+    ``hole_mm`` the diameter of pivot and slide holes; ``rivet_metal`` what their rivets are of.
     """
 
     name: Name
     of: Annotated[list[str], Field(min_length=1)]
     joint: str
     hole_mm: LengthAboveZero = 3.5
+    rivet_metal: Metal = ""
     gap_mm: LengthFromZero = 0.0
 
 
@@ -65,7 +66,7 @@ class PivotSection(Section):
     It goes by ``share`` of the turn of ``joint``, about that joint's own direction; the carrier is
     the segment on the trunk's side of it, or that of ``[motion.rides]``. Without ``at`` the line is
     put where the plate slides most nearly into itself. ``screw_mm`` is the screw's or rivet's
-    diameter.
+    diameter, ``screw_metal`` what it is of.
     """
 
     patch: str
@@ -73,3 +74,4 @@ class PivotSection(Section):
     at: AnchorSection | None = None
     share: Annotated[float, Field(gt=0.0, le=2.0)] = 1.0
     screw_mm: LengthAboveZero = 4.0
+    screw_metal: Metal = ""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from fitkit.job.line_settings import AnchorSection
 from fitkit.job.setting_words import (
@@ -13,11 +13,12 @@ from fitkit.job.setting_words import (
     Fraction,
     LengthAboveZero,
     LengthFromZero,
+    Metal,
     Name,
     Section,
 )
 from fitkit.materials.forming import Ease, Forming
-from fitkit.materials.rivet import rivet_named
+from fitkit.materials.rivet import rivet_named, screw_metals
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.design import EdgeKind
 
@@ -225,7 +226,7 @@ class AttachmentSection(Section):
     ``across_mm`` is its outside diameter at the plate, a spike's side, a fin's length; ``top_mm`` a
     cone's diameter at its open top. ``turn_deg`` turns it about its axis, ``lean_deg`` leans that
     axis towards ``toward_deg``; both count from the wearer's up, counter-clockwise seen from
-    outside.
+    outside. ``screw_metal`` is what the screws of its tabs are of, steel where none is told.
     """
 
     name: Name
@@ -243,9 +244,18 @@ class AttachmentSection(Section):
     tabs: Annotated[int, Field(ge=0, le=60)] = 6
     tab_mm: LengthAboveZero = 12.0
     hole_mm: LengthAboveZero = 3.2
+    screw_metal: Metal = ""
     seam_lap_mm: LengthFromZero = 10.0
     gores: Annotated[int, Field(ge=0, le=24)] = 8
     note: str = ""
+
+    @field_validator("screw_metal")
+    @classmethod
+    def _sold_as_screws(cls, value: str) -> str:
+        sold = screw_metals()
+        if value and value not in sold:
+            raise ValueError(f"Screws are of {', '.join(sold)}, not of {value}.")
+        return value
 
     @model_validator(mode="after")
     def _fits_together(self) -> AttachmentSection:

@@ -10,6 +10,7 @@ from typing import Annotated, Any, TypeAlias
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
+from fitkit.materials.galvanic import METALS
 from fitkit.units import parse_length_mm
 
 __all__ = [
@@ -18,6 +19,7 @@ __all__ = [
     "Length",
     "LengthAboveZero",
     "LengthFromZero",
+    "Metal",
     "Name",
     "Section",
     "file_stem",
@@ -55,6 +57,13 @@ def _name(value: Any) -> str:
     return " ".join(value.split())
 
 
+def _metal(value: Any) -> str:
+    told = str(value).strip().lower().replace("aluminum", "aluminium")
+    if told and told not in METALS:
+        raise ValueError(f"Give a metal, one of: {', '.join(METALS)}.")
+    return told
+
+
 Length: TypeAlias = Annotated[float, BeforeValidator(length_mm_of)]
 LengthFromZero: TypeAlias = Annotated[
     float, BeforeValidator(lambda value: _not_negative(length_mm_of(value)))
@@ -62,6 +71,8 @@ LengthFromZero: TypeAlias = Annotated[
 LengthAboveZero: TypeAlias = Annotated[
     float, BeforeValidator(lambda value: _positive(length_mm_of(value)))
 ]
+Metal: TypeAlias = Annotated[str, BeforeValidator(_metal)]
+"""A family of metals; empty where none is told."""
 Name: TypeAlias = Annotated[str, BeforeValidator(_name)]
 Degrees: TypeAlias = Annotated[float, Field(ge=-360.0, le=360.0)]
 Fraction: TypeAlias = Annotated[float, Field(ge=0.0, le=1.0)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -70,14 +70,14 @@ STEPS = (
     Step("body", "body", 2, ("scan",), beside=(*MEASURES_FILES, *SHOWN_FILES)),
     Step("patches", "patches", 2, ("body",), beside=(STRAPS_SHOWN,)),
     Step("blanks", "blanks", 3, ("patches",)),
-    Step("templates", "templates", 7, ("body", "blanks"), where_made=("motion",)),
+    Step("templates", "templates", 8, ("body", "blanks"), where_made=("motion",)),
     Step("pages", "out", 2, ("templates",)),
     Step("sheets", "sheets", 2, ("templates",)),
     Step("motion", "motion", 4, ("body", "patches"), on_request=True),
     Step(
         "book",
         "book",
-        3,
+        4,
         ("body", "blanks", "templates"),
         where_made=("sheets", "motion"),
         on_request=True,
@@ -169,7 +169,7 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 "[[patch]] material and cuts": [
                     patch.model_dump(mode="json", include=stuff) for patch in settings.patch
                 ],
-                **_rows(settings, "attachment"),
+                **_rows(settings, "attachment", but={"screw_metal"}),
             }
         case "templates":
             return {
@@ -177,7 +177,10 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
                 "[wearer] name": settings.wearer.name,
                 "[[patch]]": [patch.model_dump(mode="json") for patch in settings.patch],
                 "[[correction]]": [one.model_dump(mode="json") for one in settings.correction],
-                **_rows(settings, "artwork", "attachment", "strap", "fastener"),
+                **_rows(
+                    settings, "artwork", "attachment", "strap", "fastener", but={"screw_metal"}
+                ),
+                **_metals(settings),
                 **_pads(settings),
                 **_gussets(settings),
             }
@@ -211,8 +214,12 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
             worn = {"name", "side", "pair", "thickness_mm"}
             return {
                 "[motion]": settings.motion.model_dump(mode="json"),
-                "[[pivot]]": [row.model_dump(mode="json") for row in settings.pivot],
-                "[[lames]]": [row.model_dump(mode="json") for row in settings.lames],
+                "[[pivot]]": [
+                    row.model_dump(mode="json", exclude={"screw_metal"}) for row in settings.pivot
+                ],
+                "[[lames]]": [
+                    row.model_dump(mode="json", exclude={"rivet_metal"}) for row in settings.lames
+                ],
                 "[[need]]": [need.model_dump(mode="json") for need in settings.need],
                 "[[patch]] as worn": [
                     patch.model_dump(mode="json", include=worn) for patch in settings.patch
@@ -230,10 +237,15 @@ def _checks(settings: JobSettings, *, on_body: bool) -> list[str]:
     ]
 
 
-def _rows(settings: JobSettings, *sections: str) -> dict[str, Any]:
-    """Return what the job says in some sections of rows, nothing on those it has none of."""
+def _rows(settings: JobSettings, *sections: str, but: Collection[str] = ()) -> dict[str, Any]:
+    """Return what the job says in some sections of rows, nothing on those it has none of.
+
+    ``but`` are words that make no difference.
+    """
     return {
-        f"[[{section}]]": [row.model_dump(mode="json") for row in getattr(settings, section)]
+        f"[[{section}]]": [
+            row.model_dump(mode="json", exclude=set(but)) for row in getattr(settings, section)
+        ]
         for section in sections
         if getattr(settings, section)
     }
@@ -253,6 +265,13 @@ def _gussets(settings: JobSettings) -> dict[str, Any]:
         return {}
     rows = [row.model_dump(mode="json") for row in settings.gusset]
     return {"[[gusset]]": rows, **settings_of_step("motion", settings)}
+
+
+def _metals(settings: JobSettings) -> dict[str, Any]:
+    """Return what pivots and lames turn on, by their metal, nothing where none is told."""
+    told = [(row.patch, row.screw_metal) for row in settings.pivot]
+    told += [(row.name, row.rivet_metal) for row in settings.lames]
+    return {"metal of pivots and lames": told} if any(metal for _, metal in told) else {}
 
 
 def _moving(settings: JobSettings) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import numpy as np
 from fitkit.body.side import Side
 from fitkit.drawing.drawing import Drawing, Fill, Hole, Layer, Stroke, TextAnchor, Words
 from fitkit.findings import Finding
+from fitkit.holding.fixing import Fixing
 from fitkit.job.plain_json import json_bytes
 from fitkit.job.result_reading import read_result_json, reading_result
 from fitkit.job.settings import file_stem
@@ -35,7 +37,10 @@ def template_file(template: Template) -> bytes:
         "side": template.side.value,
         "revision": template.revision,
         "fastened": list(template.fastened),
-        "fastened_by": [list(pair) for pair in template.fastened_by],
+        "fastened_by": [
+            [what, fixing.rivet, fixing.metal, list(fixing.meets)]
+            for what, fixing in template.fastened_by
+        ],
         "material": template.material,
         "thickness_mm": template.thickness_mm,
         "stretch_range": list(template.stretch_range),
@@ -69,7 +74,9 @@ def read_template(folder: Path, name: str) -> Template:
             findings=tuple(Finding.from_dict(row) for row in values["findings"]),
             revision=values.get("revision", ""),
             fastened=tuple(values.get("fastened", ())),
-            fastened_by=tuple((what, rivet) for what, rivet in values.get("fastened_by", ())),
+            fastened_by=tuple(
+                (what, _read_fixing(*row)) for what, *row in values.get("fastened_by", ())
+            ),
         )
 
 
@@ -78,6 +85,10 @@ def read_templates(folder: Path) -> tuple[Template, ...]:
     names = sorted(path.name for path in folder.glob("[0-9]*.json"))
     templates = [read_template(folder, name) for name in names]
     return tuple(sorted(templates, key=lambda template: template.number))
+
+
+def _read_fixing(rivet: str, metal: str = "", meets: Sequence[str] = ()) -> Fixing:
+    return Fixing(rivet, metal, tuple(meets))
 
 
 def _drawing(drawing: Drawing) -> dict[str, Any]:

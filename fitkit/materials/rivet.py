@@ -18,7 +18,15 @@ from typing import Literal
 
 from fitkit.errors import InputError
 
-__all__ = ["Rivet", "RivetKind", "rivet_for_stack", "rivet_named", "rivets", "screw_for_hole"]
+__all__ = [
+    "Rivet",
+    "RivetKind",
+    "rivet_for_stack",
+    "rivet_named",
+    "rivets",
+    "screw_for_hole",
+    "screw_metals",
+]
 
 RivetKind = Literal["blind", "solid", "screw", "post"]
 _NOUNS: dict[RivetKind, str] = {
@@ -226,8 +234,15 @@ def rivet_named(name: str) -> Rivet:
     )
 
 
-def screw_for_hole(hole_mm: float) -> Rivet:
+def screw_metals() -> tuple[str, ...]:
+    """Return the metals that screws are sold in, the usual one first."""
+    return next(row.metals for row in rivets() if row.kind == "screw")
+
+
+def screw_for_hole(hole_mm: float, metal: str = "") -> Rivet:
     """Return the thickest screw whose smallest hole is no larger than the hole.
+
+    Of a metal where one is told, else of the usual one.
 
     Raises
     ------
@@ -241,7 +256,8 @@ def screw_for_hole(hole_mm: float) -> Rivet:
             f"No screw in the table goes through a {hole_mm:g} mm hole.",
             f"Drill {min(row.hole_mm[0] for row in screws):g} mm at least.",
         )
-    return max(fitting, key=lambda row: row.diameter_mm)
+    screw = max(fitting, key=lambda row: row.diameter_mm)
+    return screw.of(metal or screw.metals[0])
 
 
 def rivet_for_stack(sheets_mm: tuple[float, ...], *, kind: RivetKind = "blind") -> Rivet:

@@ -8,6 +8,7 @@ import numpy as np
 
 from fitkit.geometry.arrays import Floats
 from fitkit.geometry.nearest import nearest_on_mesh
+from fitkit.holding.fixing import Fixing
 from fitkit.holding.seat import Seat
 from fitkit.holding.worn_sheet import ACROSS, WornSheet
 from fitkit.motion.lames import LameFastening
@@ -22,7 +23,9 @@ _RING = 24
 _LEAST_EDGE = 2.0
 
 
-def pivot_seats(pivot: PlacedPivot, sheets: Sequence[WornSheet]) -> tuple[Seat, ...]:
+def pivot_seats(
+    pivot: PlacedPivot, sheets: Sequence[WornSheet], metal: str = ""
+) -> tuple[Seat, ...]:
     """Return the holes of a pivot in its plate and through into what carries it.
 
     Parameters
@@ -30,6 +33,8 @@ def pivot_seats(pivot: PlacedPivot, sheets: Sequence[WornSheet]) -> tuple[Seat, 
     sheets
         All plates as worn. At each of its two holes the nearest other plate is what carries it;
         where there is none the pivot sits on the wearer's clothing or a strap.
+    metal
+        What its screws or rivets are of, empty where that is not known.
     """
     own = [sheet for sheet in sheets if sheet.patch == pivot.patch]
     others = [sheet for sheet in sheets if sheet.patch != pivot.patch]
@@ -37,28 +42,31 @@ def pivot_seats(pivot: PlacedPivot, sheets: Sequence[WornSheet]) -> tuple[Seat, 
     seats = []
     for sheet in own:
         worn = pivot.holes_mm * ACROSS if sheet.twin else pivot.holes_mm
-        seats.append(_pivot(f"pivot at the {pivot.joint}", sheet, worn, sizes))
         on: dict[int, list[Floats]] = {}
         for hole in worn:
             carrier = _nearest(others, hole)
             if carrier is not None:
                 on.setdefault(others.index(carrier), []).append(hole)
+        fixing = Fixing("", metal, tuple(dict.fromkeys(others[one].material for one in on)))
+        seats.append(_pivot(f"pivot at the {pivot.joint}", sheet, worn, sizes, fixing))
+        fixing = Fixing("", metal, (sheet.material,))
         for number, holes in on.items():
-            seats.append(
-                _pivot(f"pivot of '{pivot.patch}'", others[number], np.array(holes), sizes)
-            )
+            what = f"pivot of {pivot.patch}"
+            seats.append(_pivot(what, others[number], np.array(holes), sizes, fixing))
     return _merged(seats)
 
 
 def lame_seats(
-    fastening: LameFastening, sheets: Sequence[WornSheet], hole_mm: float
+    fastening: LameFastening, sheets: Sequence[WornSheet], hole_mm: float, metal: str = ""
 ) -> tuple[Seat, ...]:
     """Return the holes by which one lame hangs on the next.
 
     Both have the two pivots; the lower has the sliding rivet's hole, the upper its slot, from the
-    centre of one end's hole to that of the other.
+    centre of one end's hole to that of the other. ``metal`` is what the rivets are of, empty where
+    that is not known.
     """
     seats = []
+    materials = {sheet.patch: sheet.material for sheet in sheets}
     for patch, other, slides in (
         (fastening.upper, fastening.lower, fastening.slot_ends_mm),
         (fastening.lower, fastening.upper, fastening.slide_mm[None]),
@@ -75,7 +83,7 @@ def lame_seats(
         )
         seats.append(
             Seat(
-                f"to '{other}'",
+                f"lame {other}",
                 sheet.patch,
                 sheet.twin,
                 sheet.as_drawn(holes),
@@ -84,12 +92,15 @@ def lame_seats(
                 np.zeros((0, 3)),
                 f"to '{other}': 2 pivots, {what}, drill {hole_mm:g} mm",
                 sheet.as_drawn(holes[2:])[None] if slotted else np.zeros((0, 2, 3)),
+                Fixing("", metal, (materials[other],)),
             )
         )
     return tuple(seats)
 
 
-def _pivot(name: str, sheet: WornSheet, holes: Floats, sizes: Mapping[str, float]) -> Seat:
+def _pivot(
+    name: str, sheet: WornSheet, holes: Floats, sizes: Mapping[str, float], fixing: Fixing
+) -> Seat:
     holes = _on(sheet, holes)
     many = f"{len(holes)} hole{'s' * (len(holes) > 1)}"
     return Seat(
@@ -102,6 +113,7 @@ def _pivot(name: str, sheet: WornSheet, holes: Floats, sizes: Mapping[str, float
         np.zeros((0, 3)),
         f"{name}: {many} {sizes['hole_mm']:g} mm, washer {sizes['washer_mm']:g} mm, recess "
         f"{sizes['recess_mm']:g} mm across",
+        fixing=fixing,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from fitkit.materials.rivet import Rivet, screw_for_hole
 from fitkit.patch.design import Anchor
 
 __all__ = ["AttachmentDesign", "AttachmentKind"]
@@ -42,6 +43,8 @@ class AttachmentDesign:
     tabs, tab_mm, hole_mm
         Tabs along its foot, each bent out onto the plate with one hole; a dome has a lap of that
         width instead, with that many holes.
+    screw_metal
+        What the screws through those holes are of; empty for the usual one.
     seam_lap_mm
         Lap along the seam of what is rolled or folded.
     gores
@@ -63,6 +66,12 @@ class AttachmentDesign:
     tabs: int = 6
     tab_mm: float = 12.0
     hole_mm: float = 3.2
+    screw_metal: str = ""
     seam_lap_mm: float = 10.0
     gores: int = 8
     note: str = ""
+
+    @property
+    def screw(self) -> Rivet:
+        """What goes through its tabs' holes; see :func:`screw_for_hole` for what it raises."""
+        return screw_for_hole(self.hole_mm, self.screw_metal)

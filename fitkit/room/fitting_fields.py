@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any, get_args
 from fitkit.errors import InputError
 from fitkit.holding.fastener_design import FastenerKind, Load
 from fitkit.holding.strap_design import Closing
+from fitkit.materials.galvanic import METALS
+from fitkit.materials.rivet import screw_metals
 from fitkit.materials.sheet_material import sheet_materials
 from fitkit.room.design_desk import DesignDesk
 from fitkit.room.form_fields import tick
@@ -132,6 +134,7 @@ def _attachment(fields: RowFields) -> None:
     _count(fields, "Tabs", "tabs", hint="6")
     fields.length("Tabs long, mm", "tab_mm", hint="12")
     fields.length("Holes, mm", "hole_mm", hint="3.2")
+    fields.one_of("Screws of", "screw_metal", _options(screw_metals()), bare=screw_metals()[0])
     fields.length("Lap of its seam, mm", "seam_lap_mm", hint="10")
     if fields.row().get("kind") == "dome":
         _count(fields, "Gores", "gores", hint="8")
@@ -153,6 +156,8 @@ def _pivot(fields: RowFields) -> None:
     )
     fields.number("By its share of the turn", "share", hint="1")
     fields.length("Screw, mm", "screw_mm", hint="4")
+    metals = [("", "not told"), *_options(METALS)]
+    fields.one_of("Screw of", "screw_metal", metals, bare="")
     if not fitting_places(fields.row()):
         words("It swings where it slides most nearly into itself.", "p", "fk-soft")
         button("Put it by hand", partial(_put_by_hand, fields), small=True)

@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from fitkit.flatten.attachment_blank import AttachmentBlank
+from fitkit.holding.fixing import Fixing
 from fitkit.materials.bend_radius import least_bend_radius
-from fitkit.materials.rivet import screw_for_hole
 from fitkit.patch.attachment_design import AttachmentDesign
 from fitkit.shop.forming_step import FormingPlan, FormingStep, PlanCheck
+from fitkit.shop.metal_contacts import contacts_in
 from fitkit.template.mirror import mirrored_name
 
 __all__ = ["attachment_plan"]
 
 
-def attachment_plan(blank: AttachmentBlank, *, plate_mm: float, twin: bool = False) -> FormingPlan:
+def attachment_plan(
+    blank: AttachmentBlank, *, plate_mm: float, plate_material: str = "", twin: bool = False
+) -> FormingPlan:
     """Return the plan of an attachment.
 
     Parameters
     ----------
-    plate_mm
-        Thickness of the plate it stands on.
+    plate_mm, plate_material
+        Thickness of the plate it stands on, and its sheet by name.
     twin
         Whether it stands on the mirrored plate of a pair.
     """
@@ -47,7 +50,8 @@ def attachment_plan(blank: AttachmentBlank, *, plate_mm: float, twin: bool = Fal
         tight = ""
         if least is not None and least.radius_mm > 0:
             tight = f", no tighter than {least.radius_mm:.1f} mm inside"
-        screw = screw_for_hole(design.hole_mm)
+        screw = design.screw
+        told = f"{screw.metal} " if screw.metal else ""
         size = screw.size_in_words(screw.stock_length_for(design.thickness_mm + plate_mm))
         steps.append(
             FormingStep(
@@ -55,7 +59,7 @@ def attachment_plan(blank: AttachmentBlank, *, plate_mm: float, twin: bool = Fal
                 (
                     f"bend {len(blank.tabs)} tabs out to lie on the plate{tight}; the mark 'up' to "
                     "the plate's own",
-                    f"screws {size}, or rivets, through {design.hole_mm:g} mm "
+                    f"{told}screws {size}, or rivets, through {design.hole_mm:g} mm "
                     "holes, while the plate's inside can be reached",
                 ),
                 "pliers with smooth jaws",
@@ -66,7 +70,7 @@ def attachment_plan(blank: AttachmentBlank, *, plate_mm: float, twin: bool = Fal
     return FormingPlan(
         (size[0].upper() + size[1:], f"stands on '{on}'"),
         tuple(steps),
-        _checks(design),
+        (*_checks(design), *_contacts(blank, plate_material, on)),
         ("edges", *(("hammer",) if design.kind == "dome" else ())),
     )
 
@@ -91,6 +95,20 @@ def _form(design: AttachmentDesign) -> FormingStep:
                 (f"{petals}, to {design.height_mm:g} mm rise", "close the petals edge to edge"),
                 "mallet, hollow block",
             )
+
+
+def _contacts(blank: AttachmentBlank, plate: str, on: str) -> tuple[PlanCheck, ...]:
+    """Return the checks of its metal, its screws' and its plate's; none where it is glued."""
+    if not blank.tabs:
+        return ()
+    own, screw = blank.design.material, blank.design.screw.name
+    found = [
+        check
+        for sheet, other in ((own, plate), (plate, own))
+        for check in contacts_in(sheet, [(on, Fixing(screw, meets=(other,)))])
+    ]
+    # Two sheets are told by both, and of one metal so are its screws.
+    return tuple(dict.fromkeys(found))
 
 
 def _checks(design: AttachmentDesign) -> tuple[PlanCheck, ...]:

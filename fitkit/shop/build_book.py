@@ -283,7 +283,12 @@ def build_book(
         for twin in (False, True) if flat.design.paired else (False,):
             template = by_number[number]
             on = numbers[blank.design.on] + twin
-            plan = attachment_plan(blank, plate_mm=flat.design.thickness_mm, twin=twin)
+            plan = attachment_plan(
+                blank,
+                plate_mm=flat.design.thickness_mm,
+                plate_material=flat.design.material,
+                twin=twin,
+            )
             pages.append(_page(template, plan, blank_view(template), (), on))
             if twin:
                 twins.add(number)

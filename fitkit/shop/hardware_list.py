@@ -14,7 +14,6 @@ import numpy as np
 from fitkit.flatten.edge_names import CUT, edge_treatment, is_cut_edge
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
 from fitkit.holding.bought import Bought
-from fitkit.materials.rivet import screw_for_hole
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.attachment_design import AttachmentDesign
 from fitkit.patch.design import PatchDesign
@@ -174,7 +173,7 @@ def _screws(
         if one.tabs == 0:
             continue
         plate = stuff[one.on]
-        screw = screw_for_hole(one.hole_mm)
+        screw = one.screw
         size = screw.size_in_words(screw.stock_length_for(one.thickness_mm + plate.thickness_mm))
         count = one.tabs * (2 if plate.paired else 1)
         key = (screw.noun_with_metal, size)

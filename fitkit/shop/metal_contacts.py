@@ -1,15 +1,16 @@
-"""Whether a plate, its rivets and the plates riveted to it are of metals that suit each other."""
+"""Whether a plate, what goes through it and the plates it meets are of metals that suit."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Sequence
 
-from fitkit.materials.galvanic import INDOORS_V, WET_V, Couple, couple, metal_of
-from fitkit.materials.rivet import Rivet, rivet_named
+from fitkit.holding.fixing import Fixing
+from fitkit.materials.galvanic import INDOORS_V, METALS, WET_V, Couple, couple, metal_of
+from fitkit.materials.rivet import rivet_named
 from fitkit.shop.forming_step import PlanCheck, Verdict
 from fitkit.shop.plan_facts import PlanFacts
 
-__all__ = ["metal_contacts"]
+__all__ = ["contacts_in", "metal_contacts"]
 
 _APART = (
     "keep the metals apart: paint or lacquer both, set them in sealant or on leather, and keep "
@@ -18,51 +19,65 @@ _APART = (
 
 
 def metal_contacts(facts: PlanFacts) -> tuple[PlanCheck, ...]:
-    """Return a check for each place where this plate touches another metal; none for one metal.
+    """Return a check for each place where this plate touches another metal; none for one metal."""
+    rows = [
+        (
+            facts.called(facts.flat.outline[one.row.edge].line),
+            Fixing(one.row.rivet.name, meets=(one.row.meets,)),
+        )
+        for one in facts.holes
+    ]
+    return contacts_in(facts.material.name, (*rows, *facts.fastened_by))
+
+
+def contacts_in(material: str, met: Iterable[tuple[str, Fixing]]) -> tuple[PlanCheck, ...]:
+    """Return the checks of a sheet; none where it is no metal or meets its own alone.
 
     A rivet that is less noble goes first, a small piece beside a large sheet, so it is told at the
     lower limit already; a sheet that is eaten round its rivets lasts in a dry room.
+
+    Parameters
+    ----------
+    met
+        ``(where, fixing)``: what goes through it, with what that fastens.
     """
-    sheet = metal_of(facts.material.name)
+    sheet = metal_of(material)
     if sheet is None:
         return ()
-    rivets: dict[tuple[Rivet, str], list[str]] = {}
+    fixings: dict[tuple[str, str, str], list[str]] = {}
     sheets: dict[str, list[str]] = {}
-    for where, rivet, other in _met(facts):
-        if rivet.made_of != sheet:
-            rivets.setdefault((rivet, other or sheet), []).append(where)
-        if other is not None and other != sheet:
-            sheets.setdefault(other, []).append(where)
-    found = [_of_rivet(_all(at), *key, sheet) for key, at in rivets.items()]
+    for where, fixing in met:
+        others = [metal_of(one) for one in fixing.meets] or [None]
+        for other in others:
+            if fixing.made_of not in ("", sheet):
+                key = fixing.rivet, fixing.made_of, other or sheet
+                fixings.setdefault(key, []).append(where)
+            if other is not None and other != sheet:
+                sheets.setdefault(other, []).append(where)
+    found = [_of_fixing(_all(at), *key, sheet) for key, at in fixings.items()]
     return (*found, *(_of_sheets(_all(at), couple(sheet, other)) for other, at in sheets.items()))
 
 
-def _met(facts: PlanFacts) -> Iterator[tuple[str, Rivet, str | None]]:
-    """Where rivets go through the plate: the place in words, the rivet, the other sheet's metal."""
-    for one in facts.holes:
-        line = facts.flat.outline[one.row.edge].line
-        yield f"'{facts.called(line)}'", one.row.rivet, metal_of(one.row.meets)
-    for what, rivet in facts.fastened_by:
-        yield f"'{what}'", rivet_named(rivet), None
-
-
 def _all(places: Sequence[str]) -> str:
-    return ", ".join(dict.fromkeys(places))
+    return ", ".join(dict.fromkeys(f"'{place}'" for place in places))
 
 
-def _of_rivet(where: str, rivet: Rivet, other: str, sheet: str) -> PlanCheck:
-    pair = couple(sheet, rivet.made_of)
-    rivet_goes = pair.eaten == rivet.made_of
-    named = f"{rivet.kind}s" if rivet.kind in ("screw", "post") else "rivets"
+def _of_fixing(where: str, name: str, metal: str, other: str, sheet: str) -> PlanCheck:
+    pair = couple(sheet, metal)
+    goes = pair.eaten == metal
+    rivet = rivet_named(name) if name else None
+    named, metals = "screws or rivets", METALS
+    if rivet is not None:
+        named = f"{rivet.kind}s" if rivet.kind in ("screw", "post") else "rivets"
+        metals = rivet.metals
     suits = [
-        rivet.of(metal).name
-        for metal in rivet.metals
-        if all(couple(metal, one).apart_v <= WET_V for one in (sheet, other))
+        one for one in metals if all(couple(one, met).apart_v <= WET_V for met in (sheet, other))
     ]
-    remedy = f"take {' or '.join(suits)}, or {_APART}" if suits else _APART
-    eaten = f"the {named} corrode" if rivet_goes else "the sheet round them corrodes"
-    what = f"{rivet.made_of} in {sheet}"
-    return _check(f"{named} at {where}", what, eaten, pair, remedy, first=rivet_goes)
+    advised = " or ".join(suits if rivet is None else [rivet.of(one).name for one in suits])
+    ones = " ones" if rivet is None else ""
+    remedy = f"take {advised}{ones}, or {_APART}" if suits else _APART
+    eaten = f"the {named} corrode" if goes else "the sheet round them corrodes"
+    return _check(f"{named} at {where}", f"{metal} in {sheet}", eaten, pair, remedy, first=goes)
 
 
 def _of_sheets(where: str, pair: Couple) -> PlanCheck:

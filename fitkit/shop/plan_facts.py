@@ -11,6 +11,7 @@ from fitkit.flatten.edge_names import edge_treatment
 from fitkit.flatten.flat_patch import FlatPatch
 from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.geometry.arrays import Floats
+from fitkit.holding.fixing import Fixing
 from fitkit.materials.sheet_material import SheetMaterial, sheet_material_named
 from fitkit.shop.hole_timing import HoleTiming, hole_timing
 from fitkit.shop.plate_shape import PlateShape, plate_shape
@@ -45,7 +46,7 @@ class PlanFacts:
     fastened
         What straps and fasteners want drilled in it, in words.
     fastened_by
-        ``(what, rivet)``: with which rivets, screws or posts, by name.
+        ``(what, fixing)``: what goes through it there.
     """
 
     flat: FlatPatch
@@ -59,7 +60,7 @@ class PlanFacts:
     twin: bool = False
     bevels: tuple[SeamBevel, ...] = ()
     fastened: tuple[str, ...] = ()
-    fastened_by: tuple[tuple[str, str], ...] = ()
+    fastened_by: tuple[tuple[str, Fixing], ...] = ()
 
     @property
     def laps(self) -> tuple[tuple[str, float], ...]:

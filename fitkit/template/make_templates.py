@@ -15,6 +15,7 @@ from fitkit.flatten.formed_edges import formed_edges
 from fitkit.flatten.sheet_demand import SheetDemand, sheet_demand
 from fitkit.flatten.way_up import way_up
 from fitkit.geometry.arrays import Floats
+from fitkit.holding.fixing import Fixing
 from fitkit.holding.seat import FlatSeat
 from fitkit.patch.design import EdgeTreatment, PatchDesign
 from fitkit.template.blank_edges import BlankEdges, blank_edges, shown_line
@@ -120,11 +121,11 @@ def make_templates(
         whose = _BETWEEN.join(word for word in (job_name, wearer, f"rev {stand}") if word)
         borne = (
             [
-                (mirrored_name(seat.name), mirrored_name(seat.words), seat.rivet)
+                (mirrored_name(seat.name), mirrored_name(seat.words), seat.fixing)
                 for seat in twin_seats
             ]
             if twin
-            else [(seat.name, seat.words, seat.rivet) for seat in seats]
+            else [(seat.name, seat.words, seat.fixing) for seat in seats]
         )
         told = [words for _, words, _ in borne]
         trimmed = mirrored_name(trim_words) if twin else trim_words
@@ -145,7 +146,7 @@ def make_templates(
                 revision=stand,
                 fastened=tuple(dict.fromkeys(told)),
                 fastened_by=tuple(
-                    dict.fromkeys((seat, rivet) for seat, _, rivet in borne if rivet)
+                    dict.fromkeys((seat, fixing) for seat, _, fixing in borne if fixing != Fixing())
                 ),
             )
         )

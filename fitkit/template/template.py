@@ -8,6 +8,7 @@ from fitkit.body.side import Side
 from fitkit.drawing.drawing import Drawing
 from fitkit.findings import Finding
 from fitkit.geometry.arrays import Floats, frozen_floats
+from fitkit.holding.fixing import Fixing
 
 __all__ = ["Template", "part_title"]
 
@@ -43,7 +44,7 @@ class Template:
     fastened
         What straps and fasteners want drilled in it, in words.
     fastened_by
-        ``(what, rivet)``: with which rivets, screws or posts, by name.
+        ``(what, fixing)``: what goes through it there.
     """
 
     number: int
@@ -57,7 +58,7 @@ class Template:
     findings: tuple[Finding, ...] = ()
     revision: str = ""
     fastened: tuple[str, ...] = ()
-    fastened_by: tuple[tuple[str, str], ...] = ()
+    fastened_by: tuple[tuple[str, Fixing], ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(

@@ -159,9 +159,11 @@ def _moving(settings: JobSettings) -> tuple[Bought, ...]:
     paired = {patch.name for patch in settings.patch if patch.pair}
     found: list[Bought] = []
     for pivot in settings.pivot:
-        found += pivot_hardware(pivot.patch, pivot.screw_mm, paired=pivot.patch in paired)
+        found += pivot_hardware(
+            pivot.patch, pivot.screw_mm, paired=pivot.patch in paired, metal=pivot.screw_metal
+        )
     for row in settings.lames:
-        found += lame_hardware(row.name, row.of, row.hole_mm, paired=paired)
+        found += lame_hardware(row.name, row.of, row.hole_mm, paired=paired, metal=row.rivet_metal)
     return tuple(found)
 
 

@@ -63,8 +63,14 @@ def moving_seats(
 
     sheets = plates.all_sheets()
     folder = job.result_folder("motion")
-    hole_mm = {name: row.hole_mm for row in job.settings.lames for name in row.of}
-    seats = [seat for pivot in read_pivots(folder) for seat in pivot_seats(pivot, sheets)]
+    screws = {row.patch: row.screw_metal for row in job.settings.pivot}
+    row_of = {name: row for row in job.settings.lames for name in row.of}
+    seats = [
+        seat
+        for pivot in read_pivots(folder)
+        for seat in pivot_seats(pivot, sheets, screws[pivot.patch])
+    ]
     for one in read_lames(folder):
-        seats += lame_seats(one, sheets, hole_mm[one.upper])
+        row = row_of[one.upper]
+        seats += lame_seats(one, sheets, row.hole_mm, row.rivet_metal)
     return tuple(seats), ()

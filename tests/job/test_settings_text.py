@@ -143,8 +143,8 @@ def test_a_missing_format_is_told() -> None:
     ("row", "known"),
     [
         ("[[correction]]\nfoo = 1", "patch, edges, holes, pencil"),
-        ("[[pivot]]\nfoo = 1", "patch, joint, at, share, screw_mm"),
-        ("[[lames]]\nfoo = 1", "name, of, joint, hole_mm, gap_mm"),
+        ("[[pivot]]\nfoo = 1", "patch, joint, at, share, screw_mm, screw_metal"),
+        ("[[lames]]\nfoo = 1", "name, of, joint, hole_mm, rivet_metal, gap_mm"),
         ('[[line]]\nname = "a"\nkind = "mirrored"\nfoo = 1', "name, kind, of"),
         ('[[patch]]\nname = "a"\ncuts = [{ foo = 1 }]', "edge, tip"),
         ('[[patch]]\nname = "a"\nno_cuts = [{ foo = 1 }]', "at, within_mm"),

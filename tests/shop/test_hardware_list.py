@@ -81,6 +81,9 @@ def test_tabs_take_screws_and_own_rows_are_doubled_on_a_pair() -> None:
     assert found["steel screw"].needed == 8
     assert found["steel screw"].size == "M3 × 8 with lock nut"
     assert (found["strap"].needed, found["glue"].needed) == (2, 1)
+    stainless = items(attachments=[replace(spike, screw_metal="stainless")])
+    assert stainless["stainless screw"].needed == 8
+    assert "steel screw" not in stainless
 
 
 def test_table_reads_back() -> None:
@@ -118,6 +121,11 @@ def test_pivots_and_lames_are_bought_for_both_sides() -> None:
     pivots, slides = lame_hardware("guard", ["a", "b", "c"], 3.5, paired={"a", "b", "c"})
     assert (pivots.count, slides.count) == (8, 4)
     assert lame_hardware("guard", ["a"], 3.5, paired=()) == ()
+    assert (screws.item, pivots.item) == ("pivot screw or rivet", "pivot rivet")
+    (brass, _) = pivot_hardware("visor", 4.0, paired=False, metal="brass")
+    assert brass.item == "brass pivot screw or rivet"
+    copper = lame_hardware("guard", ["a", "b"], 3.5, paired=(), metal="copper")
+    assert [one.item for one in copper] == ["copper pivot rivet", "copper sliding rivet"]
 
 
 def test_what_straps_want_is_listed_with_spare_rivets() -> None:

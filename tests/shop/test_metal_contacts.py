@@ -9,6 +9,7 @@ import pytest
 
 from fitkit.findings import Severity
 from fitkit.flatten.flat_patch import FlatPatch
+from fitkit.holding.fixing import Fixing
 from fitkit.materials.rivet import rivet_named
 from fitkit.shop.forming_step import PlanCheck
 from fitkit.shop.plan_facts import plan_facts
@@ -94,7 +95,30 @@ def test_rows_that_are_alike_are_told_together() -> None:
 
 def test_straps_are_held_to_it_too() -> None:
     facts = plan_facts(rectangle(material="copper", thickness_mm=1.0))
-    plan = plan_of(replace(facts, fastened_by=(("side strap", "blind 4"),)))
+    plan = plan_of(replace(facts, fastened_by=(("side strap", Fixing("blind 4")),)))
     (check,) = [check for check in plan.checks if check.code == "metals-apart"]
     assert check.what == "rivets at 'side strap'"
     assert check.remedy.startswith("take blind 4 copper")
+
+
+def fastened(material: str, what: str, fixing: Fixing) -> list[PlanCheck]:
+    facts = plan_facts(rectangle(material=material, thickness_mm=1.0))
+    plan = plan_of(replace(facts, fastened_by=((what, fixing),)))
+    return [check for check in plan.checks if check.code == "metals-apart"]
+
+
+def test_what_plates_swing_on_is_held_to_it_by_its_metal_alone() -> None:
+    (check,) = fastened("steel", "pivot of visor", Fixing(metal="brass"))
+    assert check.what == "screws or rivets at 'pivot of visor'"
+    assert check.value.startswith("brass in steel, ")
+    assert check.value.endswith("the sheet round them corrodes")
+    assert check.remedy.startswith("take steel ones, or keep the metals apart")
+    assert fastened("steel", "pivot of visor", Fixing()) == []
+    assert fastened("steel", "pivot of visor", Fixing(metal="steel")) == []
+
+
+def test_plates_that_swing_on_each_other_are_told_whatever_they_swing_on() -> None:
+    fixing = Fixing(meets=("leather", "copper"))
+    (check,) = fastened("aluminium 3003-O", "lame guard 2", fixing)
+    assert check.what == "sheets at 'lame guard 2'"
+    assert check.value.startswith("aluminium on copper, 0.43 V apart: the aluminium corrodes")

@@ -83,3 +83,11 @@ def test_what_does_not_fit_is_told_by_name(tmp_path: Path) -> None:
         with pytest.raises(JobError) as caught:
             open_job(folder)
         assert said in f"{caught.value.cause} {caught.value.remedy}"
+
+
+@pytest.mark.parametrize("metal", ["copper", "tin"])
+def test_screws_of_a_metal_that_none_are_sold_in_are_refused(tmp_path: Path, metal: str) -> None:
+    folder = job_folder(tmp_path / "job", text=JOB + TUBE + f'screw_metal = "{metal}"\n')
+    with pytest.raises(JobError, match="screw_metal") as told:
+        open_job(folder)
+    assert "brass" in f"{told.value.cause} {told.value.remedy}"

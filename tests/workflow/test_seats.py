@@ -39,6 +39,17 @@ def test_holes_of_a_pivot_come_with_the_sweep_and_go_stale_with_it(tmp_path: Pat
     # On either side of the arm, at both ends of the hinge's line.
     assert np.abs(seats[0].holes_mm[:, 0]).min() > 46.0
     assert seats[0].holes_mm[:, 0].prod() < 0.0
+    assert {seat.fixing.made_of for seat in seats} == {""}
+    # What its screws are of is told without another sweep, and changes the templates.
+    before = job.inputs("templates", FileDigests(job.folder))
+    (tmp_path / "job.toml").write_text(TEXT + PIVOT + 'screw_metal = "Brass"\n', encoding="utf-8")
+    job = open_job(tmp_path)
+    seats, findings = moving_seats(job, JobPlates(job), FileDigests(job.folder))
+    assert findings == ()
+    assert {seat.fixing.made_of for seat in seats} == {"brass"}
+    assert job.inputs("templates", FileDigests(job.folder)) != before
+    (tmp_path / "job.toml").write_text(TEXT + PIVOT, encoding="utf-8")
+    job = open_job(tmp_path)
     # The templates are of the sweep, so another sweep makes them stale.
     swept = job.inputs("templates", FileDigests(job.folder))["the result of motion"]
     assert swept != "none that holds"
