@@ -36,6 +36,9 @@ _NOUNS: dict[RivetKind, str] = {
     "post": "screw post",
 }
 _COUNTERSUNK = "countersunk"
+# What the tabled grips of blind rivets hold for; those of other bodies are in ISO 15979, 15983 and
+# 16582, whose tables were not to be had.
+_GRIPS_OF = "aluminium"
 
 # Times the diameter.
 _LEAST_EDGE = 2.0
@@ -114,6 +117,16 @@ class Rivet:
     def made_of(self) -> str:
         """Its metal: the usual one where none was told."""
         return self.metal or self.metals[0]
+
+    @property
+    def length_note(self) -> str:
+        """What to mind about its lengths: blind rivets' grips are tabled for aluminium alone."""
+        if self.kind != "blind" or self.made_of == _GRIPS_OF:
+            return ""
+        return (
+            f"length by the grips of {_GRIPS_OF} rivets (ISO 15981): check the {self.made_of} "
+            "rivet's own in its maker's data sheet"
+        )
 
     def size_in_words(self, length_mm: float) -> str:
         """Return diameter and length as sold: ``"3.2 × 6"``, ``"M4 × 12 with lock nut"``."""

@@ -14,6 +14,7 @@ import numpy as np
 from fitkit.flatten.edge_names import CUT, edge_treatment, is_cut_edge
 from fitkit.flatten.flat_patch import FlatEdge, FlatPatch
 from fitkit.holding.bought import Bought
+from fitkit.materials.rivet import Rivet
 from fitkit.materials.sheet_material import sheet_material_named
 from fitkit.patch.attachment_design import AttachmentDesign
 from fitkit.patch.design import PatchDesign
@@ -99,13 +100,13 @@ def hardware_list(
     """
     stuff = {flat.design.name: flat.design for flat in flats}
     plate_of = {plate.number: plate for plate in plates}
-    rivets: dict[tuple[str, str], list[tuple[int, str, bool]]] = {}
+    rivets: dict[tuple[str, str, str], list[tuple[int, str, bool]]] = {}
     for joint in joints:
         soft = any(
             sheet_material_named(stuff[plate_of[number].design].material).name in _SOFT
             for number in (joint.lap, joint.plate)
         )
-        key = (joint.rivet.noun_with_metal, joint.rivet.size_in_words(joint.length_mm))
+        key = _bought_as(joint.rivet, joint.length_mm)
         rivets.setdefault(key, []).append((len(joint.at_mm), f"'{joint.line}'", soft))
     by_name = {flat.design.name: flat for flat in flats}
     for row in rows:
@@ -114,13 +115,13 @@ def hardware_list(
         if is_cut_edge(line):
             soft = sheet_material_named(flat.design.material).name in _SOFT
             count = len(row.holes_mm) * (2 if flat.design.paired else 1)
-            key = (row.rivet.noun_with_metal, row.rivet.size_in_words(row.length_mm))
+            key = _bought_as(row.rivet, row.length_mm)
             rivets.setdefault(key, []).append((count, f"'{line}' of '{row.patch}'", soft))
     items = []
-    for (item, size), set_where in sorted(rivets.items()):
+    for (item, size, note), set_where in sorted(rivets.items()):
         needed = sum(count for count, _, _ in set_where)
         where = ", ".join(dict.fromkeys(line for _, line, _ in set_where))
-        items.append(HardwareItem(item, size, needed, _spares(needed), None, where))
+        items.append(HardwareItem(item, size, needed, _spares(needed), None, where, note))
         on_soft = sum(count for count, _, soft in set_where if soft)
         if on_soft:
             diameter = size.split(" ")[0]
@@ -147,6 +148,11 @@ def hardware_csv(items: Iterable[HardwareItem]) -> bytes:
             [one.item, one.size, one.needed, one.spare, one.to_buy, length, one.where, one.note]
         )
     return text.getvalue().encode("utf-8")
+
+
+def _bought_as(rivet: Rivet, length_mm: float) -> tuple[str, str, str]:
+    """Return a rivet's item, size and note."""
+    return rivet.noun_with_metal, rivet.size_in_words(length_mm), rivet.length_note
 
 
 def _held(one: Bought) -> HardwareItem:

@@ -15,7 +15,7 @@ from fitkit.flatten.flatten_patch import flatten_patch
 from fitkit.flatten.relief_cuts import SurfaceCut
 from fitkit.holding.bought import Bought
 from fitkit.patch.attachment_design import AttachmentDesign
-from fitkit.patch.design import EdgeTreatment, LandmarkAnchor
+from fitkit.patch.design import EdgeTreatment, LandmarkAnchor, RivetRow
 from fitkit.shop.hardware_list import HardwareItem, OwnHardware, hardware_csv, hardware_list
 from fitkit.shop.moving_hardware import lame_hardware, pivot_hardware
 from tests.shop.worn_barrel import RIVETED, barrel, put_together, with_edges
@@ -40,6 +40,26 @@ def test_rivets_are_counted_where_they_are_set() -> None:
     assert rivet.needed == 2 * in_lap == sum(len(joint.at_mm) for joint in joints)
     assert rivet.spare == max(3, -(-rivet.needed // 10))
     assert rivet.to_buy == rivet.needed + rivet.spare
+
+
+def test_lengths_of_blind_rivets_of_another_metal_are_to_be_checked() -> None:
+    """ISO 15981 gives the grips of aluminium bodies alone."""
+    flats = barrel()
+    for name, told in (
+        ("blind 3.2 stainless", "check the stainless rivet's own in its maker's data sheet"),
+        ("blind 3.2", ""),
+        ("solid 3.2 copper", ""),
+    ):
+        edge = replace(RIVETED, rivets=RivetRow(name))
+        upper = with_edges(flats[0], {"waist": edge})
+        plates, joints, rows = put_together([upper, flats[1]])
+        (rivet,) = [
+            one
+            for one in hardware_list(flats, plates, joints, rows=rows)
+            if one.item.endswith("rivet")
+        ]
+        assert rivet.note.endswith(told)
+        assert bool(rivet.note) == bool(told)
 
 
 def test_wire_is_as_long_as_the_formed_edges_and_a_little_over() -> None:
