@@ -192,7 +192,8 @@ def settings_of_step(step: str, settings: JobSettings) -> Mapping[str, Any]:
         case "sheets":
             return {
                 "[[stock]]": [
-                    row.model_dump(mode="json", exclude={"left_by"}) for row in settings.stock
+                    row.model_dump(mode="json", exclude={"left_by", "left_by_id"})
+                    for row in settings.stock
                 ],
                 "[nest]": settings.nest.model_dump(mode="json", exclude={"seconds"}),
                 "[[pinned]]": [row.model_dump(mode="json") for row in settings.pinned],

@@ -44,7 +44,8 @@ class StockSection(Section):
     ``quantity`` of them there are; with ``to_buy`` it is a size that can be bought, as many as it
     takes. ``grain`` runs along or across the length; a sheet that is ``faced``, as leather and foam
     are unless told otherwise, takes no mirrored part. ``price`` is for one sheet. ``left_by`` is
-    the job folder that an offcut comes from, as seen from this one.
+    the job folder that an offcut comes from, as seen from this one, ``left_by_id`` what that folder
+    is known by when it is moved.
     """
 
     name: Name
@@ -60,6 +61,7 @@ class StockSection(Section):
     faced: bool | None = None
     price: Annotated[float, Field(ge=0.0)] | None = None
     left_by: str | None = None
+    left_by_id: str | None = None
 
     def material_name(self) -> str:
         """Return the material with its temper: ``"aluminium 3003-H14"``."""

@@ -5,10 +5,13 @@ from __future__ import annotations
 import os
 from collections.abc import Container, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fitkit.errors import InputError
 from fitkit.workflow.step_report import StepReport
+
+if TYPE_CHECKING:
+    from fitkit.job.job_folder import Job
 
 __all__ = ["add_stock", "remove_stock"]
 
@@ -59,7 +62,7 @@ def add_offcuts(folder: Path | str, other: Path | str) -> StepReport:
     """Put the offcuts of another job's sheets into this job's stock, before what it has.
 
     Those it has from that very folder already are taken out first: the other job may be laid out
-    anew. What other jobs left, of the same name even, stays.
+    anew. What other jobs left, of the same name even, stays. Either folder may have been moved.
 
     Raises
     ------
@@ -69,6 +72,7 @@ def add_offcuts(folder: Path | str, other: Path | str) -> StepReport:
         When the other job has nothing laid out yet.
     """
     from fitkit.job.cut_list_files import offcut_row
+    from fitkit.job.folder_id import folder_id
     from fitkit.job.job_folder import held_job, open_job
     from fitkit.job.settings_edits import with_row, without_row
     from fitkit.sheets.offcuts import offcuts_of
@@ -82,9 +86,11 @@ def add_offcuts(folder: Path | str, other: Path | str) -> StepReport:
                 "Name another job, one that has been cut: --offcuts-of OTHER",
             )
         offcuts = offcuts_of(read_layout(other), source.settings.nest.offcut_mm)
+        known_by = folder_id(source.folder)
+        own = _ways_to(source.folder, known_by, job)
         text, taken = job.text, set()
         for row in job.settings.stock:
-            if row.left_by and (job.folder / row.left_by).resolve() == source.folder:
+            if (row.left_by, row.left_by_id) in own:
                 text = without_row(text, "stock", row.name)
             else:
                 taken.add(row.name)
@@ -93,6 +99,8 @@ def add_offcuts(folder: Path | str, other: Path | str) -> StepReport:
             values = offcut_row(offcut.stock)
             values["name"] = _free_name(f"{values['name']}, {source.settings.job.name}", taken)
             values["left_by"] = _way_to(source.folder, job.folder)
+            if known_by:
+                values["left_by_id"] = known_by
             taken.add(values["name"])
             rows.append(values)
         for values in reversed(rows):
@@ -110,6 +118,25 @@ def _free_name(name: str, taken: Container[str]) -> str:
     while named in taken:
         named, number = f"{name} {number}", number + 1
     return named
+
+
+def _ways_to(source: Path, known_by: str, job: Job) -> set[tuple[str | None, str | None]]:
+    """Return by which ``left_by`` and ``left_by_id`` rows of a job's stock come from a folder."""
+    from fitkit.job.folder_id import kept_folder_id
+
+    own: set[tuple[str | None, str | None]] = set()
+    gone: set[tuple[str | None, str | None]] = set()
+    for row in job.settings.stock:
+        # Of another id it was left by what stood there before.
+        if not row.left_by or (row.left_by_id and row.left_by_id != known_by):
+            continue
+        at = (job.folder / row.left_by).resolve()
+        if at == source:
+            own.add((row.left_by, row.left_by_id))
+        elif row.left_by_id and kept_folder_id(at) != known_by:
+            gone.add((row.left_by, row.left_by_id))
+    # A copy has the id of what it was copied from; where both have been moved none can be told.
+    return own or (gone if len(gone) == 1 else set())
 
 
 def _way_to(other: Path, folder: Path) -> str:

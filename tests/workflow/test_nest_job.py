@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import shutil
 import tomllib
 from pathlib import Path
 
@@ -217,6 +218,54 @@ def test_offcuts_of_two_jobs_of_one_name_both_stay(folder: Path, tmp_path: Path)
     add_offcuts(other, folder)
     assert {row.left_by for row in open_job(other).settings.stock} == {"../again", "../job", None}
     assert len(open_job(other).settings.stock) == 3
+
+
+@pytest.mark.parametrize("moved", ["source", "taker", "both"])
+def test_offcuts_of_a_moved_job_go_in_the_place_of_its_own(
+    folder: Path, tmp_path: Path, moved: str
+) -> None:
+    taker = job_folder(tmp_path / "taker", text=JOB + STOCK)
+    nest_job(folder)
+    add_offcuts(taker, folder)
+    (tmp_path / "elsewhere").mkdir()
+    if moved in ("source", "both"):
+        folder = folder.rename(tmp_path / "elsewhere" / "was job")
+    if moved in ("taker", "both"):
+        (tmp_path / "far" / "off").mkdir(parents=True)
+        taker = taker.rename(tmp_path / "far" / "off" / "taker")
+    add_offcuts(taker, folder)
+    offcut, whole = open_job(taker).settings.stock
+    assert (offcut.name, whole.name) == ("offcut, card, Heron", "card")
+    assert offcut.left_by is not None
+    assert (taker / offcut.left_by).resolve() == folder.resolve()
+
+
+def test_what_a_job_left_that_stood_in_the_same_place_before_stays(
+    folder: Path, tmp_path: Path
+) -> None:
+    taker = job_folder(tmp_path / "taker", text=JOB + STOCK)
+    nest_job(folder)
+    add_offcuts(taker, folder)
+    folder.rename(tmp_path / "archived")
+    nest_job(job_folder(folder, text=JOB + STOCK))
+    add_offcuts(taker, folder)
+    assert [row.left_by for row in open_job(taker).settings.stock] == ["../job", "../job", None]
+    # Its own are told from those of what stood there.
+    add_offcuts(taker, folder)
+    assert len(open_job(taker).settings.stock) == 3
+
+
+def test_a_copy_of_a_job_leaves_offcuts_of_its_own(folder: Path, tmp_path: Path) -> None:
+    taker = job_folder(tmp_path / "taker", text=JOB + STOCK)
+    nest_job(folder)
+    add_offcuts(taker, folder)
+    copy = shutil.copytree(folder, tmp_path / "copy")
+    for source in (copy, folder, copy):
+        add_offcuts(taker, source)
+        assert {row.left_by for row in open_job(taker).settings.stock} == {
+            "../job", "../copy", None,
+        }  # fmt: skip
+        assert len(open_job(taker).settings.stock) == 3
 
 
 def test_leather_has_a_face_unless_told_otherwise() -> None:
