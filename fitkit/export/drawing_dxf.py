@@ -11,6 +11,7 @@ from typing import Any
 from fitkit.drawing.arc_runs import arc_runs
 from fitkit.drawing.drawing import Drawing, Fill, Hole, Layer, Stroke, TextAnchor, Words
 from fitkit.drawing.line_style import LINE_STYLES
+from fitkit.drawing.part_content import extent_mm
 
 __all__ = ["DXF_LAYERS", "dxf_of_drawing"]
 
@@ -66,6 +67,10 @@ def dxf_of_drawing(drawing: Drawing) -> bytes:
             document.styles.new("words", dxfattribs={"font": "DejaVuSans.ttf"})
             _add_layers(document, drawing)
             space = document.modelspace()
+            low, high = extent_mm(drawing).tolist()
+            space.reset_extents((*low, 0.0), (*high, 0.0))
+            # ezdxf takes a lowest corner of nothing but zeros for none.
+            document.header["$EXTMIN"], document.header["$EXTMAX"] = (*low, 0.0), (*high, 0.0)
             for item in drawing.strokes:
                 runs = arc_runs(item.points_mm, closed=item.closed, within_mm=_WITHIN_MM)
                 space.add_lwpolyline(

@@ -1,23 +1,22 @@
-"""A laid sheet as a drawing: true to scale for the cutter, and small on a page to mark out by."""
+"""A laid sheet small on a page, to mark out by."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 import shapely
 
-from fitkit.drawing.drawing import Drawing, Hole, Layer, Stroke, TextAnchor, Words, merge_drawings
+from fitkit.drawing.drawing import Drawing, Layer, Stroke, TextAnchor, Words
 from fitkit.drawing.paper import PAPERS, Paper
-from fitkit.drawing.text_width import shortened, text_width_mm, words_box_mm, wrapped
+from fitkit.drawing.text_width import shortened, words_box_mm, wrapped
 from fitkit.geometry.arrays import Floats
-from fitkit.sheets.nesting import LaidSheet, NestRules, PlacedPart
+from fitkit.sheets.nesting import LaidSheet, NestRules
 from fitkit.sheets.offcuts import Offcut
-from fitkit.template.free_space import FreeSpace
+from fitkit.sheets.sheet_words import fitted_words, grain_arrow, part_words, remarks, words_to_keep
 
-__all__ = ["LAYOUT_PAPER", "cutter_drawing", "layout_page"]
+__all__ = ["LAYOUT_PAPER", "layout_page"]
 
 LAYOUT_PAPER = PAPERS["A4"].across()
 """The page a layout is drawn on where no other is told."""
@@ -31,117 +30,6 @@ _BELOW_MM = 2.4
 _GRID_MM = 100.0
 _LEAST_WORDS_MM = 1.8
 _TITLE_HEIGHTS_MM = (3.2, 2.6, 2.1, _LEAST_WORDS_MM)
-_CUTTER_WORDS_MM = (8.0, 6.0, 4.0, 3.0)
-# A title keeps so far from lines, holes and words.
-_CLEAR_MM = 1.0
-# Lines of a template that may lie beside its part: a small part's words with frame and leader.
-_BESIDE = (Layer.MARK, Layer.WORDS)
-
-
-def cutter_drawing(
-    sheet: LaidSheet, templates: Mapping[int, Drawing], offcuts: Iterable[Offcut]
-) -> Drawing:
-    """Return a sheet true to scale, the sheet's lower left at the origin.
-
-    Cuts, holes, bends and marks of every template come with it, and those words that stand wholly
-    on their part. The sheet's own edge, bad zones and what is to be kept are on the layer of the
-    paper, which no cutter follows.
-    """
-    drawings = [_sheet_lines(sheet, offcuts)]
-    for placed in sheet.placed:
-        drawings.append(_placed(placed, templates[placed.part.number]))
-    return merge_drawings(sheet.title, drawings)
-
-
-def _sheet_lines(sheet: LaidSheet, offcuts: Iterable[Offcut]) -> Drawing:
-    kept = [offcut.outline_mm for offcut in offcuts]
-    rings = [sheet.stock.outline_mm, *sheet.stock.bad_zones_mm, *kept]
-    words = [
-        replace(one, layer=Layer.PAPER)
-        for ring in kept
-        for one in _fitted([["keep"]], shapely.Polygon(ring), _CUTTER_WORDS_MM)
-    ]
-    return Drawing(
-        sheet.title,
-        strokes=tuple(Stroke(ring, Layer.PAPER, closed=True) for ring in rings),
-        words=tuple(words),
-    )
-
-
-def _placed(placed: PlacedPart, drawing: Drawing) -> Drawing:
-    polygon = placed.polygon()
-    near = polygon.buffer(0.5)
-    shapely.prepare(near)
-    strokes = [replace(one, points_mm=placed.on_sheet(one.points_mm)) for one in drawing.strokes]
-    strokes = [
-        one
-        for one in strokes
-        if one.layer not in _BESIDE or near.covers(shapely.LineString(one.points_mm))
-    ]
-    holes = [
-        Hole(placed.on_sheet(hole.centre_mm[None, :])[0], hole.diameter_mm, hole.layer)
-        for hole in drawing.holes
-    ]
-    words: list[Words] = []
-    if not placed.mirrored:
-        turned = drawing.moved(placed.shift_mm, turn_rad=placed.turn_rad).words
-        words = [one for one in turned if polygon.covers(shapely.Polygon(words_box_mm(one)))]
-    if not any(str(placed.part.number) in one.text.split() for one in words):
-        words += _title(placed, _left_free(polygon, strokes, holes, words), _CUTTER_WORDS_MM)
-    return Drawing(placed.part.title, tuple(strokes), holes=tuple(holes), words=tuple(words))
-
-
-def _left_free(
-    polygon: shapely.Polygon,
-    strokes: Iterable[Stroke],
-    holes: Iterable[Hole],
-    words: Iterable[Words],
-) -> shapely.Geometry:
-    """Return what is left of a part beside its lines, holes and words."""
-    taken = [shapely.LineString(one.points_mm).buffer(_CLEAR_MM) for one in strokes]
-    taken += [shapely.Point(one.centre_mm).buffer(0.5 * one.diameter_mm + _CLEAR_MM)
-              for one in holes]  # fmt: skip
-    taken += [shapely.Polygon(words_box_mm(one)).buffer(_CLEAR_MM) for one in words]
-    free = polygon.difference(shapely.union_all(taken))
-    return polygon if free.is_empty else free
-
-
-def _title(
-    placed: PlacedPart, polygon: shapely.Polygon, heights_mm: Sequence[float]
-) -> list[Words]:
-    """Return number and name where they fit upright on a part, else the number alone."""
-    part = placed.part
-    lines = [str(part.number), *part.title.split(", "), *_remarks(placed)]
-    whole = [[" ".join(lines[:2]), *lines[2:]], lines]
-    found = _fitted(whole, polygon, heights_mm) or _fitted([lines[:1]], polygon, heights_mm)
-    at = shapely.get_coordinates(polygon.representative_point())[0]
-    return found or _stacked(lines[:1], at, heights_mm[-1])
-
-
-def _remarks(placed: PlacedPart) -> list[str]:
-    return ["outside down"] * placed.mirrored + ["pinned"] * placed.pinned
-
-
-def _fitted(
-    choices: Sequence[Sequence[str]], shape: shapely.Polygon, heights_mm: Sequence[float]
-) -> list[Words]:
-    """Return the first choice of rows that fits a shape as large as any does; none if none."""
-    space = FreeSpace(shape, 0.4 * heights_mm[-1])
-    for height in heights_mm:
-        for rows in choices:
-            wide = max(text_width_mm(row, height) for row in rows)
-            centre = space.roomiest_centre(wide, 1.6 * height * len(rows))
-            if centre is not None:
-                return _stacked(rows, centre, height)
-    return []
-
-
-def _stacked(rows: Sequence[str], centre: Floats, height: float) -> list[Words]:
-    top = centre[1] + 0.8 * height * len(rows) - 1.3 * height
-    return [
-        Words(row, np.array([centre[0], top - 1.6 * height * i]), height, 0.0, TextAnchor.CENTRE)
-        for i, row in enumerate(rows)
-    ]
 
 
 def layout_page(
@@ -167,7 +55,7 @@ def layout_page(
         reserved = len(rows)
         small, scale, corner = _drawn_small(length, width, paper, reserved)
         titles = [
-            _title(placed, shapely.transform(polygon, small), _TITLE_HEIGHTS_MM)
+            part_words(placed, shapely.transform(polygon, small), _TITLE_HEIGHTS_MM)
             for placed, polygon in zip(sheet.placed, polygons, strict=True)
         ]
         rows = _names_below(sheet, titles, paper)
@@ -191,8 +79,7 @@ def layout_page(
     for offcut in offcuts:
         shape = shapely.Polygon(small(offcut.outline_mm))
         strokes.append(Stroke(small(offcut.outline_mm), Layer.BEND, closed=True))
-        size = " × ".join(f"{one:.0f}" for one in offcut.stock.size_mm)
-        words += _fitted([[f"keep {size}"], ["keep", size]], shape, _TITLE_HEIGHTS_MM)
+        words += fitted_words(words_to_keep(offcut), shape, _TITLE_HEIGHTS_MM)
     # The grid stops short of words.
     boxes = [shapely.Polygon((words_box_mm(one) - corner) * scale) for one in words]
     free = free.difference(shapely.union_all([box.buffer(scale) for box in boxes]))
@@ -227,7 +114,7 @@ def _drawn_small(
 def _names_below(sheet: LaidSheet, titles: Iterable[Sequence[Words]], paper: Paper) -> list[str]:
     """Return rows with the names of the parts that bear their number alone."""
     told = [
-        ", ".join([f"{placed.part.number} {placed.part.title}", *_remarks(placed)])
+        ", ".join([f"{placed.part.number} {placed.part.title}", *remarks(placed)])
         for placed, title in zip(sheet.placed, titles, strict=True)
         if [one.text for one in title] == [str(placed.part.number)]
     ]
@@ -314,14 +201,7 @@ def _head(
     ]
     strokes: list[Stroke] = []
     if stock.grain_rad is not None:
-        way = np.array([math.cos(stock.grain_rad), math.sin(stock.grain_rad)])
         middle = np.array([paper.width_mm - _MARGIN_MM - 10.0, top - 3.0])
-        barb = np.array([[c, s] for c, s in ((-1.0, 0.5), (0.0, 0.0), (-1.0, -0.5))]) * 2.5
-        across = np.array([-way[1], way[0]])
-        tip = middle + 7.0 * way
-        strokes = [
-            Stroke(np.stack([middle - 7.0 * way, tip]), Layer.GRAIN),
-            Stroke(barb @ np.stack([way, across]) + tip, Layer.GRAIN),
-        ]
+        strokes = grain_arrow(middle, stock.grain_rad, 14.0, Layer.GRAIN)
         words.append(Words("grain", middle - np.array([9.0, 0.9]), 2.2, 0.0, TextAnchor.RIGHT))
     return words, strokes

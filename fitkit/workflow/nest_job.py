@@ -170,7 +170,8 @@ def _drawn(job: Job, nesting: Nesting, templates: Sequence[Template]) -> dict[st
     from fitkit.export.page_pdf import pdf_of_full_pages
     from fitkit.job.cut_list_files import cut_list_csv, offcuts_toml, sheet_list_csv
     from fitkit.sheets.cut_list import cut_list, sheet_list
-    from fitkit.sheets.layout_drawing import LAYOUT_PAPER, cutter_drawing, layout_page
+    from fitkit.sheets.cutter_drawing import cutter_drawing
+    from fitkit.sheets.layout_drawing import LAYOUT_PAPER, layout_page
     from fitkit.sheets.offcuts import offcuts_of
 
     settings = job.settings.nest

@@ -17,6 +17,7 @@ from ezdxf.path import make_path
 
 from fitkit.drawing.drawing import Drawing, Layer, Stroke
 from fitkit.drawing.line_style import LINE_STYLES
+from fitkit.drawing.part_content import extent_mm
 from fitkit.export.drawing_dxf import DXF_LAYERS, dxf_of_drawing
 from tests.drawing.example_parts import WEARER, plate
 from tests.export.test_drawing_svg import PART
@@ -35,6 +36,18 @@ def test_units_are_metric_millimetres(document: Any) -> None:
     """$INSUNITS 4 is millimetres, $MEASUREMENT 1 metric (DXF reference, header section)."""
     assert document.header["$INSUNITS"] == 4
     assert document.header["$MEASUREMENT"] == 1
+
+
+def test_header_tells_the_extent(document: Any) -> None:
+    """$EXTMIN and $EXTMAX (DXF reference, header section): a reader may go by them alone."""
+
+    def told(document: Any) -> Any:
+        return [list(document.header[name])[:2] for name in ("$EXTMIN", "$EXTMAX")]
+
+    np.testing.assert_allclose(told(document), extent_mm(PART), atol=1e-6)
+    sheet = np.array([[0.0, 0.0], [1000.0, 0.0], [1000.0, 700.0], [0.0, 700.0]])
+    at_origin = Drawing("sheet", (Stroke(sheet, Layer.PAPER, closed=True),))
+    assert told(read(dxf_of_drawing(at_origin))) == [[0.0, 0.0], [1000.0, 700.0]]
 
 
 def test_strokes_come_back_as_polylines_on_their_layers(document: Any) -> None:

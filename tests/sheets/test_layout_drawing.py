@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
+import pytest
 import shapely
 
 from fitkit.drawing.drawing import Drawing, Hole, Layer, Stroke
 from fitkit.drawing.text_width import words_box_mm
-from fitkit.sheets.layout_drawing import cutter_drawing, layout_page
+from fitkit.sheets.cutter_drawing import cutter_drawing
+from fitkit.sheets.layout_drawing import layout_page
 from fitkit.sheets.nesting import LaidSheet, NestRules, PlacedPart
 from fitkit.sheets.offcuts import offcuts_of_sheet
 from fitkit.sheets.part_to_place import parts_to_place
@@ -55,7 +59,33 @@ def test_what_stands_beside_a_small_part_does_not_come_onto_the_cutter_s_sheet()
     assert all(near.covers(shapely.LineString(one.points_mm)) for one in on_it)
     assert "1" in [one.text for one in drawing.words]
     kept = [one for one in drawing.words if one.layer is Layer.PAPER]
-    assert [one.text for one in kept] == ["keep"] * len(offcuts) != []
+    sizes = [" × ".join(f"{one:.0f}" for one in offcut.stock.size_mm) for offcut in offcuts]
+    assert [one.text for one in kept] == [f"keep {size}" for size in sizes] != []
+
+
+@pytest.mark.parametrize("grain_rad", [0.0, np.pi / 2.0])
+def test_the_cutter_s_sheet_tells_its_grain_and_where_to_keep_off(grain_rad: float) -> None:
+    """All that the page tells of the sheet itself, on the layer that no cutter follows."""
+    zone = np.array([[400.0, 500.0], [480.0, 500.0], [480.0, 560.0], [400.0, 560.0]])
+    small = np.array([[700.0, 500.0], [704.0, 500.0], [704.0, 504.0], [700.0, 504.0]])
+    stock = replace(sheet(), bad_zones_mm=(zone, small), grain_rad=grain_rad)
+    part = box(300.0, 200.0, 1)
+    laid = LaidSheet(stock, 1, (PlacedPart(part, np.array([300.0, 200.0])),))
+    drawn = Drawing("part", (Stroke(part.outline_mm, Layer.CUT, closed=True),))
+    drawing = cutter_drawing(laid, {1: drawn}, ())
+    told = {one.text: one for one in drawing.words if one.layer is Layer.PAPER}
+    assert set(told) == {"keep off", "grain"}
+    off, under = (one for one in drawing.words if one.text == "keep off")
+    assert shapely.Polygon(zone).covers(shapely.Polygon(words_box_mm(off)))
+    assert not shapely.Polygon(small).intersects(shapely.Polygon(words_box_mm(under)))
+    shaft = next(s for s in drawing.strokes if not s.closed and s.layer is Layer.PAPER)
+    way = shaft.points_mm[1] - shaft.points_mm[0]
+    assert np.arctan2(way[1], way[0]) == pytest.approx(grain_rad)
+    taken = shapely.union_all([laid.placed[0].polygon(), shapely.Polygon(zone)])
+    assert not taken.intersects(shapely.LineString(shaft.points_mm))
+    assert not taken.intersects(shapely.Polygon(words_box_mm(told["grain"])))
+    plain = LaidSheet(replace(stock, grain_rad=None), 1, laid.placed)
+    assert "grain" not in [one.text for one in cutter_drawing(plain, {1: drawn}, ()).words]
 
 
 def test_a_number_on_the_cutter_s_sheet_keeps_off_holes_and_lines() -> None:
