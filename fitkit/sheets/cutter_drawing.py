@@ -102,7 +102,9 @@ def _placed(placed: PlacedPart, drawing: Drawing) -> Drawing:
     if not placed.mirrored:
         turned = drawing.moved(placed.shift_mm, turn_rad=placed.turn_rad).words
         words = [one for one in turned if polygon.covers(shapely.Polygon(words_box_mm(one)))]
-    if not any(str(placed.part.number) in one.text.split() for one in words):
+    # Match marks have numbers too, and rivets are counted: the title alone tells the part.
+    title = [str(placed.part.number), *placed.part.name.split()[:1]]
+    if not any(one.text.split()[: len(title)] == title for one in words):
         words += part_words(placed, _left_free(polygon, strokes, holes, words), _CUTTER_WORDS_MM)
     return Drawing(placed.part.title, tuple(strokes), holes=tuple(holes), words=tuple(words))
 

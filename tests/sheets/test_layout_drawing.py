@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from fitkit.drawing.drawing import Drawing, Hole, Layer, Stroke
+from fitkit.drawing.drawing import Drawing, Hole, Layer, Stroke, Words
 from fitkit.drawing.text_width import words_box_mm
 from fitkit.sheets.cutter_drawing import cutter_drawing
 from fitkit.sheets.layout_drawing import layout_page
@@ -20,7 +20,7 @@ from tests.sheets.pieces import box, sheet
 from tests.template.parts import rectangle
 
 
-def words(*placed: PlacedPart) -> list[str]:
+def page_words(*placed: PlacedPart) -> list[str]:
     page = layout_page(
         LaidSheet(sheet(), 1, placed), NestRules(), (), job_name="Heron", place=(1, 1)
     )
@@ -30,7 +30,7 @@ def words(*placed: PlacedPart) -> list[str]:
 def test_a_part_too_narrow_for_its_name_is_named_below_the_sheet() -> None:
     wide = PlacedPart(box(300.0, 200.0, 1), np.array([10.0, 10.0]))
     narrow = PlacedPart(box(12.0, 400.0, 2), np.array([400.0, 10.0]), pinned=True)
-    told = words(wide, narrow)
+    told = page_words(wide, narrow)
     assert "1 part 1" in told
     assert "2" in told
     assert "2 part 2, pinned" in told
@@ -39,8 +39,8 @@ def test_a_part_too_narrow_for_its_name_is_named_below_the_sheet() -> None:
 def test_the_head_says_which_way_up_unless_a_part_says_otherwise() -> None:
     up = PlacedPart(box(300.0, 200.0, 1), np.array([10.0, 10.0]))
     down = PlacedPart(box(300.0, 200.0, 2), np.array([700.0, 10.0]), mirrored=True)
-    assert any(one.endswith("outside of each part up") for one in words(up))
-    both = words(up, down)
+    assert any(one.endswith("outside of each part up") for one in page_words(up))
+    both = page_words(up, down)
     assert "outside down" in both
     assert any(one.endswith("outside of each part up, but where told") for one in both)
 
@@ -101,3 +101,16 @@ def test_a_number_on_the_cutter_s_sheet_keeps_off_holes_and_lines() -> None:
         assert all(shapely.Point(one.centre_mm).distance(told) > 2.0 for told in boxes)
     (mark,) = [one for one in drawing.strokes if one.layer is Layer.MARK]
     assert all(shapely.LineString(mark.points_mm).distance(told) > 0.0 for told in boxes)
+
+
+def test_a_match_mark_s_number_does_not_pass_for_the_part_s() -> None:
+    strap = box(100.0, 60.0, 1)
+    told = ("1", "1 screw M4", "A = 1")
+    marks = tuple(Words(text, np.array([4.0, 4.0 + 10.0 * k]), 3.0) for k, text in enumerate(told))
+    drawn = Drawing("strap", (Stroke(strap.outline_mm, Layer.CUT, closed=True),), words=marks)
+    laid = LaidSheet(sheet(), 1, (PlacedPart(strap, np.array([300.0, 200.0])),))
+    drawing = cutter_drawing(laid, {1: drawn}, ())
+    assert [one.text for one in drawing.words] == [*told, "1 part 1"]
+    titled = replace(drawn, words=(Words("1 part 1", np.array([4.0, 30.0]), 5.0),))
+    drawing = cutter_drawing(laid, {1: titled}, ())
+    assert [one.text for one in drawing.words] == ["1 part 1"]
