@@ -72,12 +72,19 @@ def _too_large(
     margin = placer.rules.margin_mm
     edge = f" with {margin:g} mm to every edge" if margin else ""
     largest = max(serving, key=lambda row: float(row.polygon().area))
+    over_all = "" if largest.is_rectangle else " over all, but no whole rectangle"
+    told = f"the largest, '{largest.name}', is {_size_words(*largest.size_mm)}{over_all}"
     usual = [
         row
         for row in usual_sheets(part.material, part.thickness_mm)
         if placer.fitting([part.number], row)
     ]
     ways = []
+    across = _held_without_grain(part, serving, placer.rules)
+    if across is not None:
+        edge += f"{' and' if edge else ' with'} its grain along the sheet's"
+        told = f"any way round '{across.name}', {_size_words(*across.size_mm)}, would hold it"
+        ways.append("let it lie any way, without a grain")
     narrower = _narrower_margin(part, serving, placer.rules)
     if narrower is not None:
         ways.append(f"an edge margin of {narrower:g} mm would do")
@@ -94,9 +101,19 @@ def _too_large(
         Severity.STOP,
         part.title,
         f"Its blank is {_size_words(*_narrowest(part))}, and no sheet in the stock holds it{edge}; "
-        f"the largest, '{largest.name}', is {_size_words(*largest.size_mm)}.",
+        f"{told}.",
         f"{remedy[:1].upper()}{remedy[1:]}.",
     )
+
+
+def _held_without_grain(
+    part: PartToPlace, serving: Sequence[StockSheet], rules: NestRules
+) -> StockSheet | None:
+    """Return a sheet that would hold the part if its grain did not matter; None without one."""
+    if part.grain_rad is None:
+        return None
+    free = Placer.of_parts([replace(part, grain_rad=None)], rules)
+    return next((row for row in serving if free.fitting([part.number], row)), None)
 
 
 def _narrower_margin(

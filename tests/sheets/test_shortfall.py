@@ -76,5 +76,23 @@ def test_a_part_that_only_the_edge_margin_keeps_off_is_told_so() -> None:
     assert not nest_parts([tight], stock, narrower, watch=SearchWatch(0.0)).nesting.left_out
 
 
+def test_a_part_that_only_its_grain_keeps_off_is_told_so() -> None:
+    """Upright grain on a sheet whose grain runs along it: 250 mm have to go into 200."""
+    upright = replace(box(250.0, 150.0, 1), grain_rad=np.pi / 2)
+    (finding,) = told([upright], [sheet(300.0, 200.0, grain_rad=0.0)])
+    assert "to every edge and its grain along the sheet's; any way round 'card sheet', " in (
+        finding.message
+    )
+    assert finding.remedy.startswith("Let it lie any way, without a grain; or ")
+    assert told([replace(upright, grain_rad=None)], [sheet(300.0, 200.0, grain_rad=0.0)]) == ()
+
+
+def test_a_sheet_of_odd_outline_is_not_told_as_a_whole_one() -> None:
+    corners = [[0, 0], [400, 0], [400, 100], [100, 100], [100, 400], [0, 400]]
+    angle = replace(sheet(), outline_mm=np.array(corners, dtype=np.float64))
+    (finding,) = told([box(180.0, 170.0, 1)], [angle])
+    assert "is 400 × 400 mm over all, but no whole rectangle." in finding.message
+
+
 def test_nothing_is_said_where_all_lie() -> None:
     assert told([box(100.0, 80.0, 1)], [sheet()]) == ()
