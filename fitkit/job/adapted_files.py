@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 from pathlib import Path
 
 from fitkit.body.adapted_body import AdaptedMeasure
 from fitkit.job.result_reading import read_result_bytes, reading_result
+from fitkit.spreadsheet import read_spreadsheet, spreadsheet
 
 __all__ = ["adapted_files", "read_adapted"]
 
@@ -18,12 +17,8 @@ _COLUMNS = ("measure", "wanted_mm", "before_mm", "after_mm")
 
 def adapted_files(measures: Sequence[AdaptedMeasure]) -> dict[str, bytes]:
     """Return the table by its file name; :func:`read_adapted` gives the same."""
-    text = io.StringIO()
-    table = csv.writer(text, lineterminator="\n")
-    table.writerow(_COLUMNS)
-    for row in measures:
-        table.writerow([row.name, row.wanted_mm, row.before_mm, row.after_mm])
-    return {_NAME: text.getvalue().encode()}
+    rows = [[row.name, row.wanted_mm, row.before_mm, row.after_mm] for row in measures]
+    return {_NAME: spreadsheet(_COLUMNS, rows)}
 
 
 def read_adapted(folder: Path) -> tuple[AdaptedMeasure, ...]:
@@ -36,10 +31,10 @@ def read_adapted(folder: Path) -> tuple[AdaptedMeasure, ...]:
     """
     content = read_result_bytes(folder, _NAME)
     with reading_result(folder, _NAME):
-        rows = list(csv.reader(io.StringIO(content.decode())))
-        if tuple(rows[0]) != _COLUMNS:
-            raise ValueError(rows[0])
+        rows = read_spreadsheet(content)
+        if not rows:
+            raise ValueError("no rows")
         return tuple(
-            AdaptedMeasure(name, float(wanted), float(before), float(after))
-            for name, wanted, before, after in rows[1:]
+            AdaptedMeasure(row["measure"], *(float(row[name]) for name in _COLUMNS[1:]))
+            for row in rows
         )

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Iterable, Sequence
 from typing import Any
@@ -15,6 +13,7 @@ from fitkit.materials.stock_sizes import stock_sizes_of
 from fitkit.sheets.cut_list import CutRow, SheetRow
 from fitkit.sheets.offcuts import Offcut
 from fitkit.sheets.stock_sheet import StockSheet
+from fitkit.spreadsheet import spreadsheet
 
 __all__ = ["cut_list_csv", "offcut_row", "offcuts_toml", "sheet_list_csv"]
 
@@ -35,7 +34,7 @@ _OFFCUTS_HEAD = """\
 
 def cut_list_csv(rows: Iterable[CutRow], currency: str = "") -> bytes:
     """Return the cut list as CSV, the money's name in the head of its column."""
-    return _csv(
+    return spreadsheet(
         _with_currency(_CUT_COLUMNS, currency),
         (
             [
@@ -71,7 +70,7 @@ def sheet_list_csv(rows: Iterable[SheetRow], currency: str = "") -> bytes:
             + [f"{100.0 * share:.1f}" for share in (sheet.utilisation, offcuts, row.wasted)]
             + [_money(stock.price), _money(row.cost)]
         )
-    return _csv(_with_currency(_SHEET_COLUMNS, currency), lines)
+    return spreadsheet(_with_currency(_SHEET_COLUMNS, currency), lines)
 
 
 def offcuts_toml(offcuts: Sequence[Offcut]) -> bytes:
@@ -113,11 +112,3 @@ def _with_currency(columns: Sequence[str], currency: str) -> list[str]:
 
 def _money(value: float | None) -> str:
     return "" if value is None else f"{value:.2f}"
-
-
-def _csv(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
-    text = io.StringIO()
-    table = csv.writer(text, lineterminator="\n")
-    table.writerow(columns)
-    table.writerows(rows)
-    return text.getvalue().encode()

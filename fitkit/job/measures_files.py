@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from fitkit.job.plain_json import json_bytes
 from fitkit.job.result_reading import read_result_json
+from fitkit.spreadsheet import spreadsheet
 
 __all__ = ["measures_files", "read_measures"]
 
@@ -35,14 +34,10 @@ def measures_files(measures: Mapping[str, Any]) -> dict[str, bytes]:
         ``measures``: rows with the columns of the table by name; ``landmarks`` and their
         ``confidence`` by name.
     """
-    text = io.StringIO()
-    table = csv.DictWriter(text, _COLUMNS, extrasaction="ignore", lineterminator="\r\n")
-    table.writeheader()
-    for row in measures["measures"]:
-        table.writerow({name: _cell(row.get(name)) for name in _COLUMNS})
+    rows = ([_cell(row.get(name)) for name in _COLUMNS] for row in measures["measures"])
     values = {"format": _FORMAT, "unit": "mm", **measures}
     return {
-        "measures.csv": text.getvalue().encode("utf-8"),
+        "measures.csv": spreadsheet(_COLUMNS, rows),
         "measures.json": json_bytes(values, indent=1),
     }
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +19,7 @@ from fitkit.motion.pivot import PlacedPivot, pivot_sizes
 from fitkit.motion.riding_plate import RidingPlate
 from fitkit.motion.sweep import Swept
 from fitkit.motion.trim import Trim
+from fitkit.spreadsheet import spreadsheet
 
 __all__ = [
     "MOTION_FILE",
@@ -229,17 +228,15 @@ def _range(one: Swept, after: Swept | None) -> dict[str, Any]:
 
 
 def _table(ranges: Sequence[Mapping[str, Any]]) -> bytes:
-    text = io.StringIO()
-    table = csv.writer(text, lineterminator="\r\n")
+    rows = []
     head = ("movement", "rest_deg", "wanted_deg", "because", "free_deg", "free_after_trim_deg",
             "plate", "meets", "at_deg", "depth_mm")  # fmt: skip
-    table.writerow(head)
     for row in ranges:
         own = [row[name] for name in head[1:6]]
         for contact in row["contacts"] or [{}]:
             met = [contact.get(key, "") for key in ("plate", "other", "angle_deg", "depth_mm")]
-            table.writerow([row["name"], *own, *met])
-    return text.getvalue().encode("utf-8")
+            rows.append([row["name"], *own, *met])
+    return spreadsheet(head, rows)
 
 
 def _degrees(angle_rad: float) -> float:

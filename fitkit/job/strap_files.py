@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -16,6 +14,7 @@ from fitkit.holding.fastener import LaidFastener
 from fitkit.holding.strap import Strap
 from fitkit.job.plain_json import json_bytes
 from fitkit.job.result_reading import read_result_bytes, read_result_json, reading_result
+from fitkit.spreadsheet import spreadsheet
 
 __all__ = ["STRAPS_FILE", "STRAPS_PICTURE", "read_bought", "read_holding", "strap_files"]
 
@@ -132,17 +131,15 @@ def _strap(strap: Strap) -> dict[str, Any]:
 
 
 def _table(straps: Sequence[Strap]) -> bytes:
-    text = io.StringIO()
-    table = csv.writer(text, lineterminator="\r\n")
-    table.writerow(_COLUMNS)
+    rows = []
     for strap in straps:
         design, setting = strap.design, strap.fit.setting
         for piece in strap.fit.pieces:
             holes = " ".join(f"{x:.1f}" for x in np.sort(piece.holes_mm[:, 0]))
             settings = (setting.shortest_mm, setting.worn_mm, setting.longest_mm)
-            table.writerow(
+            rows.append(
                 [piece.name, strap.count, f"{design.width_mm:g}", f"{design.thickness_mm:g}",
                  design.material, f"{piece.length_mm:.1f}", holes,
                  *(f"{one:.1f}" for one in settings)]
             )  # fmt: skip
-    return text.getvalue().encode("utf-8")
+    return spreadsheet(_COLUMNS, rows)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
@@ -20,6 +18,7 @@ from fitkit.patch.attachment_design import AttachmentDesign
 from fitkit.patch.design import PatchDesign
 from fitkit.shop.joint import Joint
 from fitkit.shop.worn_plate import WornPlate
+from fitkit.spreadsheet import spreadsheet
 from fitkit.template.rivet_joint import RivetHoles, strap_width_mm
 
 __all__ = ["HardwareItem", "OwnHardware", "hardware_csv", "hardware_list"]
@@ -139,15 +138,20 @@ def hardware_list(
 
 def hardware_csv(items: Iterable[HardwareItem]) -> bytes:
     """Return the list as a table for a spreadsheet."""
-    text = io.StringIO()
-    table = csv.writer(text, lineterminator="\r\n")
-    table.writerow(_COLUMNS)
-    for one in items:
-        length = "" if one.length_mm is None else f"{one.length_mm:.0f}"
-        table.writerow(
-            [one.item, one.size, one.needed, one.spare, one.to_buy, length, one.where, one.note]
-        )
-    return text.getvalue().encode("utf-8")
+    rows = [
+        [
+            one.item,
+            one.size,
+            one.needed,
+            one.spare,
+            one.to_buy,
+            "" if one.length_mm is None else f"{one.length_mm:.0f}",
+            one.where,
+            one.note,
+        ]
+        for one in items
+    ]
+    return spreadsheet(_COLUMNS, rows)
 
 
 def _bought_as(rivet: Rivet, length_mm: float) -> tuple[str, str, str]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -106,19 +104,18 @@ def _part_list(drawn: Sequence[Template]) -> bytes:
     import numpy as np
 
     from fitkit.materials.sheet_material import sheet_material_named
+    from fitkit.spreadsheet import spreadsheet
 
-    text = io.StringIO()
-    table = csv.writer(text, lineterminator="\n")
-    table.writerow(_PART_COLUMNS)
+    rows: list[list[object]] = []
     for template in drawn:
         x, y = template.outline_mm.T
         area_mm2 = 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
         mass_kg_m2 = sheet_material_named(template.material).mass_kg_m2(template.thickness_mm)
-        table.writerow(
+        rows.append(
             [template.number, template.name, template.side.value, template.material]
             + [f"{template.thickness_mm:g}", f"{np.ptp(x):.1f}", f"{np.ptp(y):.1f}"]
             + [f"{area_mm2 / 100:.1f}", f"{area_mm2 * mass_kg_m2 / 1000:.0f}"]
             + [f"{value:.4f}" for value in template.stretch_range]
             + [template.revision]
         )
-    return text.getvalue().encode()
+    return spreadsheet(_PART_COLUMNS, rows)

@@ -47,12 +47,10 @@ def see_pages(folder: Path | str) -> tuple[SeenPart, ...]:
     JobError
         When the folder is not a job, or the part list is damaged.
     """
-    import csv
-    import io
-
     from fitkit.job.job_folder import open_job
     from fitkit.job.made_from import MadeFrom
     from fitkit.job.result_reading import read_result_bytes, reading_result
+    from fitkit.spreadsheet import read_spreadsheet
 
     out = open_job(folder).result_folder("pages")
     record = MadeFrom.read(out)
@@ -75,5 +73,5 @@ def see_pages(folder: Path | str) -> tuple[SeenPart, ...]:
                     if name.startswith(f"{int(row['number']):02d}-")
                 ),
             )
-            for row in csv.DictReader(io.StringIO(content.decode()))
+            for row in read_spreadsheet(content)
         )

@@ -16,6 +16,7 @@ ORDER = [
     "errors",
     "findings",
     "units",
+    "spreadsheet",
     "geometry",
     "materials",
     "drawing",

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from dataclasses import replace
 
@@ -18,6 +16,7 @@ from fitkit.patch.attachment_design import AttachmentDesign
 from fitkit.patch.design import EdgeTreatment, LandmarkAnchor, RivetRow
 from fitkit.shop.hardware_list import HardwareItem, OwnHardware, hardware_csv, hardware_list
 from fitkit.shop.moving_hardware import lame_hardware, pivot_hardware
+from fitkit.spreadsheet import read_spreadsheet
 from tests.shop.worn_barrel import RIVETED, barrel, put_together, with_edges
 from tests.template.parts import rectangle
 from tests.truth import solids
@@ -107,7 +106,7 @@ def test_tabs_take_screws_and_own_rows_are_doubled_on_a_pair() -> None:
 
 
 def test_table_reads_back() -> None:
-    rows = list(csv.DictReader(io.StringIO(hardware_csv(tuple(items().values())).decode())))
+    rows = read_spreadsheet(hardware_csv(tuple(items().values())))
     assert rows[0]["item"] == "aluminium blind rivet"
     assert int(rows[0]["to_buy"]) == int(rows[0]["needed"]) + int(rows[0]["spare"])
     assert [row["item"] for row in rows] == ["aluminium blind rivet", "edge wire"]

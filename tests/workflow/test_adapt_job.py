@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +11,7 @@ from fitkit.errors import JobError
 from fitkit.geometry.mesh_files import ply_bytes, read_mesh
 from fitkit.job.body_files import FOUND_STEM, read_body
 from fitkit.job.job_folder import open_job
+from fitkit.spreadsheet import read_spreadsheet
 from fitkit.workflow import adapt_job, check_job, make_job, measure_job
 from tests.truth.mannequin import mannequin
 from tests.workflow.quick_steps import tree
@@ -88,7 +88,7 @@ def test_the_body_is_reshaped_and_the_one_found_is_kept(folder: Path) -> None:
     assert (shaped.mesh.faces == found.mesh.faces).all()
     assert np.abs(shaped.mesh.vertices - found.mesh.vertices).max() > 2.0
     assert (folder / "body" / "adapted.png").read_bytes().startswith(b"\x89PNG")
-    rows = list(csv.DictReader((folder / "body" / "adapted.csv").read_text().splitlines()))
+    rows = read_spreadsheet((folder / "body" / "adapted.csv").read_bytes())
     assert [float(row["wanted_mm"]) for row in rows] == [1000.0, 820.0, 880.0]
 
     on_body = {row.name: row.difference_mm for row in measure_job(folder).rows}

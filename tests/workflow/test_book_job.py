@@ -68,7 +68,7 @@ def test_book_holds_every_part_and_what_is_bought(folder: Path) -> None:
     assert f"page {len(pages)} of {len(pages)}" in " ".join(pages[-1].split())
     assert "Private: take this page out" in pages[-1]
     assert "905" in pages[-1]
-    with open(folder / "book" / "hardware.csv", encoding="utf-8") as file:
+    with open(folder / "book" / "hardware.csv", encoding="utf-8-sig") as file:
         rows = {row["item"]: row for row in csv.DictReader(file)}
     assert rows["strap 20 mm"]["to_buy"] == "2"
     assert rows["steel screw"]["needed"] == "8"

@@ -168,7 +168,7 @@ def test_parts_taken_out_leave_no_files_behind(tmp_path: Path, calls: list[str])
     calls.clear()
     make_job(folder)
     assert not list(folder.rglob("*belt*"))
-    with open(folder / "out" / "parts.csv", newline="") as file:
+    with open(folder / "out" / "parts.csv", encoding="utf-8-sig", newline="") as file:
         rows = list(csv.DictReader(file))
     assert [(row["number"], row["side"]) for row in rows] == [("1", "left"), ("2", "right")]
     # 80 mm by 60 mm of 0.5 mm card at 750 kg/m3 (the materials table): 48 cm2, 1.8 g

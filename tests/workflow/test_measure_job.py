@@ -126,7 +126,7 @@ def test_the_measures_are_left_as_table_json_and_picture_and_go_with_a_new_body(
     measures = measure_job(job)
     folder = job / "body"
     assert [path.name for path in measures.files] == ["measures.csv", "measures.json", "tapes.png"]
-    with open(folder / "measures.csv", newline="", encoding="utf-8") as file:
+    with open(folder / "measures.csv", newline="", encoding="utf-8-sig") as file:
         rows = list(csv.DictReader(file))
     assert [row["name"] for row in rows] == [row.name for row in measures.rows]
     assert (rows[0]["body_mm"], rows[0]["tape_mm"], rows[0]["verdict"]) == (

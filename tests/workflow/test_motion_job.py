@@ -57,7 +57,7 @@ def test_the_sleeve_that_stops_the_elbow_is_named_with_the_angle_and_a_trim(
     values = json.loads((job.folder / "motion" / "motion.json").read_text(encoding="utf-8"))
     carried = {plate["name"]: plate["rides_on"] for plate in values["plates"]}
     assert carried == {"upper-arm sleeve": "left upper arm", "forearm sleeve": "left forearm"}
-    with (job.folder / "motion" / "motion.csv").open(encoding="utf-8", newline="") as file:
+    with (job.folder / "motion" / "motion.csv").open(encoding="utf-8-sig", newline="") as file:
         rows = [row for row in csv.DictReader(file) if row["movement"] == "left elbow bend"]
     assert {rows[0]["plate"], rows[0]["meets"]} == {"forearm sleeve", "upper-arm sleeve"}
     again = motion_step(job, digests=FileDigests(job.folder))

@@ -59,12 +59,12 @@ def test_nest_makes_no_pages_and_leaves_drawings_and_tables(folder: Path) -> Non
     assert not (folder / "out").exists()
     for name in ("nesting.json", "layouts.pdf", "sheet-01.svg", "sheet-01.dxf", "sheet-01.png"):
         assert (folder / "sheets" / name).is_file(), name
-    with open(folder / "sheets" / "cut-list.csv", encoding="utf-8", newline="") as file:
+    with open(folder / "sheets" / "cut-list.csv", encoding="utf-8-sig", newline="") as file:
         rows = list(csv.DictReader(file))
     assert [row["part"] for row in rows] == ["plate", "plate", "belt"]
     # 750 kg/m3 (materials table) times 48 cm2 times 0.5 mm.
     assert {row["mass_g"] for row in rows} == {"2"}
-    with open(folder / "sheets" / "sheets.csv", encoding="utf-8", newline="") as file:
+    with open(folder / "sheets" / "sheets.csv", encoding="utf-8-sig", newline="") as file:
         (sheet,) = csv.DictReader(file)
     assert float(sheet["used_pct"]) == pytest.approx(100 * 3 * 80 * 60 / 30_000, abs=0.1)
     assert sum(float(row["cost EUR"]) for row in rows) == pytest.approx(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import json
 from pathlib import Path
 
@@ -19,6 +18,7 @@ from fitkit.job.job_folder import Job, open_job
 from fitkit.job.made_from import FileDigests
 from fitkit.job.strap_files import read_bought
 from fitkit.job.template_files import read_templates
+from fitkit.spreadsheet import read_spreadsheet
 from fitkit.workflow.job_plates import JobPlates
 from fitkit.workflow.make_job import make_job
 from fitkit.workflow.straps import laid_straps
@@ -127,8 +127,7 @@ def test_strap_is_as_long_as_its_arc_and_its_pieces_are_templates(job: Job) -> N
     assert np.ptp(long.outline_mm[:, 0]) == pytest.approx(strap.fit.pieces[0].length_mm)
     assert (long.material, long.thickness_mm) == ("leather", 3.0)
     assert len(long.drawing.holes) == len(strap.fit.pieces[0].holes_mm)
-    with open(job.result_folder("templates") / "straps.csv", encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
+    rows = read_spreadsheet((job.result_folder("templates") / "straps.csv").read_bytes())
     assert [row["count"] for row in rows] == ["2", "2"]
     assert float(rows[0]["length_mm"]) == pytest.approx(np.ptp(long.outline_mm[:, 0]), abs=0.06)
 
