@@ -51,7 +51,8 @@ def _blanks(job: Job, digests: FileDigests, progress: Progress | None) -> Made:
         flats.append(flat)
         pieces[design.name] = piece
     findings += match_findings(flats, seam_matches(flats))
-    words = f"{len(designs) - taken_over} patches laid flat"
+    laid = len(designs) - taken_over
+    words = f"{laid} patch{'es' * (laid != 1)} laid flat"
     if taken_over:
         words += f", {taken_over} taken over"
     return Made(files, tuple(findings), words, pieces)

@@ -133,7 +133,7 @@ def test_only_the_patch_that_changed_is_flattened_again(tmp_path: Path, calls: l
     edit(folder, 'name = "belt"', 'name = "belt"\nmaterial = "leather"')
     report = make_job(folder)[3]
     assert [call for call in calls if call.startswith("flatten")] == ["flatten belt"]
-    assert report.words == "1 patches laid flat, 1 taken over"
+    assert report.words == "1 patch laid flat, 1 taken over"
     assert [finding.code for finding in report.findings].count("strain") == 1
     after = tree(folder / "blanks")
     assert {n: after[n] for n in after if "plate" in n} == {
