@@ -59,15 +59,24 @@ def brake_bend_step(facts: PlanFacts, edge: TurnedEdge) -> FormingStep:
             "mm, away from the skin, while the sheet is flat",
             f"setback {setback:.2f}, bend allowance {allowance:.2f} (K {k:g}), deduction "
             f"{deduction:.2f} mm; the template's fold line is the middle of the bend",
-            f"clamp with the brake's nose {abs(0.5 * allowance - radius):.1f} mm "
-            f"{'inside' if 0.5 * allowance < radius else 'outside'} the fold line (sight line: one "
-            "radius from the bend's start under the nose)",
+            f"clamp with the edge of the brake's nose {_from_fold(radius - 0.5 * allowance)} "
+            "(sight line: one radius from the bend's start under the nose)",
             springs,
         ),
         "bending brake with a nose of that radius; bend an offcut first",
         "setback: AC 43.13-1B (seen); sight line: FAA-H-8083-31 (memory); K: Machinery's Handbook "
         f"(memory){source}",
     )
+
+
+def _from_fold(toward_flange_mm: float) -> str:
+    """Return where the nose's edge stands: the bend starts half its allowance before the fold."""
+    away = f"{abs(toward_flange_mm):.1f}"
+    if away == "0.0":
+        return "on the fold line"
+    if toward_flange_mm > 0:
+        return f"{away} mm past the fold line, on the flange's side"
+    return f"{away} mm short of the fold line, on the plate's side"
 
 
 def _verdict(holds: bool) -> Verdict:

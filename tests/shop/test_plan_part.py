@@ -57,6 +57,29 @@ def test_flange_folded_flat_shows_the_handbooks_arithmetic() -> None:
     assert all(check.verdict == "holds" for check in plan.checks)
 
 
+@pytest.mark.parametrize(
+    ("turned_deg", "radius_mm", "where"),
+    [
+        # R - A (R + 0.41 t) / 2 with t = 1: 6 - 5.03; 3 - 2.68; 1 - 1.11; 1.5 - 1.50.
+        (90.0, 6.0, "1.0 mm past the fold line, on the flange's side"),
+        (90.0, 3.0, "0.3 mm past the fold line, on the flange's side"),
+        (90.0, 1.0, "0.1 mm short of the fold line, on the plate's side"),
+        (90.0, 1.5, "on the fold line"),
+    ],
+)
+def test_the_brake_s_nose_stands_one_radius_past_the_bend_s_start(
+    turned_deg: float, radius_mm: float, where: str
+) -> None:
+    """FAA-H-8083-31, sight line: one radius from the bend tangent line that lies under the nose.
+
+    The fold line is the middle of the bend, half an allowance past that tangent line.
+    """
+    bend = EdgeTreatment("flange", 20.0, radius_mm, np.radians(turned_deg))
+    plan = plan_part(rectangle(edges={"head": bend}, material="aluminium 3003-O", thickness_mm=1.0))
+    step = next(step for step in plan.steps if step.title.startswith("Fold 'head'"))
+    assert f"clamp with the edge of the brake's nose {where} (sight line" in step.lines[2]
+
+
 def test_a_fold_is_bent_past_its_angle_where_its_springback_is_known() -> None:
     """AlSiMgMn at r/s 1.6 has k 0.98 (Tabellenbuch Metall): 90° / 0.98 = 91.8°."""
     bend = EdgeTreatment("flange", 20.0, 1.6)
