@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -10,13 +11,17 @@ from fitkit.template.mirror import mirrored_name
 
 __all__ = ["pair_findings"]
 
+# Outside names "left" may mean what remains; an apostrophe within a word opens no name.
+_QUOTED = re.compile(r"(?<!\w)'.+?'(?!\w)")
+
 
 def pair_findings(
     drawn: Sequence[Finding], twin: Sequence[Finding], *, names: tuple[str, str]
 ) -> tuple[Finding, ...]:
     """Return a pair's findings: alike ones once and for both, then what only the twin has.
 
-    Alike are two that say the same with left and right exchanged; the drawn part's words stand.
+    Alike are two that say the same with left and right exchanged in the names they quote; the
+    drawn part's words stand.
 
     Parameters
     ----------
@@ -36,7 +41,12 @@ def pair_findings(
     return (*told, *left)
 
 
-def _words(finding: Finding, *, twin: bool = False) -> tuple[str, str, str]:
+def _words(finding: Finding, *, twin: bool = False) -> tuple[str, ...]:
     said = finding.message, finding.remedy
-    message, remedy = map(mirrored_name, said) if twin else said
-    return finding.code, message, remedy
+    if twin:
+        said = _mirrored(finding.message), _mirrored(finding.remedy)
+    return finding.code, *said
+
+
+def _mirrored(text: str) -> str:
+    return _QUOTED.sub(lambda name: mirrored_name(name.group(0)), text)

@@ -26,6 +26,13 @@ def test_alike_ones_are_told_once_with_left_and_right_exchanged() -> None:
     assert told.where == "left cap and right cap"
 
 
+def test_what_is_left_of_a_sheet_is_no_side() -> None:
+    drawn = said("cap, left", "The sheet's 0.6 mm left along 'left seam' are few.")
+    twin = said("cap, right", "The sheet's 0.6 mm left along 'right seam' are few.")
+    (told,) = pair_findings([drawn], [twin], names=("cap", "cap"))
+    assert told.message == drawn.message
+
+
 def test_what_one_half_has_alone_keeps_its_half() -> None:
     drawn = said("cap, left", "Rivets at 'left seam' corrode.")
     strap = said("cap, right", "Rivets at 'side strap' corrode.")
