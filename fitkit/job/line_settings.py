@@ -12,6 +12,7 @@ from fitkit.job.setting_words import (
     Length,
     LengthAboveZero,
     LengthFromZero,
+    Misfit,
     Name,
     Section,
 )
@@ -67,10 +68,11 @@ class AnchorSection(Section):
             {"line", "crossing"},
         )
         if given not in ways:
-            raise ValueError(
+            raise Misfit(
+                tuple(sorted(given)),
                 "Give a place as landmark, or height_mm and bearing_deg, or between, part and "
                 "bearing_deg, or axis, along and bearing_deg, or xyz_mm, or line (with along or "
-                "crossing, or alone)."
+                "crossing, or alone).",
             )
         return self
 
@@ -94,8 +96,9 @@ class FormSection(Section):
     def _told_once(self) -> FormSection:
         layers = (self.clothing_mm, self.padding_mm, self.air_mm)
         if self.clearance_mm is not None and any(layer is not None for layer in layers):
-            raise ValueError(
-                "Give either clearance_mm, or clothing_mm, padding_mm and air_mm each by itself."
+            raise Misfit(
+                ("clearance_mm", "clothing_mm", "padding_mm", "air_mm"),
+                "Give either clearance_mm, or clothing_mm, padding_mm and air_mm each by itself.",
             )
         return self
 
@@ -142,9 +145,10 @@ class PaddingSection(Section):
         if given - {"axis", "bearing_deg"} not in ways or (
             given & {"axis", "bearing_deg"} and "between" not in given
         ):
-            raise ValueError(
+            raise Misfit(
+                tuple(sorted(given)),
                 "Give a padded place as between (with axis and bearing_deg if wanted), or centre "
-                "and radius_mm, or lines and inside."
+                "and radius_mm, or lines and inside.",
             )
         return self
 
@@ -164,11 +168,16 @@ class LevelSection(Section):
     @model_validator(mode="after")
     def _one_place(self) -> LevelSection:
         if self.axis != "trunk" and self.along is None:
-            raise ValueError("Give along (0 to 1) for a level on a limb; height_mm is the trunk's.")
+            raise Misfit(
+                ("axis",), "Give along (0 to 1) for a level on a limb; height_mm is the trunk's."
+            )
         if [self.height_mm, self.along, self.between].count(None) != 2:
-            raise ValueError("Give a level either height_mm, between or along, one of the three.")
+            raise Misfit(
+                ("height_mm", "along", "between"),
+                "Give a level either height_mm, between or along, one of the three.",
+            )
         if self.part is not None and self.between is None:
-            raise ValueError("Give part together with between two landmarks.")
+            raise Misfit(("part",), "Give part together with between two landmarks.")
         return self
 
 

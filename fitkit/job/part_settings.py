@@ -14,6 +14,7 @@ from fitkit.job.setting_words import (
     LengthAboveZero,
     LengthFromZero,
     Metal,
+    Misfit,
     Name,
     Section,
 )
@@ -74,15 +75,20 @@ class EdgeSection(Section):
         names = ("lap_mm", "hem_mm", "double_hem_mm", "trim_mm", "wire_mm", "bead_mm", "flange_mm")
         given = [name for name in names if getattr(self, name) is not None]
         if len(given) > 1:
-            raise ValueError(f"Give an edge one treatment, not {' and '.join(given)}.")
+            raise Misfit(tuple(given), f"Give an edge one treatment, not {' and '.join(given)}.")
         if self.rivets is not None:
             rivet_named(self.rivets)
             if given and given != ["lap_mm"]:
-                raise ValueError("Rivets stand in a lap: give lap_mm with them, or neither.")
+                raise Misfit(
+                    ("rivets", *given), "Rivets stand in a lap: give lap_mm with them, or neither."
+                )
         elif self.pitch_mm is not None or self.drill_later:
-            raise ValueError('Give pitch_mm and drill_later together with rivets = "blind 3.2".')
+            raise Misfit(
+                ("pitch_mm", "drill_later"),
+                'Give pitch_mm and drill_later together with rivets = "blind 3.2".',
+            )
         if self.flange_mm is None and {"radius_mm", "bend_deg"} & self.model_fields_set:
-            raise ValueError("radius_mm and bend_deg belong to a flange_mm.")
+            raise Misfit(("radius_mm", "bend_deg"), "radius_mm and bend_deg belong to a flange_mm.")
         return self
 
 
@@ -152,15 +158,21 @@ class PatchSection(Section):
     def _fits_together(self) -> PatchSection:
         sheet_material_named(self.material)
         if self.pair and self.side == "centre":
-            raise ValueError(
-                'A patch made in a pair is drawn on one side: add side = "left" or "right".'
+            raise Misfit(
+                ("pair", "side"),
+                'A patch made in a pair is drawn on one side: add side = "left" or "right".',
             )
         if self.radius_mm is not None and (self.lines or self.more_inside):
-            raise ValueError("Give a patch either lines or a radius_mm.")
+            raise Misfit(
+                ("lines", "more_inside", "radius_mm"), "Give a patch either lines or a radius_mm."
+            )
         if any(place.line is not None for place in (self.inside, *self.more_inside)):
-            raise ValueError("A place inside a patch is not on a line; give it another way.")
+            raise Misfit(
+                ("inside", "more_inside"),
+                "A place inside a patch is not on a line; give it another way.",
+            )
         if self.grain is None and self.grain_deg:
-            raise ValueError('Give grain_deg together with grain, as grain = "up".')
+            raise Misfit(("grain_deg",), 'Give grain_deg together with grain, as grain = "up".')
         return self
 
 
@@ -178,7 +190,9 @@ class CorrectedEdgeSection(Section):
     def _rises(self) -> CorrectedEdgeSection:
         shares = [row[0] for row in self.moved_mm]
         if any(b <= a for a, b in pairwise(shares)):
-            raise ValueError("The shares, each row's first number, must rise from 0 to 1.")
+            raise Misfit(
+                ("moved_mm",), "The shares, each row's first number, must rise from 0 to 1."
+            )
         return self
 
 
@@ -216,7 +230,9 @@ class ArtworkSection(Section):
     @model_validator(mode="after")
     def _inside_the_job(self) -> ArtworkSection:
         if self.file.startswith("/") or ".." in self.file.split("/") or "\\" in self.file:
-            raise ValueError("Put the artwork's file into the job folder and name it from there.")
+            raise Misfit(
+                ("file",), "Put the artwork's file into the job folder and name it from there."
+            )
         return self
 
 
@@ -261,7 +277,7 @@ class AttachmentSection(Section):
     def _fits_together(self) -> AttachmentSection:
         sheet_material_named(self.material)
         if self.top_mm > 0 and self.kind != "cone":
-            raise ValueError("Only a cone has an open top: leave top_mm out.")
+            raise Misfit(("top_mm", "kind"), "Only a cone has an open top: leave top_mm out.")
         if self.kind == "dome" and self.height_mm > self.across_mm:
-            raise ValueError("A dome is no higher than it is across.")
+            raise Misfit(("height_mm", "across_mm"), "A dome is no higher than it is across.")
         return self

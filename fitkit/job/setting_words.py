@@ -20,11 +20,20 @@ __all__ = [
     "LengthAboveZero",
     "LengthFromZero",
     "Metal",
+    "Misfit",
     "Name",
     "Section",
     "file_stem",
     "length_mm_of",
 ]
+
+
+class Misfit(ValueError):
+    """A section's words that do not fit together: ``words`` are those at fault, the worst first."""
+
+    def __init__(self, words: tuple[str, ...], remedy: str) -> None:
+        super().__init__(remedy)
+        self.words = words
 
 
 def file_stem(name: str) -> str:

@@ -114,13 +114,26 @@ def _problem(text: str, values: dict[str, Any], item: dict[str, Any]) -> Problem
         )
     if isinstance(raised, FitkitError):
         return Problem(where, line, raised.cause, raised.remedy)
+    if isinstance(given, dict) and raised is not None:
+        told = [word for word in getattr(raised, "words", ()) if word in given]
+        line = _line_of(text, [*path, *told[:1]])
+        return Problem(where, line, _misfit(told, given), str(raised))
     if raised is not None:
-        shown = f"'{key}' does not fit" if key else "it does not fit together"
-        if not isinstance(given, dict) and key:
-            shown += f" (it is {given!r})"
-        return Problem(where, line, f"{shown}.", str(raised))
+        return Problem(where, line, f"'{key}' does not fit (it is {given!r}).", str(raised))
     said = str(item["msg"]).replace("Input should be", "It should be")
     return Problem(where, line, f"'{key}' is {given!r}.", f"{said.rstrip('.')}.")
+
+
+def _misfit(words: Sequence[str], given: Mapping[str, Any]) -> str:
+    """Say which words of a section do not fit; what is one value is told with it."""
+    if not words:
+        return "it does not fit together."
+    names = [f"'{word}'" for word in words]
+    if len(names) > 1:
+        return f"{', '.join(names[:-1])} and {names[-1]} do not fit together."
+    value = given[words[0]]
+    is_one = isinstance(value, (str, int, float)) and not isinstance(value, bool)
+    return f"{names[0]} does not fit{f' (it is {value!r})' * is_one}."
 
 
 def _where(values: dict[str, Any], path: Sequence[Any]) -> str:

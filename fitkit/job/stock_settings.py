@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+import numpy as np
+from pydantic import Field, field_validator, model_validator
 
 from fitkit.job.setting_words import (
     Degrees,
     Length,
     LengthAboveZero,
     LengthFromZero,
+    Misfit,
     Name,
     Section,
 )
@@ -20,6 +22,16 @@ from fitkit.materials.stock_sizes import stock_sizes_of
 __all__ = ["BadZoneSection", "NestSection", "PinnedSection", "StockSection"]
 
 
+def _once_round(corners_mm: Any, whose: str) -> Any:
+    """Hold corners to go once round."""
+    if corners_mm is not None:
+        # Drawing on shapes is for those few jobs that tell corners; others open without.
+        from fitkit.sheets.stock_sheet import checked_outline
+
+        checked_outline(np.array(corners_mm), whose)
+    return corners_mm
+
+
 class BadZoneSection(Section):
     """A place of a sheet to keep off: ``{at_mm, within_mm}`` round, or its ``corners_mm``."""
 
@@ -27,13 +39,21 @@ class BadZoneSection(Section):
     within_mm: LengthAboveZero | None = None
     corners_mm: Annotated[list[tuple[Length, Length]], Field(min_length=3)] | None = None
 
+    @field_validator("corners_mm")
+    @classmethod
+    def _once_round(cls, value: list[tuple[float, float]] | None) -> Any:
+        return _once_round(value, "the bad zone")
+
     @model_validator(mode="after")
     def _one_way(self) -> BadZoneSection:
         is_round = self.at_mm is not None and self.within_mm is not None
         if is_round == (self.corners_mm is not None) or (
             (self.at_mm is None) != (self.within_mm is None)
         ):
-            raise ValueError("Give a bad zone either at_mm and within_mm, or corners_mm.")
+            raise Misfit(
+                ("at_mm", "within_mm", "corners_mm"),
+                "Give a bad zone either at_mm and within_mm, or corners_mm.",
+            )
         return self
 
 
@@ -71,15 +91,25 @@ class StockSection(Section):
         """Tell whether one side is to be seen: as told, else as the material usually is."""
         return stock_sizes_of(self.material).faced if self.faced is None else self.faced
 
+    @field_validator("outline_mm")
+    @classmethod
+    def _once_round(cls, value: list[tuple[float, float]] | None) -> Any:
+        return _once_round(value, "the sheet")
+
     @model_validator(mode="after")
     def _fits_together(self) -> StockSection:
         sheet_material_named(self.material_name())
         if (self.size_mm is None) == (self.outline_mm is None):
-            raise ValueError("Give a sheet either its size_mm or its outline_mm.")
+            raise Misfit(
+                ("size_mm", "outline_mm"), "Give a sheet either its size_mm or its outline_mm."
+            )
         if self.to_buy and "quantity" in self.model_fields_set:
-            raise ValueError("A size to_buy has no quantity: as many are taken as it takes.")
+            raise Misfit(
+                ("to_buy", "quantity"),
+                "A size to_buy has no quantity: as many are taken as it takes.",
+            )
         if self.to_buy and self.bad:
-            raise ValueError("A size to_buy has no bad zones yet.")
+            raise Misfit(("to_buy", "bad"), "A size to_buy has no bad zones yet.")
         return self
 
 

@@ -11,12 +11,29 @@ from fitkit.errors import InputError
 from fitkit.geometry.arrays import Floats, frozen_floats
 from fitkit.materials.sheet_material import sheet_material_named
 
-__all__ = ["StockSheet", "rectangle_mm"]
+__all__ = ["StockSheet", "checked_outline", "rectangle_mm"]
 
 
 def rectangle_mm(length_mm: float, width_mm: float) -> Floats:
     """Return the outline of a rectangle, its length along x, lower left at the origin."""
     return np.array([[0.0, 0.0], [length_mm, 0.0], [length_mm, width_mm], [0.0, width_mm]])
+
+
+def checked_outline(outline_mm: Floats, whose: str) -> shapely.Polygon:
+    """Return the area within corners (N, 2) mm; ``whose`` they are is told where they are wrong.
+
+    Raises
+    ------
+    InputError
+        When the outline crosses itself or has no area.
+    """
+    polygon = shapely.Polygon(outline_mm) if len(outline_mm) >= 3 else shapely.Polygon()
+    if not polygon.is_valid or polygon.area <= 0:
+        raise InputError(
+            f"The outline of {whose} crosses itself or has no area.",
+            "Give its corners in order, once round.",
+        )
+    return polygon
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,12 +72,7 @@ class StockSheet:
 
     def __post_init__(self) -> None:
         outline = frozen_floats(self.outline_mm, (None, 2), "outline_mm")
-        polygon = shapely.Polygon(outline) if len(outline) >= 3 else shapely.Polygon()
-        if not polygon.is_valid or polygon.area <= 0:
-            raise InputError(
-                f"The outline of the sheet '{self.name}' crosses itself or has no area.",
-                "Give its corners in order, once round.",
-            )
+        polygon = checked_outline(outline, f"the sheet '{self.name}'")
         ring = shapely.get_coordinates(shapely.orient_polygons(polygon).exterior)[:-1]
         low = ring.min(axis=0)
         object.__setattr__(self, "outline_mm", frozen_floats(ring - low, (None, 2), "outline_mm"))

@@ -155,3 +155,71 @@ def test_a_missing_format_is_told() -> None:
 def test_a_wrong_word_is_told_the_words_of_its_own_section(row: str, known: str) -> None:
     _, problems = settings_problems(f'format = 1\n[job]\nname = "x"\n{row}\n')
     assert f"Known here: {known}." in [one.remedy for one in problems]
+
+
+_CONE = """format = 1
+[job]
+name = "x"
+
+[[attachment]]
+name = "beak"
+on = "breast plate"
+at = {landmark = "navel"}
+kind = "tube"
+height_mm = 40
+across_mm = 30
+top_mm = 12
+"""
+
+
+def test_a_section_that_does_not_fit_together_names_the_words_at_fault() -> None:
+    (problem,) = settings_problems(_CONE)[1]
+    assert problem.place() == 'job.toml line 12, [[attachment]] "beak"'
+    assert problem.cause == "'top_mm' and 'kind' do not fit together."
+    assert problem.remedy == "Only a cone has an open top: leave top_mm out."
+
+
+def test_a_single_word_at_fault_is_told_with_its_value() -> None:
+    text = changed("thickness_mm = 1.2", "thickness_mm = 1.2\ngrain_deg = 20")
+    (problem,) = settings_problems(text)[1]
+    assert problem.line == line_number(text, "grain_deg")
+    assert problem.cause.startswith("'grain_deg' does not fit (it is 20")
+
+
+def test_where_words_are_missing_none_is_blamed() -> None:
+    text = changed("[form]", '[[girth]]\nname = "belt"\n[form]')
+    (problem,) = settings_problems(text)[1]
+    assert problem.cause == "it does not fit together."
+    assert problem.line == line_number(text, "[[girth]]")
+
+
+_STOCK = """format = 1
+[job]
+name = "x"
+
+[[stock]]
+name = "left over"
+material = "card"
+thickness_mm = 0.5
+outline_mm = [[0, 0], [300, 0], [300, 300], [0, 300]]
+bad = [{corners_mm = [[0, 0], [50, 0], [50, 50], [0, 50]]}]
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "word", "whose"),
+    [
+        ("[300, 0], [300, 300]", "[300, 300], [300, 0]", "outline_mm", "the sheet"),
+        ("[300, 0], [300, 300], [0, 300]", "[300, 0], [150, 0]", "outline_mm", "the sheet"),
+        ("[50, 0], [50, 50]", "[50, 50], [50, 0]", "corners_mm", "the bad zone"),
+    ],
+)
+def test_corners_of_stock_that_do_not_go_once_round_are_told_at_once(
+    old: str, new: str, word: str, whose: str
+) -> None:
+    assert settings_problems(_STOCK)[1] == ()
+    text = _STOCK.replace(old, new)
+    (problem,) = settings_problems(text)[1]
+    assert problem.cause == f"The outline of {whose} crosses itself or has no area."
+    assert problem.line == line_number(text, word)
+    assert "in order" in problem.remedy
