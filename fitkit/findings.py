@@ -10,7 +10,10 @@ from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
 
-__all__ = ["Finding", "Severity"]
+__all__ = ["THIS_JOB", "Finding", "Severity"]
+
+THIS_JOB = "⟨this job⟩"
+"""Stands for the job's folder in a remedy's command until it is told: folders are moved."""
 
 
 class Severity(StrEnum):
@@ -39,7 +42,7 @@ class Finding:
     message
         One sentence with the numbers in it.
     remedy
-        What the maker can do; empty for a note.
+        What the maker can do, with :data:`THIS_JOB` in commands; empty for a note.
     number, limit, unit
         The measured value and the limit it was held against, where there is one.
     """

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from fitkit.job.line_settings import AnchorSection
-from fitkit.job.setting_words import LengthAboveZero, LengthFromZero, Misfit, Name, Section
+from fitkit.job.setting_words import LengthAboveZero, LengthFromZero, MisfitError, Name, Section
 from fitkit.materials.rivet import rivet_named
 from fitkit.materials.sheet_material import sheet_material_named
 
@@ -51,7 +51,7 @@ class GussetSection(Section):
     def _known(self) -> GussetSection:
         sheet_material_named(self.material)
         if self.at.line is not None:
-            raise Misfit(("at",), "Give a place amid the gap, not on a line.")
+            raise MisfitError(("at",), "Give a place amid the gap, not on a line.")
         return self
 
 

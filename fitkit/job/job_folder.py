@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import shlex
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -16,6 +15,7 @@ from typing import TYPE_CHECKING
 from fitkit.errors import FileError, JobBusyError, JobError
 from fitkit.findings import Finding
 from fitkit.job.edit_history import EditHistory
+from fitkit.job.folder_called import folder_called
 from fitkit.job.job_lock import job_lock
 from fitkit.job.made_from import (
     RECORD,
@@ -68,9 +68,7 @@ class Job:
     @property
     def called(self) -> str:
         """The folder as one would type it after a command in the current folder."""
-        here = Path.cwd()
-        inside = self.folder.is_relative_to(here) and self.folder != here
-        return shlex.quote(str(self.folder.relative_to(here) if inside else self.folder))
+        return folder_called(self.folder)
 
     # -- what is there -------------------------------------------------------------------
 

@@ -12,7 +12,7 @@ from fitkit.job.setting_words import (
     Length,
     LengthAboveZero,
     LengthFromZero,
-    Misfit,
+    MisfitError,
     Name,
     Section,
 )
@@ -68,7 +68,7 @@ class AnchorSection(Section):
             {"line", "crossing"},
         )
         if given not in ways:
-            raise Misfit(
+            raise MisfitError(
                 tuple(sorted(given)),
                 "Give a place as landmark, or height_mm and bearing_deg, or between, part and "
                 "bearing_deg, or axis, along and bearing_deg, or xyz_mm, or line (with along or "
@@ -96,7 +96,7 @@ class FormSection(Section):
     def _told_once(self) -> FormSection:
         layers = (self.clothing_mm, self.padding_mm, self.air_mm)
         if self.clearance_mm is not None and any(layer is not None for layer in layers):
-            raise Misfit(
+            raise MisfitError(
                 ("clearance_mm", "clothing_mm", "padding_mm", "air_mm"),
                 "Give either clearance_mm, or clothing_mm, padding_mm and air_mm each by itself.",
             )
@@ -145,7 +145,7 @@ class PaddingSection(Section):
         if given - {"axis", "bearing_deg"} not in ways or (
             given & {"axis", "bearing_deg"} and "between" not in given
         ):
-            raise Misfit(
+            raise MisfitError(
                 tuple(sorted(given)),
                 "Give a padded place as between (with axis and bearing_deg if wanted), or centre "
                 "and radius_mm, or lines and inside.",
@@ -168,16 +168,16 @@ class LevelSection(Section):
     @model_validator(mode="after")
     def _one_place(self) -> LevelSection:
         if self.axis != "trunk" and self.along is None:
-            raise Misfit(
+            raise MisfitError(
                 ("axis",), "Give along (0 to 1) for a level on a limb; height_mm is the trunk's."
             )
         if [self.height_mm, self.along, self.between].count(None) != 2:
-            raise Misfit(
+            raise MisfitError(
                 ("height_mm", "along", "between"),
                 "Give a level either height_mm, between or along, one of the three.",
             )
         if self.part is not None and self.between is None:
-            raise Misfit(("part",), "Give part together with between two landmarks.")
+            raise MisfitError(("part",), "Give part together with between two landmarks.")
         return self
 
 

@@ -17,6 +17,7 @@ from typing import Any, Literal
 
 from fitkit.errors import FileError
 from fitkit.findings import Finding
+from fitkit.job.folder_called import with_folder_called
 from fitkit.job.plain_json import json_bytes
 
 __all__ = ["RECORD", "FileDigests", "MadeFrom", "StepState", "digest_of_value", "state_of_step"]
@@ -138,7 +139,10 @@ class MadeFrom:
 
     @classmethod
     def read(cls, folder: Path) -> MadeFrom | None:
-        """Return the record of a result folder; None when there is none to go by."""
+        """Return the record of a result folder, its findings as they are told now.
+
+        None when there is none to go by.
+        """
         try:
             values = json.loads((folder / RECORD).read_text(encoding="utf-8"))
             if values["format"] != _RECORD_FORMAT:
@@ -147,7 +151,10 @@ class MadeFrom:
                 step=str(values["step"]),
                 inputs=dict(values["inputs"]),
                 files={name: (int(a), str(b)) for name, (a, b) in values["files"].items()},
-                findings=tuple(Finding.from_dict(item) for item in values["findings"]),
+                findings=with_folder_called(
+                    (Finding.from_dict(item) for item in values["findings"]),
+                    folder.resolve().parent,
+                ),
                 seconds=float(values["seconds"]),
                 pieces=dict(values.get("pieces", {})),
             )

@@ -14,7 +14,7 @@ from fitkit.job.setting_words import (
     LengthAboveZero,
     LengthFromZero,
     Metal,
-    Misfit,
+    MisfitError,
     Name,
     Section,
 )
@@ -75,20 +75,24 @@ class EdgeSection(Section):
         names = ("lap_mm", "hem_mm", "double_hem_mm", "trim_mm", "wire_mm", "bead_mm", "flange_mm")
         given = [name for name in names if getattr(self, name) is not None]
         if len(given) > 1:
-            raise Misfit(tuple(given), f"Give an edge one treatment, not {' and '.join(given)}.")
+            raise MisfitError(
+                tuple(given), f"Give an edge one treatment, not {' and '.join(given)}."
+            )
         if self.rivets is not None:
             rivet_named(self.rivets)
             if given and given != ["lap_mm"]:
-                raise Misfit(
+                raise MisfitError(
                     ("rivets", *given), "Rivets stand in a lap: give lap_mm with them, or neither."
                 )
         elif self.pitch_mm is not None or self.drill_later:
-            raise Misfit(
+            raise MisfitError(
                 ("pitch_mm", "drill_later"),
                 'Give pitch_mm and drill_later together with rivets = "blind 3.2".',
             )
         if self.flange_mm is None and {"radius_mm", "bend_deg"} & self.model_fields_set:
-            raise Misfit(("radius_mm", "bend_deg"), "radius_mm and bend_deg belong to a flange_mm.")
+            raise MisfitError(
+                ("radius_mm", "bend_deg"), "radius_mm and bend_deg belong to a flange_mm."
+            )
         return self
 
 
@@ -158,21 +162,23 @@ class PatchSection(Section):
     def _fits_together(self) -> PatchSection:
         sheet_material_named(self.material)
         if self.pair and self.side == "centre":
-            raise Misfit(
+            raise MisfitError(
                 ("pair", "side"),
                 'A patch made in a pair is drawn on one side: add side = "left" or "right".',
             )
         if self.radius_mm is not None and (self.lines or self.more_inside):
-            raise Misfit(
+            raise MisfitError(
                 ("lines", "more_inside", "radius_mm"), "Give a patch either lines or a radius_mm."
             )
         if any(place.line is not None for place in (self.inside, *self.more_inside)):
-            raise Misfit(
+            raise MisfitError(
                 ("inside", "more_inside"),
                 "A place inside a patch is not on a line; give it another way.",
             )
         if self.grain is None and self.grain_deg:
-            raise Misfit(("grain_deg",), 'Give grain_deg together with grain, as grain = "up".')
+            raise MisfitError(
+                ("grain_deg",), 'Give grain_deg together with grain, as grain = "up".'
+            )
         return self
 
 
@@ -190,7 +196,7 @@ class CorrectedEdgeSection(Section):
     def _rises(self) -> CorrectedEdgeSection:
         shares = [row[0] for row in self.moved_mm]
         if any(b <= a for a, b in pairwise(shares)):
-            raise Misfit(
+            raise MisfitError(
                 ("moved_mm",), "The shares, each row's first number, must rise from 0 to 1."
             )
         return self
@@ -230,7 +236,7 @@ class ArtworkSection(Section):
     @model_validator(mode="after")
     def _inside_the_job(self) -> ArtworkSection:
         if self.file.startswith("/") or ".." in self.file.split("/") or "\\" in self.file:
-            raise Misfit(
+            raise MisfitError(
                 ("file",), "Put the artwork's file into the job folder and name it from there."
             )
         return self
@@ -277,7 +283,7 @@ class AttachmentSection(Section):
     def _fits_together(self) -> AttachmentSection:
         sheet_material_named(self.material)
         if self.top_mm > 0 and self.kind != "cone":
-            raise Misfit(("top_mm", "kind"), "Only a cone has an open top: leave top_mm out.")
+            raise MisfitError(("top_mm", "kind"), "Only a cone has an open top: leave top_mm out.")
         if self.kind == "dome" and self.height_mm > self.across_mm:
-            raise Misfit(("height_mm", "across_mm"), "A dome is no higher than it is across.")
+            raise MisfitError(("height_mm", "across_mm"), "A dome is no higher than it is across.")
         return self

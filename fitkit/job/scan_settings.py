@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from fitkit.body.body_part import BodyPart
 from fitkit.capture.check_length import parse_check
 from fitkit.capture.tag_set import tag_set
-from fitkit.job.setting_words import Fraction, Length, LengthAboveZero, Misfit, Name, Section
+from fitkit.job.setting_words import Fraction, Length, LengthAboveZero, MisfitError, Name, Section
 
 __all__ = [
     "BodySection",
@@ -70,13 +70,13 @@ class CaptureSection(Section):
     def _top_is_above_bottom(self) -> CaptureSection:
         bottom_mm, top_mm = self.bottom_mm, self.top_mm
         if bottom_mm is not None and top_mm is not None and top_mm <= bottom_mm:
-            raise Misfit(("top_mm", "bottom_mm"), "Give a top_mm above bottom_mm.")
+            raise MisfitError(("top_mm", "bottom_mm"), "Give a top_mm above bottom_mm.")
         return self
 
     @model_validator(mode="after")
     def _tags_have_a_side(self) -> CaptureSection:
         if (self.tags is None) != (self.side_mm is None):
-            raise Misfit(
+            raise MisfitError(
                 ("tags", "side_mm"),
                 'Tags of your own need both, as tags = "36h11" and side_mm = 24; marker sheets '
                 "neither.",
@@ -84,7 +84,7 @@ class CaptureSection(Section):
         if self.tags is not None and self.side_mm is not None:
             tag_set(self.tags, self.side_mm)
             if self.printed_mm is not None:
-                raise Misfit(
+                raise MisfitError(
                     ("printed_mm", "tags"),
                     "printed_mm is for fitkit's own marker sheets; of your own tags measure "
                     "side_mm.",
@@ -151,16 +151,16 @@ class BodySection(Section):
     @model_validator(mode="after")
     def _stands_one_way(self) -> BodySection:
         if self.from_mesh is not None and self.from_tape is not None:
-            raise Misfit(("from_mesh", "from_tape"), "Give either from_mesh or from_tape.")
+            raise MisfitError(("from_mesh", "from_tape"), "Give either from_mesh or from_tape.")
         if self.stand is not None and (self.up is not None or self.front is not None):
-            raise Misfit(
+            raise MisfitError(
                 ("up", "front", "stand"),
                 "Give either up and front, or the three points of [body.stand].",
             )
         if self.front is not None and self.up is None:
-            raise Misfit(("front",), 'Give up together with front, as up = "z".')
+            raise MisfitError(("front",), 'Give up together with front, as up = "z".')
         if isinstance(self.up, tuple) and self.front is None:
-            raise Misfit(("up",), "Give front together with an up of three numbers.")
+            raise MisfitError(("up",), "Give front together with an up of three numbers.")
         return self
 
 
@@ -177,7 +177,7 @@ class GirthSection(Section):
     def _one_way_only(self) -> GirthSection:
         given = self.model_fields_set - {"name"}
         if given not in ({"height_mm"}, {"axis", "along"}, {"landmarks"}):
-            raise Misfit(
+            raise MisfitError(
                 tuple(sorted(given)),
                 "Give a girth height_mm, or axis and along, or three landmarks.",
             )

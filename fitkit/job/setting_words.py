@@ -20,7 +20,7 @@ __all__ = [
     "LengthAboveZero",
     "LengthFromZero",
     "Metal",
-    "Misfit",
+    "MisfitError",
     "Name",
     "Section",
     "file_stem",
@@ -28,7 +28,7 @@ __all__ = [
 ]
 
 
-class Misfit(ValueError):
+class MisfitError(ValueError):
     """A section's words that do not fit together: ``words`` are those at fault, the worst first."""
 
     def __init__(self, words: tuple[str, ...], remedy: str) -> None:

@@ -51,7 +51,7 @@ from fitkit.job.scan_settings import (
     StandSection,
     WearerSection,
 )
-from fitkit.job.setting_words import LengthFromZero, Misfit, Section, file_stem, length_mm_of
+from fitkit.job.setting_words import LengthFromZero, MisfitError, Section, file_stem, length_mm_of
 from fitkit.job.stock_settings import BadZoneSection, NestSection, PinnedSection, StockSection
 
 __all__ = [
@@ -133,7 +133,7 @@ class PrintSection(Section):
         paper = paper_named(self.paper)
         left = paper.width_mm - 2 * self.margin_mm - self.overlap_mm
         if left < 60.0:
-            raise Misfit(
+            raise MisfitError(
                 ("margin_mm", "overlap_mm", "paper"),
                 f"Margins and overlap leave {left:.0f} mm of {paper.name} to draw on; "
                 "give smaller ones.",

@@ -12,7 +12,7 @@ from fitkit.job.setting_words import (
     Length,
     LengthAboveZero,
     LengthFromZero,
-    Misfit,
+    MisfitError,
     Name,
     Section,
 )
@@ -50,7 +50,7 @@ class BadZoneSection(Section):
         if is_round == (self.corners_mm is not None) or (
             (self.at_mm is None) != (self.within_mm is None)
         ):
-            raise Misfit(
+            raise MisfitError(
                 ("at_mm", "within_mm", "corners_mm"),
                 "Give a bad zone either at_mm and within_mm, or corners_mm.",
             )
@@ -100,16 +100,16 @@ class StockSection(Section):
     def _fits_together(self) -> StockSection:
         sheet_material_named(self.material_name())
         if (self.size_mm is None) == (self.outline_mm is None):
-            raise Misfit(
+            raise MisfitError(
                 ("size_mm", "outline_mm"), "Give a sheet either its size_mm or its outline_mm."
             )
         if self.to_buy and "quantity" in self.model_fields_set:
-            raise Misfit(
+            raise MisfitError(
                 ("to_buy", "quantity"),
                 "A size to_buy has no quantity: as many are taken as it takes.",
             )
         if self.to_buy and self.bad:
-            raise Misfit(("to_buy", "bad"), "A size to_buy has no bad zones yet.")
+            raise MisfitError(("to_buy", "bad"), "A size to_buy has no bad zones yet.")
         return self
 
 

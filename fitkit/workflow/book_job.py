@@ -6,7 +6,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fitkit.findings import Finding, Severity
+from fitkit.findings import THIS_JOB, Finding, Severity
 from fitkit.workflow.book_holding import book_holding
 from fitkit.workflow.run_step import Made, run_step
 from fitkit.workflow.step_report import Progress, StepReport, part_of
@@ -102,7 +102,7 @@ def _left_out(job: Job, digests: FileDigests) -> tuple[Finding, ...]:
             "build book",
             f"The {step} of this job {be} made before its last changes, so the book leaves "
             f"{them} out.",
-            f"Run: fitkit {command} {job.called}, then make the book again.",
+            f"Run: fitkit {command} {THIS_JOB}, then make the book again.",
         )
         for step, command, be, them in (
             ("sheets", "nest", "were", "them"),

@@ -108,6 +108,7 @@ def _blank(
 ) -> tuple[dict[str, bytes], FlatPatch]:
     from fitkit.export.cut_choices_picture import png_of_cut_choices
     from fitkit.export.strain_picture import png_of_strain
+    from fitkit.findings import THIS_JOB
     from fitkit.flatten.cut_advice import advice_findings, advise_cuts
     from fitkit.flatten.cut_choice import relief_limit
     from fitkit.flatten.flatten_patch import flatten_patch
@@ -132,7 +133,7 @@ def _blank(
         no_cut_places=keep_out_places(job, patch),
         progress=part_of(progress, 0.4, 1.0),
     )
-    advice = advice_findings(design, choices, f"fitkit cut {job.called} '{design.name}'")
+    advice = advice_findings(design, choices, f"fitkit cut {THIS_JOB} '{design.name}'")
     flat, standing, found = with_attachments(job, patch, flat)
     advice = [] if design.cuts else advice
     flat = replace(flat, findings=(*flat.findings, *advice, *found))

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitkit.errors import InputError, JobError
+from fitkit.findings import THIS_JOB
 from fitkit.workflow.run_step import Made, run_step
 from fitkit.workflow.step_report import Progress, StepReport, part_of
 
@@ -223,7 +224,7 @@ def _how_to_divide(job: Job) -> dict[str, str]:
     from fitkit.template.mirror import mirrored_name
 
     return {
-        name: f"fitkit patch split {job.called} '{row.name}' NEW --along LINE"
+        name: f"fitkit patch split {THIS_JOB} '{row.name}' NEW --along LINE"
         for row in job.settings.patch
         for name in (row.name, mirrored_name(row.name))
     }

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from fitkit.errors import JobError
 from fitkit.findings import Finding
+from fitkit.job.folder_called import with_folder_called
 from fitkit.job.job_folder import Job
 from fitkit.job.made_from import RECORD, FileDigests, MadeFrom
 from fitkit.job.steps import step_named
@@ -95,7 +96,7 @@ def run_step(
         step,
         ran=True,
         words=made.words or ", ".join(state.reasons[:3]),
-        findings=findings,
+        findings=with_folder_called(findings, job.folder),
         seconds=seconds,
         files=_paths(folder, record),
     )

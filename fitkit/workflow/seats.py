@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fitkit.findings import Finding, Severity
+from fitkit.findings import THIS_JOB, Finding, Severity
 
 if TYPE_CHECKING:
     from fitkit.flatten.flat_patch import FlatPatch
@@ -55,7 +55,7 @@ def moving_seats(
             names[0],
             f"The holes by which {' and '.join(names)} move are not on the templates: the joints "
             "have not been swept since the job changed.",
-            f"Run: fitkit motion {job.called}, then: fitkit make {job.called}.",
+            f"Run: fitkit motion {THIS_JOB}, then: fitkit make {THIS_JOB}.",
         )
         return (), (missing,)
     from fitkit.job.motion_files import read_lames, read_pivots

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import os
+import shlex
 from pathlib import Path
 
 import numpy as np
+import pytest
 
-from fitkit.findings import Finding, Severity
+from fitkit.findings import THIS_JOB, Finding, Severity
 from fitkit.job.made_from import RECORD, FileDigests, MadeFrom, digest_of_value, state_of_step
 
 INPUTS = {"[capture]": "1", "photos/a.jpg": "2"}
@@ -113,3 +115,18 @@ def test_digests_are_remembered_and_seen_through_a_change(tmp_path: Path) -> Non
 def test_the_order_of_names_does_not_change_a_digest() -> None:
     assert digest_of_value({"a": 1, "b": 2}) == digest_of_value({"b": 2, "a": 1})
     assert digest_of_value({"a": 1}) != digest_of_value({"a": 2})
+
+
+def test_the_job_is_called_in_a_remedy_as_its_folder_is_when_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    finding = Finding("x", Severity.NOTE, "", "", f"Run: fitkit make {THIS_JOB}")
+    (tmp_path / "job" / "body").mkdir(parents=True)
+    (tmp_path / "job" / "body" / RECORD).write_bytes(
+        MadeFrom("body", {}, {}, (finding,)).as_bytes()
+    )
+    (tmp_path / "job").rename(tmp_path / "Robin's job")
+    read = MadeFrom.read(Path("Robin's job") / "body")
+    assert read is not None
+    assert read.findings[0].remedy == "Run: fitkit make " + shlex.quote("Robin's job")

@@ -310,3 +310,17 @@ def test_a_pin_on_no_stock_and_a_name_taken_twice_are_told() -> None:
     pin = '\n[[pinned]]\npart = "belt"\nsheet = "t"\nat_mm = [1, 1]\n'
     causes = [problem.cause for problem in settings_problems(JOB + row + row + pin)[1]]
     assert causes == ["the name is taken already.", "there is no stock 't'."]
+
+
+def test_a_moved_job_is_called_by_its_new_name_in_what_was_advised_before(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    small = STOCK.replace("[300, 100]", "[50, 50]")
+    made = nest_job(job_folder(tmp_path / "first", text=JOB + small))[-1]
+    assert "divide it with: fitkit patch split first 'plate' NEW" in made.findings[0].remedy
+    (tmp_path / "first").rename(tmp_path / "moved on")
+    for told in (check_job("moved on").findings, nest_job("moved on")[-1].findings):
+        remedies = " ".join(one.remedy for one in told)
+        assert "fitkit patch split 'moved on' 'plate' NEW" in remedies
+        assert "first" not in remedies
