@@ -72,7 +72,7 @@ STEPS = (
     Step("blanks", "blanks", 3, ("patches",)),
     Step("templates", "templates", 8, ("body", "blanks"), where_made=("motion",)),
     Step("pages", "out", 2, ("templates",)),
-    Step("sheets", "sheets", 2, ("templates",)),
+    Step("sheets", "sheets", 3, ("templates",)),
     Step("motion", "motion", 4, ("body", "patches"), on_request=True),
     Step(
         "book",

@@ -75,6 +75,7 @@ def _layout(page: RoomPage) -> None:
             )
             for name, told in (
                 ("layouts.pdf", "Save the layouts"),
+                ("tags.pdf", "Save the tags to stick on"),
                 ("cut-list.csv", "Save the cut list"),
             ):
                 address = made_address(session, "sheets", name, save=True)

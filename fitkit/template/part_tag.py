@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from fitkit.drawing.drawing import Fill
 
-__all__ = ["PART_TAG_SIDE_MM", "part_of_tag", "part_tag"]
+__all__ = ["PART_TAG_SIDE_MM", "STICKER_MM", "part_of_tag", "part_tag"]
 
 PART_TAG_SIDE_MM = 16.0
 """Side of the tag's black square: two millimetres for each of its eight modules."""
+
+STICKER_MM = (21.0, 27.0)
+"""Width and height of a tag to be stuck on: white all round, its part's name at its foot."""
 
 # AprilTag 36h11 has 587 ids; marker sheets take the first three hundred.
 _FIRST, _COUNT = 300, 587

@@ -17,7 +17,7 @@ from fitkit.capture.tag_set import OUR_SHEETS, TagSet
 from fitkit.errors import PhotoError
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Bytes, Floats, frozen_floats
-from fitkit.template.part_tag import PART_TAG_SIDE_MM
+from fitkit.template.part_tag import PART_TAG_SIDE_MM, STICKER_MM
 from fitkit.trace.part_tags import part_tags
 from fitkit.trace.pencil_marks import pencil_marks
 from fitkit.trace.piece_area import piece_areas
@@ -33,6 +33,8 @@ _SLANTED_RAD = float(np.radians(36.0))
 _SAME_SHARE = 0.6
 # Outlines of one piece in two photos lie this near to one another, or one of them is wrong.
 _REACH_MM = 3.0
+# How far a tag that was stuck on reaches from its middle, its frame included.
+_TAG_REACH_MM = float(np.hypot(0.5 * STICKER_MM[0], STICKER_MM[1] - 0.5 * STICKER_MM[0])) + 1.0
 _ROUND_MM = 0.35
 _DOUBTFUL_MM = 0.5
 _THICK_MM = 1.0
@@ -276,18 +278,32 @@ def _averaged(group: Sequence[_Seen]) -> TracedPiece:
 def _with_number(piece: TracedPiece, tags: Sequence[tuple[int, Floats]]) -> TracedPiece:
     """Return a piece with the part number whose tag lies on it, where all photos agree.
 
-    The tag's own squares are no pencil lines.
+    The tag's own squares and the frame and name of one stuck on are no pencil lines, and neither
+    tag nor white paper, which may be as dark or as pale as the table, is a hole.
     """
     area = shapely.Polygon(piece.outline_mm).buffer(0)
     own = [(number, at) for number, at in tags if area.contains(shapely.Point(at))]
     numbers = {number for number, _ in own}
+    middles = shapely.points(np.reshape([at for _, at in own], (-1, 2)))
+
+    def is_bare(hole: shapely.Geometry) -> bool:
+        return bool((shapely.distance(hole, middles) > 0.5 * PART_TAG_SIDE_MM).all())
+
+    rounds = tuple(
+        hole
+        for hole in piece.round_holes
+        if is_bare(shapely.Point(hole.centre_mm).buffer(0.5 * hole.diameter_mm))
+    )
+    openings = tuple(ring for ring in piece.openings_mm if is_bare(shapely.Polygon(ring)))
     drawn = tuple(
         line
         for line in piece.pencil_mm
-        if all(np.linalg.norm(line - at, axis=1).max() > PART_TAG_SIDE_MM for _, at in own)
+        if all(np.linalg.norm(line - at, axis=1).max() > _TAG_REACH_MM for _, at in own)
     )
     number = numbers.pop() if len(numbers) == 1 else None
-    return replace(piece, part_number=number, pencil_mm=drawn)
+    return replace(
+        piece, part_number=number, round_holes=rounds, openings_mm=openings, pencil_mm=drawn
+    )
 
 
 def _sorted_holes(group: Sequence[_Seen]) -> tuple[tuple[RoundHole, ...], tuple[Floats, ...]]:

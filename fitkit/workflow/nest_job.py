@@ -200,7 +200,24 @@ def _drawn(job: Job, nesting: Nesting, templates: Sequence[Template]) -> dict[st
         files[f"sheet-{index:02d}.dxf"] = dxf_of_drawing(cutter)
     if pages:
         files["layouts.pdf"] = pdf_of_full_pages(pages, [LAYOUT_PAPER] * len(pages))
+    files |= _tags(job, nesting, templates)
     return files
+
+
+def _tags(job: Job, nesting: Nesting, templates: Sequence[Template]) -> dict[str, bytes]:
+    """Return the page of tags for those parts on the sheets that bear one on paper."""
+    from fitkit.drawing.paper import PAPERS, paper_named
+    from fitkit.export.page_pdf import pdf_of_full_pages
+    from fitkit.sheets.tag_pages import tag_pages
+
+    laid = {placed.part.number for placed in nesting.placed()}
+    tagged = [
+        (one.number, one.title) for one in templates if one.number in laid and one.drawing.fills
+    ]
+    told = paper_named(job.settings.print.paper)
+    paper = PAPERS["A4"] if told.on_roll else told
+    pages = tag_pages(tagged, job_name=job.settings.job.name, paper=paper)
+    return {"tags.pdf": pdf_of_full_pages(pages, [paper] * len(pages))} if pages else {}
 
 
 def _last(job: Job) -> Nesting | None:

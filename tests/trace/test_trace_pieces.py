@@ -11,7 +11,10 @@ import numpy as np
 import pytest
 import shapely
 
+from fitkit.drawing.paper import PAPERS
 from fitkit.errors import PhotoError
+from fitkit.geometry.arrays import Floats
+from fitkit.sheets.tag_pages import tag_pages
 from fitkit.trace.trace_pieces import TablePhoto, Trace, table_photo, trace_pieces
 from tests.trace.scenes import PALE_CARD, PALE_TABLE, PIECE, SHEETS, off_outline_mm, shot
 from tests.truth.flat_table import CardPiece
@@ -125,3 +128,38 @@ def test_sheets_stand_where_they_were_laid() -> None:
     shifts = [pose.translation_mm for _, pose in traced_from_above().views[0].sheets]
     true = SHEETS[0].world_from_sheet.inverse().apply(SHEETS[1].world_from_sheet.translation_mm)
     assert np.linalg.norm(shifts[1] - shifts[0]) == pytest.approx(np.linalg.norm(true), abs=0.15)
+
+
+@pytest.mark.parametrize(
+    ("floor", "card"),
+    [((0.20, 0.22, 0.25), (0.42, 0.40, 0.37)), ((0.66, 0.66, 0.65), (0.30, 0.30, 0.29))],
+    ids=["dark table", "table nearly as white as the paper"],
+)
+def test_a_tag_stuck_on_tells_the_part_and_is_neither_hole_nor_pencil_line(
+    floor: tuple[float, float, float], card: tuple[float, float, float]
+) -> None:
+    """As cut out of the page of tags, askew; the holes and the line beside it are kept."""
+    (page,) = tag_pages([(7, "sleeve, left")], job_name="Heron", paper=PAPERS["A4"])
+    corner = page.strokes[0].points_mm.mean(axis=0)
+    turn = np.array([[np.cos(0.4), -np.sin(0.4)], [np.sin(0.4), np.cos(0.4)]])
+
+    def stuck(points: Floats) -> Floats:
+        return (points - corner) @ turn.T + [0.0, -55.0]
+
+    frame = stuck(page.strokes[0].points_mm)
+    laid = replace(
+        PIECE,
+        colour=card,
+        pencil_mm=(*PIECE.pencil_mm, np.concatenate([frame, frame[:1]])),
+        paper_mm=(frame,),
+        ink_mm=tuple(stuck(fill.points_mm) for fill in page.fills),
+    )
+    photo = shot(12.0, floor=floor, pieces=(laid,))
+    (piece,) = trace_pieces([photo], thickness_mm=0.5, printed_mm=PRINTED).pieces
+    assert piece.part_number == 7
+    # Against a bright table, where light spreads into them, holes come out smaller.
+    assert sorted(hole.diameter_mm for hole in piece.round_holes) == pytest.approx(
+        [5.0, 16.0], abs=1.0
+    )
+    assert piece.openings_mm == ()
+    assert len(piece.pencil_mm) == 1

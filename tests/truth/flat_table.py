@@ -35,7 +35,8 @@ _INK = 0.035
 class CardPiece:
     """A flat piece with its outside up. ``outline_mm`` (N, 2), ``holes_mm`` (M_k, 2) each.
 
-    ``ink_mm`` are areas printed black on it.
+    ``paper_mm`` are areas of white paper stuck on it, as white as its own colour lets them be;
+    ``ink_mm`` are areas printed black on it or on them.
     """
 
     outline_mm: Floats
@@ -44,6 +45,7 @@ class CardPiece:
     thickness_mm: float = 0.5
     colour: tuple[float, float, float] = (0.42, 0.33, 0.22)
     ink_mm: tuple[Floats, ...] = ()
+    paper_mm: tuple[Floats, ...] = ()
 
     def polygon(self) -> shapely.Polygon:
         """Return its area."""
@@ -192,10 +194,12 @@ def _paint(piece: CardPiece, size: int) -> Pixels:
         grey = np.zeros((size, size), dtype=np.uint8)
         cv2.polylines(grey, [drawn], False, 255, thickness=3, lineType=cv2.LINE_AA, shift=4)
         fibres = fibres - 0.55 * grey / 255.0
-    inked = np.zeros((size, size), dtype=np.uint8)
-    for area in piece.ink_mm:
-        cv2.fillPoly(inked, [np.round(_cells(area, size) * 16).astype(np.int32)], 255, shift=4)
-    fibres = fibres - 0.9 * inked / 255.0
+    papered, inked = np.zeros((2, size, size), dtype=np.uint8)
+    for layer, areas in ((papered, piece.paper_mm), (inked, piece.ink_mm)):
+        for area in areas:
+            cv2.fillPoly(layer, [np.round(_cells(area, size) * 16).astype(np.int32)], 255, shift=4)
+    fibres = np.where(papered > 0, _PAPER[1] / piece.colour[1] - 1.0, fibres)
+    fibres = np.where(inked > 0, 0.1 * (1.0 + fibres) - 1.0, fibres)
     return np.asarray(fibres, dtype=np.float32)
 
 

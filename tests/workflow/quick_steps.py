@@ -30,6 +30,7 @@ from fitkit.geometry.rigid import RigidTransform
 from fitkit.geometry.surface_path import SurfacePath
 from fitkit.patch.design import PatchDesign
 from fitkit.patch.patch import Patch, PatchEdge
+from fitkit.template.part_tag import part_tag
 from fitkit.template.template import Template
 
 CALLS: list[str] = []
@@ -185,7 +186,12 @@ def _make_templates(flat: FlatPatch, *, number: int, **_said: object) -> tuple[T
             number + index,
             flat.design.name,
             side,
-            Drawing(flat.design.name, (Stroke(outline, Layer.CUT, closed=True),)),
+            Drawing(
+                flat.design.name,
+                (Stroke(outline, Layer.CUT, closed=True),),
+                # The belt stands for parts too small for a tag.
+                fills=tuple(part_tag(number + index)) if flat.design.name != "belt" else (),
+            ),
             outline,
             flat.design.material,
             flat.design.thickness_mm,

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from fitkit.drawing.drawing import Drawing
+from fitkit.drawing.paper import Paper
 from fitkit.errors import InputError, JobError
 from fitkit.findings import Severity
 from fitkit.job.cut_list_files import offcut_row
@@ -310,6 +312,21 @@ def test_a_pin_on_no_stock_and_a_name_taken_twice_are_told() -> None:
     pin = '\n[[pinned]]\npart = "belt"\nsheet = "t"\nat_mm = [1, 1]\n'
     causes = [problem.cause for problem in settings_problems(JOB + row + row + pin)[1]]
     assert causes == ["the name is taken already.", "there is no stock 't'."]
+
+
+def test_tags_are_left_for_those_parts_that_bear_one_on_paper(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def told(drawings: list[Drawing], papers: list[Paper]) -> bytes:
+        words = [" ".join(word.text for word in one.words) for one in drawings]
+        return f"{papers[0].name}: {words}".encode()
+
+    monkeypatch.setattr("fitkit.export.page_pdf.pdf_of_full_pages", told)
+    nest_job(folder)
+    page = (folder / "sheets" / "tags.pdf").read_text(encoding="utf-8")
+    assert page.startswith("A4:")
+    assert "1 plate, left 2 plate, right" in page
+    assert "belt" not in page
 
 
 def test_a_moved_job_is_called_by_its_new_name_in_what_was_advised_before(
