@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import shutil
+import sys
 import tomllib
 from pathlib import Path
 
@@ -321,7 +322,7 @@ def test_tags_are_left_for_those_parts_that_bear_one_on_paper(
         words = [" ".join(word.text for word in one.words) for one in drawings]
         return f"{papers[0].name}: {words}".encode()
 
-    monkeypatch.setattr("fitkit.export.page_pdf.pdf_of_full_pages", told)
+    monkeypatch.setattr(sys.modules["fitkit.export.page_pdf"], "pdf_of_full_pages", told)
     nest_job(folder)
     page = (folder / "sheets" / "tags.pdf").read_text(encoding="utf-8")
     assert page.startswith("A4:")
