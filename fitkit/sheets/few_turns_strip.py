@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import threading
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from functools import cache
 from queue import SimpleQueue
 from typing import Literal, TypeAlias
@@ -15,16 +15,18 @@ import shapely
 
 from fitkit.geometry.arrays import Floats
 from fitkit.sheets.depth_tables import depth_tables
+from fitkit.sheets.joint_slide import slid_apart
 from fitkit.sheets.strip_pieces import StripPieces
 from fitkit.sheets.strip_search import StripLying, StripSearch
 
 __all__ = ["FewTurnsStrip", "compile_loops"]
 
-# The share of the time for choosing what to begin from, and how long each is given at least before
-# the better half goes on; beginnings of a worker at most.
-_HEATS_SHARE, _HEAT_SECONDS, _MOST_BEGINNINGS = 0.2, 3.0, 16
-# For pressing the best together.
-_PRESSING_SHARE = 0.2
+# Shares of the time: for annealing, and at last for pressing the best together; what is between is
+# for moves.
+_ANNEALING_SHARE, _PRESSING_SHARE = 0.65, 0.15
+# A first annealing takes so many seconds, each next so many times the one before; the last takes
+# what is left.
+_FIRST_SECONDS, _SLOWER = 3.0, 3.0
 
 # What workers tell: that there is a shorter strip, that they have ended, or why they could not.
 _Told: TypeAlias = SimpleQueue["Literal['shorter', 'ended'] | Exception"]
@@ -110,8 +112,8 @@ class FewTurnsStrip:
     def squeezed(self, seconds: float, workers: int = 1) -> Iterator[None]:
         """Yield whenever :meth:`placed` is shorter, until the time is over.
 
-        Workers look in threads of their own, each from several beginnings, and at last go on from
-        the best that any of them has found.
+        Workers look in threads of their own, each from beginnings of its own, and at last go on
+        from the best that any of them has found.
         """
         started = time.monotonic()
         ended = started + seconds
@@ -148,44 +150,44 @@ class FewTurnsStrip:
                 thread.join()
 
     def _search(self, started: float, ended: float, rng: np.random.Generator, told: _Told) -> None:
-        """Begin several times, go on with the better half, and again, at last from the best of all.
-
-        What a search begins from decides more than what it does later, and soon shows.
-        """
-        heats = _heats(ended - started)
-        searches = [
-            StripSearch(self.pieces, self.kind, self.area, self.width, its)
-            for its in rng.spawn(max([1, *heats]))
-        ]
-        seconds = _HEATS_SHARE * (ended - started) / max(1, sum(heats))
-        over = started
-        for count in heats:
-            for search in searches[:count]:
-                over += seconds
-                self._tell(search.go_on(self._alone(over)), told)
-            searches.sort(key=lambda one: one.best.length)
-        best = searches[0]
+        """Anneal, ever more slowly, then move and at last press together the best of all."""
+        annealed = started + _ANNEALING_SHARE * (ended - started)
         press = ended - _PRESSING_SHARE * (ended - started)
-
-        def explores() -> bool:
-            return self._lasts(press if math.isfinite(self.best.length) else ended)
-
-        while best.can_be_shorter and explores():
-            self._catch_up(best)
-            self._tell(best.go_on(lambda length: length < self.best.length and explores()), told)
-        while best.can_be_shorter and self._lasts(ended):
-            self._catch_up(best)
+        search = self._begun(ended, rng, told)
+        for begun, over in _annealings(started, annealed):
+            if begun > started:
+                search = self._begun(ended, rng, told)
+            self._anneal(search, begun, over, told)
+            if not search.can_be_shorter:
+                return
+        while search.can_be_shorter and self._lasts(press):
+            self._catch_up(search)
             self._tell(
-                best.press(
+                search.go_on(lambda length: length < self.best.length and self._lasts(press)), told
+            )
+        while search.can_be_shorter and self._lasts(ended):
+            self._catch_up(search)
+            self._tell(
+                search.press(
                     lambda length: length <= self.best.length and self._lasts(ended),
                     lambda: (time.monotonic() - press) / (ended - press),
                 ),
                 told,
             )
 
-    def _alone(self, until: float) -> Callable[[float], bool]:
-        """Return what wants any length till then, whatever others have found."""
-        return lambda _: self._lasts(until)
+    def _begun(self, ended: float, rng: np.random.Generator, told: _Told) -> StripSearch:
+        """Return a search from a beginning of its own, once pieces lie apart."""
+        search = StripSearch(self.pieces, self.kind, self.area, self.width, rng)
+        self._tell(
+            search.go_on(lambda _: math.isinf(search.best.length) and self._lasts(ended)), told
+        )
+        return search
+
+    def _anneal(self, search: StripSearch, begun: float, over: float, told: _Told) -> None:
+        def gone() -> float:
+            return (time.monotonic() - begun) / (over - begun)
+
+        self._tell(search.anneal(lambda _: self._lasts(over), gone), told)
 
     def _catch_up(self, search: StripSearch) -> None:
         if self.best.length < search.best.length:
@@ -205,15 +207,14 @@ class FewTurnsStrip:
                 told.put("shorter")
 
 
-def _heats(seconds: float) -> list[int]:
-    """Return how many searches of a worker go on in each heat: half as many as in the last."""
-    # All heats together are some twice the first.
-    count = min(_MOST_BEGINNINGS, int(_HEATS_SHARE * seconds / (2.0 * _HEAT_SECONDS)))
-    heats = []
-    while count > 1:
-        heats.append(count)
-        count = (count + 1) // 2
-    return heats
+def _annealings(started: float, ended: float) -> Iterator[tuple[float, float]]:
+    """Yield when each annealing begins and is over: a quick one soon gives something."""
+    seconds = _FIRST_SECONDS
+    while started < ended:
+        last = ended - started < (1.0 + _SLOWER) * seconds
+        over = ended if last else started + seconds
+        yield started, over
+        started, seconds = over, _SLOWER * seconds
 
 
 @cache
@@ -223,8 +224,13 @@ def compile_loops() -> None:
     A process that squeezes may be ended before it has compiled them, time and again.
     """
     square = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
-    strip = FewTurnsStrip([square] * 2, [(0.0,)] * 2, width=3.0, gap=0.0, seed=1)
-    next(strip.squeezed(60.0), None)
+    strip = FewTurnsStrip([square] * 2, [(0.0,)] * 2, width=1.5, gap=0.0, seed=1)
+    search = StripSearch(strip.pieces, strip.kind, strip.area, strip.width, strip.rng)
+    next(search.go_on(lambda _: True))
+    once = iter([True, False])
+    list(search.anneal(lambda _: next(once), lambda: 0.0))
+    length, turn, place = search.best
+    slid_apart(strip.pieces, length, strip.width, turn, place)
 
 
 def _box(outline: Floats, turn_rad: float) -> tuple[float, float, float, float]:

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.compiled import compiled, compiled_into
-from fitkit.sheets.clearance_grid import Singles
 from fitkit.sheets.joint_slide import slid_apart
 from fitkit.sheets.pair_depths import (
     ROW,
@@ -17,6 +16,14 @@ from fitkit.sheets.pair_depths import (
     depths_of_all,
     fill_rows,
     take_depths,
+)
+from fitkit.sheets.refined_place import (
+    COST,
+    SPOT,
+    TURN,
+    any_of,
+    refine_place,
+    take_over,
 )
 from fitkit.sheets.strip_pieces import StripPieces
 
@@ -27,13 +34,7 @@ _REFINED = 2
 # Steps of the refinement as shares of the piece's narrow side: first, last; coarse, then fine.
 _COARSE, _COARSE_END = 0.25, 0.02
 _FINE, _FINE_END = 0.01, 0.0005
-_LONGER, _SHORTER = 1.1, 0.5
 _SAME_PLACE = 0.05
-# Whom a piece can come to meet within so many steps is gathered, anew when steps have shrunk so
-# that it would be more of them.
-_REACH, _TOO_FAR = 3.0, 6.0
-# The list of those close, after those by slices.
-_CLOSE = -1
 # How a pair's weight grows with its overlap, and fades without one.
 _MOST_GROWTH, _LEAST_GROWTH, _FADING = 2.0, 1.2, 0.95
 # Less of an overlap than this share is no progress.
@@ -42,8 +43,6 @@ _PROGRESS = 0.98
 _NEARLY_APART = 1.5
 # Slices of the strip, for each of which is told whom a piece in it can meet.
 _BINS = 16
-# Of a place for a piece: x, y, turn and cost.
-_SPOT, _TURN, _COST = 4, 2, 3
 
 
 @compiled
@@ -99,7 +98,7 @@ def separate(
     rows = np.empty((pieces.turns.max(), count, ROW))
     meets = np.empty((pieces.turns.max() * _BINS + 1, count), np.int32)
     meet_count = np.empty(len(meets), np.int64)
-    spots = np.empty((_REFINED + 1, _SPOT))
+    spots = np.empty((_REFINED + 1, SPOT))
     order = np.arange(count)
     while least > 0.0 and idle < patience:
         _shuffle(order, rng)
@@ -121,37 +120,23 @@ def separate(
         if total < least:
             idle = 0 if total < _PROGRESS * least else idle
             least = total
-            _take_over(turn, place, best_turn, best_place)
+            take_over(turn, place, best_turn, best_place)
         else:
             idle += 1
         if 0.0 < total <= _NEARLY_APART * least:
             slid = place.copy()
             if slid_apart(pieces, loose, width, turn, slid):
-                _take_over(turn, slid, turn, place)
+                take_over(turn, slid, turn, place)
                 return 0.0, loose
         _weigh(growth, depths)
-    _take_over(best_turn, best_place, turn, place)
+    take_over(best_turn, best_place, turn, place)
     return least, length
-
-
-@compiled
-def _take_over(turn: Ints, place: Floats, kept_turn: Ints, kept_place: Floats) -> None:
-    """Copy how pieces lie; whole arrays handed over take seconds to compile."""
-    for piece in range(len(turn)):
-        kept_turn[piece] = turn[piece]
-        kept_place[piece, 0], kept_place[piece, 1] = place[piece, 0], place[piece, 1]
-
-
-@compiled
-def _any_of(count: int, rng: np.random.Generator) -> int:
-    """Return one of so many numbers from 0 on; the generator's own takes seconds to compile."""
-    return int(count * rng.random())
 
 
 @compiled
 def _shuffle(order: Ints, rng: np.random.Generator) -> None:
     for last in range(len(order) - 1, 0, -1):
-        other = _any_of(last + 1, rng)
+        other = any_of(last + 1, rng)
         order[last], order[other] = order[other], order[last]
 
 
@@ -198,16 +183,16 @@ def _move(
         fill_rows(pieces, turn, place, growth, piece, first + own, rows, own)
         least_x, most_x = -boxes[first + own, 0], length - boxes[first + own, 2]
         _fill_bins(rows, own, least_x, most_x, meets, meet_count)
-    spots[:, _COST] = math.inf
+    spots[:, COST] = math.inf
     spots[0, 0], spots[0, 1] = place[piece, 0], place[piece, 1]
-    spots[0, _TURN], spots[0, _COST] = now - first, cost
+    spots[0, TURN], spots[0, COST] = now - first, cost
     near = _SAME_PLACE * narrow
     middle_x = place[piece, 0] + 0.5 * (boxes[now, 0] + boxes[now, 2])
     middle_y = place[piece, 1] + 0.5 * (boxes[now, 1] + boxes[now, 3])
     worst = 1
     about = samples // 2
     for sample in range(samples + about):
-        own = _any_of(turns, rng)
+        own = any_of(turns, rng)
         left, low, right, high = (
             boxes[first + own, 0],
             boxes[first + own, 1],
@@ -236,147 +221,43 @@ def _move(
             meet_count[slice_],
             x,
             y,
-            spots[worst, _COST],
+            spots[worst, COST],
             False,
         )
-        if tried >= spots[worst, _COST]:
+        if tried >= spots[worst, COST]:
             continue
         at = worst
         for k in range(_REFINED + 1):
-            same = spots[k, _COST] < math.inf and spots[k, _TURN] == own
+            same = spots[k, COST] < math.inf and spots[k, TURN] == own
             if same and abs(spots[k, 0] - x) < near and abs(spots[k, 1] - y) < near:
-                at = k if tried < spots[k, _COST] else -1
+                at = k if tried < spots[k, COST] else -1
                 break
         if at >= 0:
-            spots[at, 0], spots[at, 1], spots[at, _TURN], spots[at, _COST] = x, y, own, tried
+            spots[at, 0], spots[at, 1], spots[at, TURN], spots[at, COST] = x, y, own, tried
             for k in range(_REFINED + 1):
-                worst = k if spots[k, _COST] > spots[worst, _COST] else worst
+                worst = k if spots[k, COST] > spots[worst, COST] else worst
     # Others are compared by what is looked up; the best of them and where it lies exactly.
     best = 0
     for k in range(1, _REFINED + 1):
-        if spots[k, _COST] < math.inf:
-            _refine(
+        if spots[k, COST] < math.inf:
+            refine_place(
                 pieces, length, width, rows, meets, first, spots, k,
                 _COARSE * narrow, _COARSE_END * narrow, False, rng,
             )  # fmt: skip
-            best = k if best == 0 or spots[k, _COST] < spots[best, _COST] else best
-    _refine(
+            best = k if best == 0 or spots[k, COST] < spots[best, COST] else best
+    refine_place(
         pieces, length, width, rows, meets, first, spots, 0,
         _COARSE * narrow, _COARSE_END * narrow, True, rng,
     )  # fmt: skip
     for k in (0, best):
-        _refine(
+        refine_place(
             pieces, length, width, rows, meets, first, spots, k,
             _FINE * narrow, _FINE_END * narrow, True, rng,
         )  # fmt: skip
-        if spots[k, _COST] < cost:
-            cost = spots[k, _COST]
+        if spots[k, COST] < cost:
+            cost = spots[k, COST]
             place[piece, 0], place[piece, 1] = spots[k, 0], spots[k, 1]
-            turn[piece] = first + int(spots[k, _TURN])
-
-
-@compiled
-def _refine(
-    pieces: StripPieces,
-    length: float,
-    width: float,
-    rows: Floats,
-    meets: NDArray[np.int32],
-    first: int,
-    spots: Floats,
-    at: int,
-    step: float,
-    last: float,
-    exact: bool,
-    rng: np.random.Generator,
-) -> None:
-    """Move a spot downhill by steps along one line, up to the best place near it.
-
-    Depths are worked out from the rims' edges where ``exact``, else only looked up.
-    """
-    values, near_first = pieces.values, pieces.near_first
-    near_edges, rims = pieces.near, pieces.rims
-    gap = pieces.gap
-    own = int(spots[at, _TURN])
-    x, y = spots[at, 0], spots[at, 1]
-    least_x, most_x = -pieces.boxes[first + own, 0], length - pieces.boxes[first + own, 2]
-    least_y, most_y = -pieces.boxes[first + own, 1], width - pieces.boxes[first + own, 3]
-    step_x = step_y = step
-    from_x, from_y, reach = x, y, _REACH * step
-    count = _take_close(values, rows, own, meets, x, y, reach)
-    cost = cost_of_place(
-        values, near_first, near_edges, rims, gap, rows, own, meets, _CLOSE, count, x, y,
-        math.inf, exact,
-    )  # fmt: skip
-    way = _any_of(4, rng)
-    went = only = 0.0
-    while (step_x >= last or step_y >= last) and cost > 0.0:
-        sx = 0.0 if way == 1 else step_x
-        sy = 0.0 if way == 0 else (-step_y if way == 3 else step_y)
-        far = max(abs(sx), abs(sy))
-        gone = max(abs(x - from_x), abs(y - from_y))
-        if gone + far > reach or reach > _TOO_FAR * far:
-            from_x, from_y, reach = x, y, _REACH * far
-            count = _take_close(values, rows, own, meets, x, y, reach)
-        best_x, best_y, best = x, y, cost
-        for sign in (1.0, -1.0):
-            tx = min(max(x + sign * sx, least_x), most_x)
-            ty = min(max(y + sign * sy, least_y), most_y)
-            if sign == -only or (tx == x and ty == y):
-                continue
-            tried = cost_of_place(
-                values, near_first, near_edges, rims, gap, rows, own, meets, _CLOSE, count, tx,
-                ty, best, exact,
-            )  # fmt: skip
-            if tried < best:
-                best_x, best_y, best = tx, ty, tried
-                went = sign
-        better = best < cost
-        x, y, cost = best_x, best_y, best
-        factor = _LONGER if better else _SHORTER
-        if way >= 2:
-            factor = math.sqrt(factor)
-        if way != 1:
-            step_x *= factor
-        if way != 0:
-            step_y *= factor
-        # Where it came from is known to be worse.
-        only = went if better else 0.0
-        if not better:
-            way = 1 if step_x < last else 0 if step_y < last else _any_of(4, rng)
-    spots[at, 0], spots[at, 1], spots[at, _COST] = x, y, cost
-
-
-@compiled
-def _take_close(
-    values: Singles,
-    rows: Floats,
-    own: int,
-    meets: NDArray[np.int32],
-    x: float,
-    y: float,
-    reach: float,
-) -> int:
-    """List whom a piece at x, y can come to meet within reach; return how many."""
-    count = 0
-    row = np.uint64(own)
-    for k in range(rows.shape[1]):
-        other = np.uint64(k)
-        per = rows[row, other, 1]
-        u, v = rows[row, other, 0] + per * x, rows[row, other, 2] + per * y
-        cells = abs(per) * reach
-        last_column, last_row = rows[row, other, 3], rows[row, other, 4]
-        beyond = max(-u, u - last_column, -v, v - last_row)
-        if (beyond > cells) | (last_column == 0.0):
-            continue
-        if beyond < 0.0:
-            # A clearance changes no faster than a piece moves.
-            node = int(rows[row, other, 5]) + int(v) * (int(last_column) + 1) + int(u)
-            if values[np.uint64(node)] > 1.42 * cells + 1.42:
-                continue
-        meets[_CLOSE, count] = other
-        count += 1
-    return count
+            turn[piece] = first + int(spots[k, TURN])
 
 
 @compiled_into

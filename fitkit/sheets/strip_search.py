@@ -9,7 +9,8 @@ from typing import NamedTuple
 import numpy as np
 
 from fitkit.geometry.arrays import Floats, Ints
-from fitkit.sheets.joint_slide import pressed
+from fitkit.sheets.joint_slide import pair_room, pressed, slid_apart, slid_down
+from fitkit.sheets.part_hops import hop_about
 from fitkit.sheets.separation import separate
 from fitkit.sheets.strip_pieces import StripPieces
 
@@ -19,6 +20,15 @@ __all__ = ["StripLying", "StripSearch"]
 _FIRST_DENSITY, _LOOSER = 0.6, 1.15
 # How much shorter the strip is made at a time, first and least; by how much it is to end shorter.
 _STEP, _LEAST_STEP, _LEAST_GAIN = 0.01, 0.005, 1e-4
+# Annealing: by how much the strip in which pieces hop is shorter than the best; how hot it begins
+# and ends, as shares of the side of a square as large as a middling piece; hops until the clock is
+# looked at.
+_LACKING, _HEAT, _LEAST_HEAT, _HOPS = 0.175, 0.0133, 0.0027, 200
+# Pieces go on from a new best when the strip for hops gets shorter by this share of that.
+_ANEW = 0.2
+# A layout that leaves so much less than the last one tried is let out to what it needs: by steps of
+# this share of the length, then by so many rounds of moves without progress.
+_LESS_LEFT, _LET_OUT, _LET_OUT_ROUNDS = 0.9, 5e-4, 10
 # Pressing: steps shrink from first to last.
 _PRESS, _LEAST_PRESS = 5e-4, 1e-5
 # Less of an overlap than this share is no progress; places looked at for a move.
@@ -109,6 +119,63 @@ class StripSearch:
                 self._stuck.sort(key=lambda one: one[0])
                 far = min(abs(self.rng.normal(0.0, _POOL_SPREAD)), 0.999)
                 self._trial = self._shaken(self._stuck[int(far * len(self._stuck))][1])
+
+    def anneal(
+        self, goes_on: Callable[[float], bool], gone: Callable[[], float]
+    ) -> Iterator[StripLying]:
+        """Yield ever shorter strips by hops from the best; it cools as its time goes, none to all.
+
+        Pieces hop in a strip that is too short for them. What overlaps little there is let out to
+        the length that it needs, and what they hop in is then that much shorter.
+        """
+        size = np.log(self.area)
+        side = math.exp(0.5 * float(size.mean()))
+        room = pair_room(len(self.kind))
+        length = value = least = tried = first = math.inf
+        turn, place = self.best.turn, self.best.place
+        kept_turn, kept_place = turn, place
+        while self.can_be_shorter and goes_on(self.best.length):
+            shorter = max(self._least_length, self.best.length - _LACKING * side)
+            if value == 0.0 or shorter < length - _ANEW * _LACKING * side:
+                length, turn, place = shorter, self.best.turn.copy(), self.best.place.copy()
+                value = slid_down(self.pieces, length, self.width, turn, place, math.inf, *room)
+                least = tried = first = value
+                kept_turn, kept_place = turn.copy(), place.copy()
+            heat = side * _HEAT * (_LEAST_HEAT / _HEAT) ** min(1.0, gone())
+            value, least = hop_about(
+                self.pieces, self.kind, size, length, self.width, turn, place, value,
+                kept_turn, kept_place, least, heat, _HOPS, self.rng,
+            )  # fmt: skip
+            if least < _LESS_LEFT * tried or value == 0.0:
+                tried = least
+                lying = StripLying(length, kept_turn.copy(), kept_place.copy())
+                # What is lacking grows as the root of the squares that are left.
+                found = self._let_out(lying, math.sqrt(least / max(first, 1e-300)))
+                if found is not None:
+                    self.go_on_from(found)
+                    yield found
+
+    def _let_out(self, lying: StripLying, lacking: float) -> StripLying | None:
+        """Return how pieces lie on a length that sets them free, if it is shorter than the best.
+
+        ``lacking``: what they likely need, as a share of what the best is longer.
+        """
+        length, turn, place = lying
+        while length < self.best.length:
+            slid = place.copy()
+            if slid_apart(self.pieces, length, self.width, turn, slid):
+                return StripLying(pressed(self.pieces, length, self.width, turn, slid), turn, slid)
+            length *= 1.0 + _LET_OUT
+        # A small piece deep in others is soon elsewhere, but does not slide out.
+        loose = (1.0 - _LEAST_GAIN) * self.best.length
+        likely = lying.length + lacking * (self.best.length - lying.length)
+        overlap, on = separate(
+            self.pieces, min(likely, loose), loose, self.width, turn, place,
+            np.ones_like(self.pieces.share), _LET_OUT_ROUNDS, _SAMPLES, self.rng,
+        )  # fmt: skip
+        if overlap > 0.0:
+            return None
+        return StripLying(pressed(self.pieces, on, self.width, turn, place), turn, place)
 
     def press(
         self, goes_on: Callable[[float], bool], gone: Callable[[], float]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -135,7 +137,7 @@ def test_equal_boxes_fill_their_strip() -> None:
 def test_pieces_not_yet_apart_are_not_pressed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Although all the time is for pressing, they are brought apart first."""
     monkeypatch.setattr(few_turns_strip, "_PRESSING_SHARE", 1.0)
-    monkeypatch.setattr(few_turns_strip, "_HEATS_SHARE", 0.0)
+    monkeypatch.setattr(few_turns_strip, "_ANNEALING_SHARE", 0.0)
     outlines = [rectangle_mm(30.0, 20.0)] * 4
     strip = FewTurnsStrip(outlines, [(0.0,)] * 4, width=60.0, gap=0.0, seed=1)
     squeeze(strip, 150.0)
@@ -191,3 +193,25 @@ def test_pieces_that_may_turn_freely_or_are_too_many_are_left_to_others() -> Non
     assert not suits_few_turns(outlines, [HALF_TURN] * 60, 600.0)
     assert suits_few_turns([DART] * 60, [HALF_TURN] * 60, 10.0)
     assert not suits_few_turns([DART, U_SHAPE], [HALF_TURN, HALF_TURN], 0.01)
+
+
+def test_all_loops_are_compiled_beforehand() -> None:
+    """In a process of its own: a strip squeezed afterwards brings no kind of call of its own."""
+    script = """
+import numpy as np
+from fitkit.sheets.few_turns_strip import FewTurnsStrip, compile_loops
+from fitkit.sheets.joint_slide import pressed, slid_apart, slid_down
+from fitkit.sheets.part_hops import hop_about
+from fitkit.sheets.separation import separate
+
+loops = [hop_about, separate, slid_apart, slid_down, pressed]
+compile_loops()
+known = [len(loop.signatures) for loop in loops]
+outlines = [np.array([[0.0, 0.0], [30.0, 0.0], [20.0 + k, 20.0]]) for k in range(6)]
+strip = FewTurnsStrip(outlines, [(0.0, 3.0)] * 6, width=60.0, gap=1.0, seed=1)
+for _ in strip.squeezed(2.0):
+    pass
+print(0 not in known, known == [len(loop.signatures) for loop in loops])
+"""
+    told = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
+    assert told.stdout.split() == ["True", "True"], told.stderr
