@@ -122,7 +122,7 @@ def _mirror_findings(plane: SymmetryPlane) -> list[Finding]:
             Severity.NOTE if plane.high_mm <= _MIRROR_LIMIT_MM else Severity.WARNING,
             "body",
             f"Half of the surface lies within {plane.median_mm:.1f} mm of its own mirror image, "
-            f"nine tenths within {plane.high_mm:.1f} mm; it was turned by {-turned:+.1f} degrees.",
+            f"nine tenths within {plane.high_mm:.1f} mm; it was turned by {-turned:+z.1f} degrees.",
             ""
             if plane.high_mm <= _MIRROR_LIMIT_MM
             else "Check that the wearer stood straight with both arms alike; "

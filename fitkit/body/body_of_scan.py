@@ -64,7 +64,7 @@ def _unseen_findings(body: Body) -> list[Finding]:
                 "body-unseen",
                 Severity.NOTE if end else Severity.WARNING,
                 where,
-                f"{areas[k] / 100:.0f} cm2 ({100 * areas[k] / whole:.1f} % of the surface) at "
+                f"{areas[k] / 100:.0f} cm² ({100 * areas[k] / whole:.1f} % of the surface) at "
                 f"the {where} were seen by no photo and are only bridged.",
                 "" if end else "Take more photos from that side, or keep plates off that area.",
                 float(areas[k] / 100),

@@ -298,7 +298,7 @@ def measure_command(job: JobFolder, as_json: AsJson = False) -> None:
                 print("limit: ISO 20685-1, what scan and tape may differ by for that kind.")
             for name, (x, y, z) in measures.landmarks.items():
                 sure = f"{measures.confidence.get(name, 1.0):.0%} sure"
-                print(f"{name:24s} at x {x:.0f}, y {y:.0f}, z {z:.0f}, {sure}")
+                print(f"{name:24s} at x {x:z.0f}, y {y:z.0f}, z {z:z.0f}, {sure}")
             for path in measures.files:
                 print(f"written: {job / 'body' / path.name}")
 

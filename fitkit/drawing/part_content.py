@@ -8,6 +8,7 @@ from shapely import STRtree
 from shapely.geometry.base import BaseGeometry
 
 from fitkit.drawing.drawing import Drawing, Layer
+from fitkit.drawing.line_style import centre_cross_arm_mm
 from fitkit.drawing.text_width import words_box_mm
 from fitkit.geometry.arrays import Floats
 
@@ -31,8 +32,8 @@ class PartContent:
     Attributes
     ----------
     lines, words
-        What is drawn, and what has to stay readable: the boxes of words, and filled areas such as
-        a part's tag.
+        What is drawn, holes as far out as their crosses reach, and what has to stay readable: the
+        boxes of words, and filled areas such as a part's tag.
     """
 
     def __init__(self, drawing: Drawing) -> None:
@@ -57,6 +58,10 @@ class PartContent:
         areas += boxes
         self._all = STRtree([*lines, *areas])
         self._areas = areas
+        lines += [
+            shapely.Point(hole.centre_mm).buffer(centre_cross_arm_mm(hole)).exterior
+            for hole in drawing.holes
+        ]
         self.lines = shapely.MultiLineString(lines) if lines else shapely.MultiLineString()
         self.words = shapely.union_all([*boxes, *fills])
 

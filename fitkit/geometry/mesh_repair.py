@@ -322,7 +322,7 @@ def _pieces_finding(areas_mm2: Sequence[float], main_mm2: float) -> Finding:
         Severity.WARNING if grave else Severity.NOTE,
         "mesh",
         f"{words} dropped, {100 * share:.1f} % of the surface; the largest has "
-        f"{largest / 100:.0f} cm2.",
+        f"{largest / 100:.0f} cm².",
         "If a part of the body is missing now, move the pieces together in the program that "
         "made them until they overlap."
         if grave
@@ -387,7 +387,7 @@ def _closed(mesh: TriangleMesh, findings: list[Finding]) -> tuple[TriangleMesh, 
         words = _count(rest, "small hole was", "small holes were")
         area = sum(sorted(hole.area_mm2 for hole in holes)[:rest])
         findings.append(
-            _told("mesh-holes", f"{words} filled, {area / 100:.1f} cm2 in all.",
+            _told("mesh-holes", f"{words} filled, {area / 100:.1f} cm² in all.",
                   number=area / 100, unit="cm2")
         )  # fmt: skip
     return mesh, distance
@@ -398,9 +398,9 @@ def _hole_finding(hole: FilledHole) -> Finding:
     where = f"x {x:.0f}, y {y:.0f}, z {z:.0f}"
     grave = not hole.flat and hole.area_mm2 > _LARGE_HOLE_MM2
     message = (
-        f"An open end of {hole.area_mm2 / 100:.0f} cm2 was closed flat at {where}."
+        f"An open end of {hole.area_mm2 / 100:.0f} cm² was closed flat at {where}."
         if hole.flat
-        else f"A hole of {hole.area_mm2 / 100:.0f} cm2 was filled at {where}; what is there now "
+        else f"A hole of {hole.area_mm2 / 100:.0f} cm² was filled at {where}; what is there now "
         "is smooth guesswork."
     )
     return Finding(

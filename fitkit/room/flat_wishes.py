@@ -32,7 +32,7 @@ def blank_wishes(page: RoomPage, patch: SeenFlat) -> None:
         with box("fk-pair"):
             choice("Least strain", row["ease"], _keeper(page, patch, "ease"), _EASE)
             ways = [("", "any way"), ("up", "up"), ("round", "round")]
-            ways += [(line, f"along the {line}") for line in _lines(page, row["grain"])]
+            ways += [(line, f"along '{line}'") for line in _lines(page, row["grain"])]
             choice("Grain runs", row["grain"] or "", _keep_grain(page, patch), ways)
             if row["grain"]:
                 field("Turned by, degrees", f"{row['grain_deg']:g}",

@@ -63,7 +63,7 @@ def build(page: RoomPage) -> None:
         accept="image/*,video/*,.heic,.heif",
         files_words="Choose photos",
         folder_words="Choose a folder",
-        idle="or drop them here: 40 to 60 from all round, the marker sheets in each",
+        idle="or drop them here: 30 to 50 from all round, the marker sheets in each",
         sent=sent,
     )
     page.live(lambda: _summary(page))

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 import shapely
 
-from fitkit.drawing.drawing import Drawing, Layer, Stroke, Words
+from fitkit.drawing.drawing import Drawing, Hole, Layer, Stroke, Words
+from fitkit.drawing.line_style import centre_cross_arm_mm
 from fitkit.drawing.page import Page, PageSet
 from fitkit.drawing.page_furniture import CHECK_SIDE_MM, CHECK_SIDES_MM
 from fitkit.drawing.paper import PAPERS
@@ -61,6 +62,20 @@ def test_a_check_square_meets_no_line_and_no_words_of_the_parts() -> None:
                 assert not ring.intersects(box)
     assert sides == set(CHECK_SIDES_MM)
     assert broken < 0.5 * len(pages.pages)
+
+
+def test_a_check_square_keeps_off_holes_and_their_crosses() -> None:
+    """Holes a hand apart all over a plate but for its upper right quarter."""
+    places = [(x, y) for x in range(10, 180, 20) for y in range(10, 260, 20)]
+    holes = tuple(Hole(np.array([float(x), float(y)]), 3.2) for x, y in places if x < 70 or y < 140)
+    ring = np.array([[0.0, 0.0], [180.0, 0.0], [180.0, 255.0], [0.0, 255.0]])
+    part = Drawing("sieve", (Stroke(ring, Layer.CUT, closed=True),), holes=holes)
+    page = tile_drawings([part], paper=PAPERS["A4"], title="The Heron Warden").pages[1]
+    (window,) = page.windows
+    (square,) = check_squares(page)
+    centres = window.page_from_part(np.array([hole.centre_mm for hole in holes]))
+    off = shapely.distance(shapely.LinearRing(square), shapely.points(centres))
+    assert off.min() > centre_cross_arm_mm(holes[0])
 
 
 def test_where_nothing_else_is_free_the_square_is_broken_not_the_outline() -> None:
