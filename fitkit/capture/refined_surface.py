@@ -15,7 +15,7 @@ from fitkit.capture.refinement_pass import SOME_CERTAINTY, RefinementPass
 from fitkit.capture.signed_grid import signed_grid
 from fitkit.capture.start_surface import HELD_MM, START_CELL_MM
 from fitkit.capture.surface_refinement import refine_surface
-from fitkit.capture.surface_smoothing import even_out, fair
+from fitkit.capture.surface_smoothing import fair
 from fitkit.geometry.arrays import Bools, Floats
 from fitkit.geometry.mesh import TriangleMesh
 
@@ -29,6 +29,10 @@ _PASSES = (
     (4.0, False, RefinementPass(4.0, 0.6, 2.2, 4)),
     (0.0, False, RefinementPass(1.6, 0.3, 2.2, 4)),
 )
+# The cloud's points lie so far apart: a vertex twice that from the nearest has none of its own.
+_OWN_POINT_MM = 3.0
+# So much more than bending counts what is surely held.
+_SURELY_HELD = 30.0
 
 
 def first_pass(
@@ -70,7 +74,7 @@ def refined_surface(
         In the same order; the photos halved and whole.
     to_like_mm
         Tells, (V,) float mm, how far the vertices lie from those points of stereo that face as the
-        surface does there. What neither they nor the patches hold is drawn flat. Across a narrow
+        surface does there. What neither they nor the patches hold bends least. Across a narrow
         gap the points of its sides are near, but say nothing of where it ends.
     scale
         Size of the subject's detail against that of a body.
@@ -100,16 +104,15 @@ def refined_surface(
                 surface, cameras, stack, settings.scaled(scale), outlines, bare(surface)
             )
         if index + 1 == len(_PASSES) or _PASSES[index + 1][0] > 0:
-            if not plain:
-                surface = even_out(surface, _freedom(to_like_mm(surface), certainty, scale))
-            else:
-                surface = fair(surface, certainty)
+            hold = certainty if plain else _hold(to_like_mm(surface), certainty, scale)
+            surface = fair(surface, hold)
         surface = kept_apart(before, surface, scale=scale)
         say((index + 1) / len(_PASSES))
     return surface
 
 
-def _freedom(distance_mm: Floats, certainty: Floats, scale: float) -> Floats:
-    """(V,) float: 1 where neither the cloud nor the patches hold the surface, else 0."""
-    bare = np.clip(distance_mm / (scale * HELD_MM) - 1.0, 0.0, 1.0)
-    return np.asarray(bare * np.clip(1.0 - certainty / SOME_CERTAINTY, 0.0, 1.0))
+def _hold(distance_mm: Floats, certainty: Floats, scale: float) -> Floats:
+    """(V,) float: how much cloud or patches hold the surface, 0 where neither does."""
+    bare = np.clip(distance_mm / (scale * _OWN_POINT_MM) - 1.0, 0.0, 1.0)
+    free = bare * np.clip(1.0 - certainty / SOME_CERTAINTY, 0.0, 1.0)
+    return np.asarray(np.minimum(0.5 / np.maximum(free, 1e-9) - 0.5, _SURELY_HELD))

@@ -11,7 +11,7 @@ from fitkit.geometry.arrays import Floats
 from fitkit.geometry.mesh import TriangleMesh
 from fitkit.geometry.topology import vertex_adjacency
 
-__all__ = ["Sparse", "averaging", "even_normals", "even_out", "fair", "smooth_moves"]
+__all__ = ["Sparse", "averaging", "even_normals", "fair", "smooth_moves"]
 
 Sparse: TypeAlias = Any  # scipy ships no types
 
@@ -94,31 +94,6 @@ def fair(mesh: TriangleMesh, certainty: Floats, *, stiffness: float = 0.5) -> Tr
         for bend in (across @ (rough @ mesh.vertices)).T
     ]
     return mesh.with_vertices(mesh.vertices + np.stack(moves, axis=1))
-
-
-def even_out(mesh: TriangleMesh, freedom: Floats, *, rounds: int = 40) -> TriangleMesh:
-    """Return the mesh with its free places drawn flat.
-
-    Each round moves a free vertex half-way to the mean of its neighbours, so that what only
-    bridges a gap spans it like a soap film instead of showing noise.
-
-    Parameters
-    ----------
-    mesh
-        Any mesh.
-    freedom
-        (V,) float, 0 (stays where it is) to 1.
-    rounds
-        How often to move.
-    """
-    averaged = averaging(sp.csr_array(vertex_adjacency(mesh)))
-    for _ in range(3):
-        freedom = np.minimum(freedom, 0.5 * freedom + 0.5 * (averaged @ freedom))
-    share = 0.5 * freedom[:, None]
-    vertices = mesh.vertices
-    for _ in range(rounds):
-        vertices = vertices + share * (averaged @ vertices - vertices)
-    return mesh.with_vertices(vertices)
 
 
 def _solved(
