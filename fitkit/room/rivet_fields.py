@@ -43,4 +43,4 @@ def rivet_fields(
         choice(label, plain(now), fields.keeps(lambda name: told(str(name))), options), plain
     )
     metals = [(one, one) for one in rivet_named(read(now)).metals]
-    fields.add(choice("Of", metal(now), fields.keeps(of_metal), metals), metal)
+    fields.add(choice("Metal", metal(now), fields.keeps(of_metal), metals), metal)

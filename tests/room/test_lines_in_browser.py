@@ -380,3 +380,41 @@ def test_a_pen_may_tremble(page: Any, folder: Path) -> None:
             page.wait_for_function(f"() => 'first' in {VIEW}.state().discs")
     shows_lines(page, "line low", "line high", "line line")
     waits_until(page, lambda: lines(folder) == ["low", "high", "line"])
+
+
+_CUT_OFF = """() => {
+    const context = document.createElement("canvas").getContext("2d");
+    const cut = [];
+    for (const select of document.querySelectorAll(".fk-edge select")) {
+        const style = getComputedStyle(select);
+        context.font = style.font;
+        const words = context.measureText(select.selectedOptions[0].text).width;
+        const sides = parseFloat(style.paddingLeft) + parseFloat(style.paddingRight);
+        // The arrow takes up as much as a letter is high.
+        const arrow = parseFloat(style.fontSize);
+        if (words + sides + arrow > select.clientWidth) cut.push(select.selectedOptions[0].text);
+    }
+    return cut;
+}"""
+
+
+def test_the_rivet_of_an_edge_and_its_metal_are_shown_whole(page: Any, folder: Path) -> None:
+    draw(page, LEFT_LOW, LEFT_HIGH)
+    shows_lines(page, "line low", "line high", "line line")
+    draw(page, RIGHT_LOW, RIGHT_HIGH)
+    shows_lines(page, "line low", "line high", "line line", "line line 2")
+    take(page, "Name a patch", "Click inside")
+    click(page, MIDDLE)
+    page.get_by_label("Name of the new patch").fill("belly plate")
+    page.keyboard.press("Enter")
+    waits_until(page, lambda: len(list_rows(folder, "patch")) == 1)
+    edge = page.locator(".fk-edge").filter(has_text="line 2")
+    edge.get_by_label("line 2", exact=True).select_option(label="riveted lap")
+    edge.get_by_label("Metal", exact=True).select_option(label="stainless")
+    waits_until(
+        page,
+        lambda: (
+            list_rows(folder, "patch")[0]["edges"] == {"line 2": {"rivets": "blind 3.2 stainless"}}
+        ),
+    )
+    assert page.evaluate(_CUT_OFF) == []
