@@ -17,7 +17,7 @@ import numpy as np
 
 from fitkit.capture.body_features import FeatureTracks, track_features, triangulated
 from fitkit.capture.camera import Camera
-from fitkit.capture.moving_limbs import limb_findings, moving_regions
+from fitkit.capture.moving_limbs import MovingRegion, moving_regions
 from fitkit.capture.scan import CaptureVolume, SolvedCameras
 from fitkit.capture.track_adjustment import (
     CameraBelief,
@@ -70,11 +70,17 @@ class BodyAnchor:
         photos of ``solved``; zeros when it stood still.
     findings
         How far it moved, photos left out.
+    middle_x_mm
+        The middle of the features seen, from the wearer's right to left.
+    regions
+        Places that moved against the rest, some of them perhaps no part of the body.
     """
 
     solved: SolvedCameras
     moved_mm: Floats
     findings: tuple[Finding, ...]
+    middle_x_mm: float = 0.0
+    regions: tuple[MovingRegion, ...] = ()
 
 
 def anchor_to_body(
@@ -118,8 +124,7 @@ def anchor_to_body(
     moved_mm = fit.top_moved_mm(floor)
     rms_mm = float(np.sqrt((moved_mm**2).mean()))
 
-    def limbs(poses: CameraPoses) -> tuple[Finding, ...]:
-        return limb_findings(moving_regions(unvoted, poses), float(np.median(points_mm[:, 0])))
+    unchanged = replace(unchanged, middle_x_mm=float(np.median(points_mm[:, 0])))
 
     depth_mm = floor.seen(points_mm.mean(axis=0)[None])[:, 0, 2]
     off_px = np.linalg.norm(misfits_px(floor, points_mm, tracks), axis=1)
@@ -129,14 +134,16 @@ def anchor_to_body(
         say(1.0, "the body stood still")
         still = [_posed(camera, fit.poses, k) for k, camera in enumerate(cameras)]
         return replace(
-            unchanged, solved=replace(solved, cameras=tuple(still)), findings=limbs(fit.poses)
+            unchanged,
+            solved=replace(solved, cameras=tuple(still)),
+            regions=moving_regions(unvoted, fit.poses),
         )
     held = np.bincount(fit.tracks.camera, minlength=len(cameras)) >= _FEWEST_SIGHTINGS
     if off_mm < _STILL_MM or left > _CLEARLY_BETTER:
         say(1.0, "the body was not seen to move")
         if held.sum() < _LEAST_SHOWING * len(cameras):
             return replace(unchanged, findings=(_few_photos(int(held.sum()), len(cameras)),))
-        return replace(unchanged, findings=limbs(floor))
+        return replace(unchanged, regions=moving_regions(unvoted, floor))
     if held.sum() < _FEWEST_CAMERAS:
         return replace(unchanged, findings=(_few_points(fit.tracks.points_n),))
     say(1.0, f"the body swayed by {rms_mm:.1f} mm")
@@ -149,9 +156,14 @@ def anchor_to_body(
         scale_doubts=(*solved.scale_doubts, ("the body's sway", sway_sigma)),
     )
     findings = [_swayed([camera.photo for camera in anchored.cameras], moved_mm[kept])]
-    findings += limbs(fit.poses)
     findings += [_left_out(cameras[k].photo) for k in np.flatnonzero(~held)]
-    return BodyAnchor(anchored, moved_mm[kept], tuple(findings))
+    return replace(
+        unchanged,
+        solved=anchored,
+        moved_mm=moved_mm[kept],
+        findings=tuple(findings),
+        regions=moving_regions(unvoted, fit.poses),
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -19,7 +19,7 @@ from fitkit.capture.track_adjustment import CameraPoses, misfits_px
 from fitkit.findings import Finding, Severity
 from fitkit.geometry.arrays import Floats
 
-__all__ = ["limb_findings", "moving_regions"]
+__all__ = ["MovingRegion", "limb_findings", "moving_regions"]
 
 # A region is judged by the middle one of its nearest features, so that single wrong
 # matches say nothing.
@@ -78,10 +78,18 @@ def moving_regions(tracks: FeatureTracks, poses: CameraPoses) -> tuple[MovingReg
     return tuple(regions)
 
 
-def limb_findings(regions: tuple[MovingRegion, ...], axis_x_mm: float) -> tuple[Finding, ...]:
-    """Say which regions moved, by the wearer's side and height."""
+def limb_findings(
+    regions: tuple[MovingRegion, ...], axis_x_mm: float, *, lowest_mm: float
+) -> tuple[Finding, ...]:
+    """Say which regions moved, by the wearer's side and height.
+
+    Those wholly below ``lowest_mm``, where the surface begins, are no part of the body: along the
+    pole of a stand, corners with the room behind it pass for a pattern that moves.
+    """
     findings = []
     for region in regions:
+        if region.high_mm[2] < lowest_mm:
+            continue
         x = float(region.low_mm[0] + region.high_mm[0]) / 2.0 - axis_x_mm
         side = "middle" if abs(x) < _MIDDLE_MM else ("left" if x > 0 else "right")
         heights = f"{region.low_mm[2]:.0f} to {region.high_mm[2]:.0f} mm"

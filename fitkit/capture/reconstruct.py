@@ -8,13 +8,14 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from fitkit.capture.body_anchored import anchor_to_body
+from fitkit.capture.body_anchored import BodyAnchor, anchor_to_body
 from fitkit.capture.camera import Camera
 from fitkit.capture.capture_volume import column_points, inside_volume
 from fitkit.capture.closed_surface import cut_to_volume, mesh_of_grid
 from fitkit.capture.depth_agreement import agreeing_depths
 from fitkit.capture.fineness import dense_scale, pixel_on_subject_mm
 from fitkit.capture.local_contrast import local_contrast
+from fitkit.capture.moving_limbs import limb_findings
 from fitkit.capture.outline_moves import Outlines
 from fitkit.capture.outlined_body import outlined_body
 from fitkit.capture.pair_choice import choose_pairs
@@ -98,6 +99,7 @@ def reconstruct(
     greys = [_grey_of(by_name[camera.photo], camera) for camera in cameras]
     say(0.0, "looking at the photos")
     findings: list[Finding] = []
+    anchor: BodyAnchor | None = None
     if follow_body and len(cameras) > 1:
 
         def anchoring(fraction: float, words: str) -> None:
@@ -192,6 +194,9 @@ def reconstruct(
     say(0.98, "judging the surface")
     cloud = _on_surface(cloud, surface, volume, scale)
     distance, _ = cKDTree(cloud.points_mm).query(surface.vertices, workers=-1)
+    if anchor is not None:
+        lowest_mm = float(surface.vertices[:, 2].min())
+        findings += limb_findings(anchor.regions, anchor.middle_x_mm, lowest_mm=lowest_mm)
     findings += surface_findings(surface, distance, volume, cameras, scale=scale)
     say(1.0, "surface done")
     return Scan(solved, volume, cloud.points_mm, cloud.normals, surface, distance, tuple(findings))

@@ -57,13 +57,20 @@ def test_a_moving_arm_is_named_by_the_wearers_side_and_height(side: float, name:
     """The wearer faces -y, so the left arm is at +x. Two of three directions are seen."""
     points, sway = swaying_arm(side, 10.0)
     regions = moving_regions(tracks_of(points, sway, wrong=0.01), POSES)
-    (finding,) = limb_findings(regions, 0.0)
+    (finding,) = limb_findings(regions, 0.0, lowest_mm=900.0)
     assert finding.code == "limb-moved"
     assert finding.where.startswith(name)
     assert finding.number == pytest.approx(10.0 * np.sqrt(2.0 / 3.0), rel=0.25)
     assert regions[0].low_mm[2] == pytest.approx(1110.0, abs=15.0)
     assert regions[0].high_mm[2] == pytest.approx(1290.0, abs=15.0)
     assert "tape" in finding.remedy
+
+
+def test_what_moved_below_the_body_is_a_stand_and_no_limb() -> None:
+    points, sway = swaying_arm(1.0, 10.0)
+    regions = moving_regions(tracks_of(points, sway, wrong=0.01), POSES)
+    assert limb_findings(regions, 0.0, lowest_mm=1310.0) == ()
+    assert len(limb_findings(regions, 0.0, lowest_mm=1250.0)) == 1
 
 
 def test_a_handful_of_features_says_nothing() -> None:
