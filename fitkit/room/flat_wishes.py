@@ -55,7 +55,7 @@ def cut_wishes(page: RoomPage, patch: SeenFlat) -> None:
     with box("fk-pair"):
         field("Cut until it gives, %", "" if to_pct is None else f"{to_pct:g}",
               _keeper(page, patch, "cut_to_pct", _percent),
-              hint="as the sheet bears")  # fmt: skip
+              hint="usual")  # fmt: skip
         field("Hole at a cut's tip, mm", "" if hole_mm is None else f"{hole_mm:g}",
               _keeper(page, patch, "stop_hole_mm", _length), hint="as usual")  # fmt: skip
 

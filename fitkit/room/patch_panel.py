@@ -137,7 +137,7 @@ def _paired(fields: RowFields) -> Callable[[Any], Row]:
 def _opened(fields: RowFields, view: PatchView) -> None:
     """Offer what is decided about cuts and holes."""
     with box("fk-pair"):
-        fields.number("Cuts until it strains, %", "cut_to_pct", hint="as the sheet bears")
+        fields.number("Cuts until it strains, %", "cut_to_pct", hint="usual")
         fields.length("Hole at a cut's tip, mm", "stop_hole_mm", hint="usual")
         fields.number("Grain turned by, degrees", "grain_deg", hint="0")
     with box("fk-field"):

@@ -61,8 +61,12 @@ def _layout(page: RoomPage) -> None:
     with box("fk-card"):
         words("On the sheets", "h2")
         if layout is None:
-            words("Nothing is laid out yet. Say what stock there is; the templates come first.",
-                  "p", "fk-soft")  # fmt: skip
+            words(
+                "Nothing is laid out yet. Say what stock there is; without any, sizes as sold "
+                "are taken. The templates come first.",
+                "p",
+                "fk-soft",
+            )
             return
         _does_it_fit(layout)
         words(session.seen("sums", session.revision, lambda: sums_of_layout(session.job())), "p")

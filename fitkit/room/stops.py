@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from fitkit.findings import Finding, Severity
-from fitkit.job.steps import step_named
 
 if TYPE_CHECKING:
     from fitkit.room.session import RoomSession
@@ -98,7 +97,7 @@ class StopState:
     state
         ``done``; ``to do``; ``stale``: made from something that has changed since; ``wrong``: a
         finding says not to go on; ``offered``: made only for whoever asks for it; ``not needed``:
-        the job has no such step.
+        the job has no use for it.
     reasons
         Why it is stale, in words.
     findings
@@ -134,8 +133,8 @@ def state_of_stop(stop: Stop, session: RoomSession) -> StopState:
     if not check.states:
         return StopState("wrong")
     if not states:
-        asked = all(step_named(step).on_request for step in stop.steps)
-        return StopState("offered" if asked else "not needed")
+        # Only photos are of no use where the body comes from elsewhere.
+        return StopState("not needed" if "scan" in stop.steps else "offered")
     findings = tuple(
         finding for state in states if state.record for finding in state.record.findings
     )

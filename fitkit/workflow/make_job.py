@@ -52,7 +52,7 @@ def make_job(
     """
     from fitkit.job.job_folder import held_job
     from fitkit.job.made_from import FileDigests
-    from fitkit.job.steps import steps_before
+    from fitkit.job.steps import STEPS, steps_before
 
     with held_job(folder, "make") as job:
         digests = FileDigests(job.folder)
@@ -61,7 +61,9 @@ def make_job(
         if "book" in wanted:
             # Without the layout it would be half a book.
             wanted.add("sheets")
-        names = tuple(name for name in job.steps() if name in wanted)
+        # Asked for by name, parts are laid out without stock too, on sizes as they are sold.
+        applies = {*job.steps(), *({until} & {"sheets"})}
+        names = tuple(step.name for step in STEPS if step.name in wanted & applies)
         without_patches = not job.settings.patch and until in (None, "pages")
         if without_patches:
             names = tuple(name for name in names if name in {"scan", "body"})

@@ -54,6 +54,8 @@ def test_make_lays_parts_out_where_some_stock_is_told(folder: Path, tmp_path: Pa
     without = job_folder(tmp_path / "other")
     assert make_job(without)[-1].step == "pages"
     assert nest_job(without, seconds=0.0)[-1].words == "3 parts on 1 sheet"
+    asked = job_folder(tmp_path / "asked", text=JOB + "[nest]\nseconds = 0\n")
+    assert make_job(asked, until="sheets")[-1].words == "3 parts on 1 sheet"
 
 
 def test_nest_makes_no_pages_and_leaves_drawings_and_tables(folder: Path) -> None:
