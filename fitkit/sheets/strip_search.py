@@ -23,7 +23,7 @@ _STEP, _LEAST_STEP, _LEAST_GAIN = 0.01, 0.005, 1e-4
 # Annealing: by how much the strip in which pieces hop is shorter than the best; how hot it begins
 # and ends, as shares of the side of a square as large as a middling piece; hops until the clock is
 # looked at.
-_LACKING, _HEAT, _LEAST_HEAT, _HOPS = 0.175, 0.0133, 0.0027, 200
+_LACKING, _HEAT, _LEAST_HEAT, _HOPS = 0.175, 0.008, 0.0027, 200
 # Pieces go on from a new best when the strip for hops gets shorter by this share of that.
 _ANEW = 0.2
 # A layout that leaves so much less than the last one tried is let out to what it needs: by steps of
