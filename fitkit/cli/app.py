@@ -591,6 +591,8 @@ def _show_made(command: str, reports: Sequence[StepReport], job: Path, *, as_jso
             from fitkit.workflow.cut_job import advised_choices
 
             _print_choices({k: v for k, v in advised_choices(job).items() if len(v) > 1}, job)
+        if command in {"scan", "body"}:
+            print(f"Next: hold the body to your tape with: fitkit measure {job}")
         made = {report.step for report in reports}
         if "pages" in made:
             print(f"Pages and files for the cutter: {job / 'out'}")

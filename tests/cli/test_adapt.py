@@ -100,3 +100,4 @@ def test_at_a_terminal_the_unit_of_a_mesh_is_asked_for(
     done = CliRunner().invoke(app, ["body", str(tmp_path), str(tmp_path / "ball.stl")])
     assert asked.get("unit") == "cm", done.output
     assert "likeliest" in done.stderr
+    assert f"with: fitkit measure {tmp_path}" in " ".join(done.output.split())
