@@ -88,7 +88,7 @@ def nest_command(
             print_findings(reports[-1].findings)
             if cancelled():
                 print("Stopped by hand: this is the best layout so far; --improve looks on.")
-            print(f"Layouts and cut list: {job / 'sheets'}")
+            print(f"Layouts, cut list and tags to stick on: {job / 'sheets'}")
 
         values = {
             "steps": [one.as_dict() for one in reports],

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.body.body import Landmark
-from fitkit.findings import Finding, Severity
+from fitkit.findings import THIS_JOB, Finding, Severity
 from fitkit.geometry.arrays import Floats
 from fitkit.patch.anchor import place_anchors
 from fitkit.patch.design import GeodesicLine, LineAnchor, RoundLine, TapeLineDesign, ThroughLine
@@ -81,7 +81,8 @@ def moved_findings(before: DrawnOn, landmarks: Mapping[str, Landmark]) -> tuple[
             "tape lines",
             f"The body changed since the lines were drawn: the landmark '{name}' lies "
             f"{moved[name]:.0f} mm from where it was, and heights in mm stayed as they are.",
-            "Look at patches.png; to take the lines along by landmarks run: fitkit carry JOB",
+            "Look at patches.png; to take the lines along by landmarks run: "
+            f"fitkit carry {THIS_JOB}",
             number=moved[name],
             limit=_MOVED_MM,
             unit="mm",

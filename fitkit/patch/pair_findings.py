@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fitkit.findings import Finding, Severity
+from fitkit.findings import THIS_JOB, Finding, Severity
 from fitkit.geometry.nearest import nearest_on_mesh
 from fitkit.patch.form import Form
 from fitkit.patch.patch import Patch
@@ -34,7 +34,8 @@ def pair_findings(patch: Patch, form: Form) -> tuple[Finding, ...]:
             f"Mirrored, the plate '{name}' lies up to {off[worst]:.1f} mm off the other side's "
             f"form ({np.sqrt((off**2).mean()):.1f} mm on the whole), most "
             f"{place_in_words(form.body, mirrored[worst])}.",
-            f"See both with: fitkit pair JOB '{name}'; with --part each is fitted to its side.",
+            f"See both with: fitkit pair {THIS_JOB} '{name}'; "
+            "with --part each is fitted to its side.",
             number=float(off[worst]),
             limit=_OFF_MM,
             unit="mm",

@@ -114,6 +114,7 @@ def test_a_body_that_changed_under_the_design_takes_it_along(tmp_path: Path, dra
     report = make_job(job, until="patches")[-1]
     (changed,) = [one for one in report.findings if one.code == "body-changed"]
     assert changed.number == pytest.approx(0.1 * 710, abs=3)  # the top of the body
+    assert changed.remedy.endswith(f"fitkit carry {job}")
     carried = carry_job(job)
     assert "body-changed" not in [one.code for r in carried.reports for one in r.findings]
     hem = open_job(job).settings.line[0].height_mm  # type: ignore[union-attr]
@@ -134,7 +135,8 @@ def test_both_sides_of_a_pair_are_shown_and_parted_when_wanted(tmp_path: Path, d
     )
     differing = job_with(tmp_path / "differing", scale, design=DESIGN)
     report = make_job(differing, until="patches")[-1]
-    assert "pair-differs" in [finding.code for finding in report.findings]
+    (differs,) = [finding for finding in report.findings if finding.code == "pair-differs"]
+    assert f"fitkit pair {differing} 'belly plate'" in differs.remedy
     shown = pair_job(differing, "belly plate", part=True)
     assert shown.furthest_mm > 1.5
     assert shown.area_share < -0.01
