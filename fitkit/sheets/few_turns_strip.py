@@ -7,6 +7,7 @@ import threading
 import time
 from collections.abc import Iterator, Sequence
 from functools import cache
+from itertools import pairwise
 from queue import SimpleQueue
 from typing import Literal, TypeAlias
 
@@ -24,9 +25,9 @@ __all__ = ["FewTurnsStrip", "compile_loops"]
 # Shares of the time: for annealing, and at last for pressing the best together; what is between is
 # for moves.
 _ANNEALING_SHARE, _PRESSING_SHARE = 0.65, 0.15
-# A first annealing takes so many seconds, each next so many times the one before; the last takes
-# what is left.
-_FIRST_SECONDS, _SLOWER = 3.0, 3.0
+# Annealing takes turns, so many and none shorter than this: the first from a beginning of its own,
+# the others from the best of all. Where a turn is long a short one before it soon gives something.
+_TURNS, _LEAST_SECONDS = 5, 3.0
 
 # What workers tell: that there is a shorter strip, that they have ended, or why they could not.
 _Told: TypeAlias = SimpleQueue["Literal['shorter', 'ended'] | Exception"]
@@ -154,10 +155,12 @@ class FewTurnsStrip:
         annealed = started + _ANNEALING_SHARE * (ended - started)
         press = ended - _PRESSING_SHARE * (ended - started)
         search = self._begun(ended, rng, told)
-        for begun, over in _annealings(started, annealed):
-            if begun > started:
+        for begun, over, again in _annealings(started, annealed):
+            if again:
+                self._catch_up(search)
+            elif begun > started:
                 search = self._begun(ended, rng, told)
-            self._anneal(search, begun, over, told)
+            self._anneal(search, begun, over, again, told)
             if not search.can_be_shorter:
                 return
         while search.can_be_shorter and self._lasts(press):
@@ -183,11 +186,13 @@ class FewTurnsStrip:
         )
         return search
 
-    def _anneal(self, search: StripSearch, begun: float, over: float, told: _Told) -> None:
+    def _anneal(
+        self, search: StripSearch, begun: float, over: float, again: bool, told: _Told
+    ) -> None:
         def gone() -> float:
             return (time.monotonic() - begun) / (over - begun)
 
-        self._tell(search.anneal(lambda _: self._lasts(over), gone), told)
+        self._tell(search.anneal(lambda _: self._lasts(over), gone, again=again), told)
 
     def _catch_up(self, search: StripSearch) -> None:
         if self.best.length < search.best.length:
@@ -207,14 +212,15 @@ class FewTurnsStrip:
                 told.put("shorter")
 
 
-def _annealings(started: float, ended: float) -> Iterator[tuple[float, float]]:
-    """Yield when each annealing begins and is over: a quick one soon gives something."""
-    seconds = _FIRST_SECONDS
-    while started < ended:
-        last = ended - started < (1.0 + _SLOWER) * seconds
-        over = ended if last else started + seconds
-        yield started, over
-        started, seconds = over, _SLOWER * seconds
+def _annealings(started: float, ended: float) -> Iterator[tuple[float, float, bool]]:
+    """Yield when each annealing begins, is over, and whether it goes on from the best of all."""
+    turns = min(_TURNS, math.floor((ended - started) / _LEAST_SECONDS))
+    if turns == _TURNS:
+        yield started, started + _LEAST_SECONDS, False
+        started += _LEAST_SECONDS
+    ends = np.linspace(started, ended, max(1, turns) + 1).tolist()
+    for turn, (begun, over) in enumerate(pairwise(ends)):
+        yield begun, over, turn > 0
 
 
 @cache

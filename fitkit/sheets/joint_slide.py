@@ -9,10 +9,11 @@ import numpy as np
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.geometry.compiled import compiled
 from fitkit.sheets.depth_tables import TABLE_ERROR
+from fitkit.sheets.near_pairs import NearPairs, list_near, no_pairs
 from fitkit.sheets.pair_depths import SAME_SQUARE, depths_of_all
 from fitkit.sheets.strip_pieces import StripPieces
 
-__all__ = ["MOST_OF_BOUND", "pair_room", "pressed", "slid_apart", "slid_down"]
+__all__ = ["MOST_OF_BOUND", "pressed", "slid_apart", "slid_down"]
 
 MOST_OF_BOUND = 20.0
 """A slide that begins with more than so many times a bound hardly ever ends below it."""
@@ -23,8 +24,9 @@ _SLOPES = 100
 _MEMORY = 6
 # Pieces keep apart by this share of the narrowest piece, so that they end free and not all but.
 _SLACK = 1e-4
-# Listed are pairs that meet while neither goes further than half of this share of the narrowest.
-_SKIN = 0.2
+# Pairs are listed anew for pieces gone further than this share of the narrowest; a first step goes
+# no further than twice as much.
+_FAR = 0.1
 # Standing out of the strip counts so much more than as deep an overlap.
 _EDGE_WEIGHT = 4.0
 # A slide ends after so many steps that each gain less than this share.
@@ -37,8 +39,6 @@ _PRESS, _LEAST_PRESS, _MORE, _LESS, _MOST_PRESSES = 0.002, 1e-5, 1.5, 0.4, 40
 # those that do had less (two thousand hops of swim that were let go on).
 _LOOKED_AT = np.array([1, 4, 7, 10, 15, 20, 30])
 _MOST_OF_BOUND = np.array([MOST_OF_BOUND, 6.8, 3.6, 2.0, 1.3, 1.1, 1.0])
-# Of a pair: cells per unit with their sign, without, and the offsets of column and row.
-_PAIR = 4
 
 
 @compiled
@@ -60,16 +60,9 @@ def slid_apart(pieces: StripPieces, length: float, width: float, turn: Ints, pla
     J. Nocedal, S. J. Wright, *Numerical Optimization*, 2nd ed., 2006, algorithm 7.4. T. Imamichi,
     M. Yagiura, H. Nagamochi, Discrete Optimization 6, 2009: squared depths separated by it.
     """
-    ends, pair = pair_room(len(turn))
-    left = slid_down(pieces, length, width, turn, place, math.inf, ends, pair)
+    near = no_pairs(len(turn))
+    left = slid_down(pieces, length, width, turn, place, math.inf, near)
     return left < math.inf and _largest(depths_of_all(pieces, turn, place)) == 0.0
-
-
-@compiled
-def pair_room(count: int) -> tuple[Ints, Floats]:
-    """Return room for the pairs of so many pieces, for slides one after another."""
-    pairs = count * (count - 1) // 2
-    return np.empty((pairs, 5), np.int64), np.empty((pairs, _PAIR))
 
 
 @compiled
@@ -80,8 +73,7 @@ def slid_down(
     turn: Ints,
     place: Floats,
     bound: float,
-    ends: Ints,
-    pair: Floats,
+    near: NearPairs,
 ) -> float:
     """Slide all pieces at once as :func:`slid_apart`; return half the sum of squared depths left.
 
@@ -90,8 +82,9 @@ def slid_down(
     bound
         Endless is returned as soon as less than this is not to be expected, and where a piece is
         longer or wider than the strip.
-    ends, pair
-        Room from :func:`pair_room`.
+    near
+        What is known of who can meet, as from :func:`fitkit.sheets.near_pairs.no_pairs`; kept from
+        slide to slide of the same pieces.
 
     Returns
     -------
@@ -109,12 +102,11 @@ def slid_down(
             high[i, c] = (length if c == 0 else width) - pieces.boxes[turn[i], 2 + c]
             if high[i, c] < low[i, c]:
                 return math.inf
-    slack, skin = _SLACK * narrowest, _SKIN * narrowest
-    listed = place.copy()
-    pairs = _list_pairs(pieces, turn, place, skin, ends, pair)
+    slack, far = _SLACK * narrowest, _FAR * narrowest
+    list_near(pieces, turn, place, far, near)
     tried = np.empty((count, 2))
     slope, its = np.empty((count, 2)), np.empty((count, 2))
-    value = _slope(pieces, ends, pair, pairs, low, high, place, slack, slope)
+    value = _slope(pieces, near, low, high, place, slack, slope)
     moved, bent = np.empty((_MEMORY, count, 2)), np.empty((_MEMORY, count, 2))
     inverse, way = np.empty(_MEMORY), np.empty((count, 2))
     known = stalled = looks = 0
@@ -126,17 +118,14 @@ def slid_down(
             looks += 1
         _fill_way_down(slope, moved, bent, inverse, known, way)
         down = _dot(slope, way)
-        step = min(1.0, skin / max(_largest(way), 1e-300))
+        step = min(1.0, 2.0 * far / max(_largest(way), 1e-300))
         last = step * _LEAST_STEP
         found = False
         new = value
         while worked_out < _SLOPES and step > last and not found:
             _fill_sum(place, step, way, tried)
-            _fill_sum(tried, -1.0, listed, its)
-            if _largest(its) > 0.5 * skin:
-                _fill_scaled(tried, 1.0, listed)
-                pairs = _list_pairs(pieces, turn, tried, skin, ends, pair)
-            new = _slope(pieces, ends, pair, pairs, low, high, tried, slack, its)
+            list_near(pieces, turn, tried, far, near)
+            new = _slope(pieces, near, low, high, tried, slack, its)
             worked_out += 1
             found = new <= value + _DESCENT * step * down
             step *= _BACK
@@ -245,45 +234,9 @@ def _fill_way_down(
 
 
 @compiled
-def _list_pairs(
-    pieces: StripPieces, turn: Ints, place: Floats, skin: float, ends: Ints, pair: Floats
-) -> int:
-    """List whom pieces can come to meet; return how many pairs.
-
-    ``ends``: both pieces, where their table starts, its columns and rows; ``pair``: see above.
-    """
-    pairs = 0
-    for a in range(len(turn)):
-        for b in range(a):
-            k = pieces.table[turn[a], turn[b]]
-            per = pieces.frame[k, 2]
-            way = per * pieces.way[turn[a], turn[b]]
-            off_u, off_v = -per * pieces.frame[k, 0], -per * pieces.frame[k, 1]
-            columns, rows = int(pieces.frame[k, 3]), int(pieces.frame[k, 4])
-            first = int(pieces.frame[k, 5])
-            u = way * (place[b, 0] - place[a, 0]) + off_u
-            v = way * (place[b, 1] - place[a, 1]) + off_v
-            beyond = max(-u, u - (columns - 1), -v, v - (rows - 1))
-            if beyond > per * skin:
-                continue
-            # A clearance changes no faster than a piece moves.
-            far = 1.42 * (per * skin + 1.0)
-            if beyond < 0.0 and pieces.values[first + int(v) * columns + int(u)] > far:
-                continue
-            ends[pairs, 0], ends[pairs, 1], ends[pairs, 2] = a, b, first
-            ends[pairs, 3], ends[pairs, 4] = columns, rows
-            pair[pairs, 0], pair[pairs, 1] = way, per
-            pair[pairs, 2], pair[pairs, 3] = off_u, off_v
-            pairs += 1
-    return pairs
-
-
-@compiled
 def _slope(
     pieces: StripPieces,
-    ends: Ints,
-    pair: Floats,
-    pairs: int,
+    near: NearPairs,
     low: Floats,
     high: Floats,
     place: Floats,
@@ -291,18 +244,19 @@ def _slope(
     slope: Floats,
 ) -> float:
     """Return half the sum of squared depths, (N, 2) float ``slope`` filled with its slope."""
-    values, rims, near, near_first = pieces.values, pieces.rims, pieces.near, pieces.near_first
+    values, rims, edges, first = pieces.values, pieces.rims, pieces.near, pieces.near_first
+    ends, frame = near.ends, near.frame
     total = 0.0
     for i in range(len(place)):
         for c in range(2):
             out = min(0.0, place[i, c] - low[i, c]) + max(0.0, place[i, c] - high[i, c])
             slope[i, c] = _EDGE_WEIGHT * out
             total += 0.5 * _EDGE_WEIGHT * out * out
-    for p in range(pairs):
+    for p in range(near.listed[0]):
         a, b, columns = ends[p, 0], ends[p, 1], ends[p, 3]
-        way, per = pair[p, 0], pair[p, 1]
-        u = way * (place[b, 0] - place[a, 0]) + pair[p, 2]
-        v = way * (place[b, 1] - place[a, 1]) + pair[p, 3]
+        way, per = frame[p, 0], frame[p, 1]
+        u = way * (place[b, 0] - place[a, 0]) + frame[p, 2]
+        v = way * (place[b, 1] - place[a, 1]) + frame[p, 3]
         if (u < 0.0) | (v < 0.0) | (u >= columns - 1) | (v >= ends[p, 4] - 1):
             continue
         i, j = int(u), int(v)
@@ -315,11 +269,11 @@ def _slope(
         along_u, along_v = (1.0 - fv) * (v01 - v00) + fv * (v11 - v10), above - below
         if clear >= TABLE_ERROR:
             continue
-        if clear > -TABLE_ERROR and near_first[node + 1] > near_first[node]:
+        if clear > -TABLE_ERROR and first[node + 1] > first[node]:
             # The signed distance to the nearest edge of the rim leads away from where it is so.
             best, side, away_u, away_v = math.inf, 0.0, 0.0, 0.0
-            for n in range(near_first[node], near_first[node + 1]):
-                e = near[n]
+            for n in range(first[node], first[node + 1]):
+                e = edges[n]
                 ux, uy = rims[e, 2], rims[e, 3]
                 gx, gy = u - rims[e, 0], v - rims[e, 1]
                 along = gx * ux + gy * uy

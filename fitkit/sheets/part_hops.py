@@ -1,4 +1,4 @@
-"""Pieces of a strip that hop: two swapped or one put elsewhere, and all slid after each."""
+"""Pieces of a strip that hop: two swapped or one put elsewhere, small ones make way, all slide."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitkit.geometry.arrays import Floats, Ints
-from fitkit.geometry.compiled import compiled
-from fitkit.sheets.joint_slide import MOST_OF_BOUND, pair_room, slid_down
+from fitkit.geometry.compiled import compiled, compiled_into
+from fitkit.sheets.joint_slide import MOST_OF_BOUND, slid_down
+from fitkit.sheets.near_pairs import no_pairs
 from fitkit.sheets.pair_depths import ROW, cost_of_place, fill_rows
 from fitkit.sheets.refined_place import (
     CLOSE,
@@ -29,11 +30,16 @@ __all__ = ["hop_about"]
 _ANYWHERE, _NEIGHBOURS = 0.18, 0.1
 # How much more seldom pieces are swapped the less alike they are in size, and draws at most.
 _ALIKE, _DRAWS = 2.0, 1000
-# Places looked at for a piece in each of its turns: near a given place, or anywhere.
-_SAMPLES, _SAMPLES_ANYWHERE = 8, 16
-# How far from its place a piece is tried, as a share of its box, and the refinement's first and
+# How much sooner, the larger they are: else small pieces, which go anywhere, have nearly all hops.
+_LARGER = 0.25
+# Pieces of no more than this share of the area hopped make way, so many one after another.
+_MAKES_WAY, _MOST_WAYS = 0.5, 6
+# Places looked at for a piece in each of its turns: near a given place, or anywhere; half each for
+# one that makes way.
+_SAMPLES, _SAMPLES_ANYWHERE, _SAMPLES_WAY = 8, 16, 12
+# How far from its place a piece is tried, as a share of half its box; the refinement's first and
 # last step as shares of its narrow side.
-_NEAR, _COARSE, _COARSE_END = 0.25, 0.1, 0.02
+_NEAR, _COARSE, _COARSE_END = 0.5, 0.1, 0.02
 # A piece put no further than this share of its narrow side lies where it lay.
 _SAME_PLACE = 0.3
 
@@ -57,8 +63,9 @@ def hop_about(
 ) -> tuple[float, float]:
     """Change how pieces lie by one hop after another; each is kept that leaves little more overlap.
 
-    After each hop all pieces are slid at once. How much more may be left is drawn anew each time:
-    the root of half the sum of squared depths may grow by ``heat`` in the mean (annealing).
+    Small pieces that a large one comes to lie on are put elsewhere one by one; then all pieces are
+    slid at once. How much more may be left is drawn anew each time: the root of half the sum of
+    squared depths may grow by ``heat`` in the mean (annealing).
 
     Parameters
     ----------
@@ -87,10 +94,12 @@ def hop_about(
     T. Imamichi, M. Yagiura, H. Nagamochi, Discrete Optimization 6, 2009: swaps, each followed by
     separating all. S. Kirkpatrick, C. D. Gelatt, M. P. Vecchi, *Optimization by simulated
     annealing*, Science 220, 1983; here the allowance is drawn from an exponential law, which keeps
-    a worse layout as often.
+    a worse layout as often. F. Glover, *Ejection chains, reference structures and alternating path
+    methods for traveling salesman problems*, Discrete Applied Mathematics 65, 1996: what a move
+    pushes out is put elsewhere before the move is judged.
     """
     count = len(turn)
-    ends, pair = pair_room(count)
+    near = no_pairs(count)
     rows = np.empty((pieces.turns.max(), count, ROW))
     meets = np.empty((1, count), np.int32)
     spots = np.empty((1, SPOT))
@@ -115,31 +124,44 @@ def hop_about(
             x, y = _middle(pieces, turn, place, one)
             u, v = _middle(pieces, turn, place, other)
             _put_middle(pieces, its_turn, its_place, other, x, y)
+            dx, dy = _half_box(pieces, turn, one)
             _fit(
                 pieces, length, width, its_turn, its_place, growth, rows, meets, spots, one,
-                u, v, _NEAR, _SAMPLES, rng,
+                u, v, _NEAR * dx, _NEAR * dy, _SAMPLES, 0, rng,
             )  # fmt: skip
+            dx, dy = _half_box(pieces, turn, other)
             _fit(
                 pieces, length, width, its_turn, its_place, growth, rows, meets, spots, other,
-                x, y, _NEAR, _SAMPLES, rng,
+                x, y, _NEAR * dx, _NEAR * dy, _SAMPLES, 0, rng,
             )  # fmt: skip
         else:
             _fit(
                 pieces, length, width, its_turn, its_place, growth, rows, meets, spots, one,
-                0.5 * length, 0.5 * width, math.inf, _SAMPLES_ANYWHERE, rng,
+                0.0, 0.0, 0.0, 0.0, 0, _SAMPLES_ANYWHERE, rng,
             )  # fmt: skip
             far = max(
                 abs(its_place[one, 0] - place[one, 0]), abs(its_place[one, 1] - place[one, 1])
             )
             if its_turn[one] == turn[one] and far < _SAME_PLACE * pieces.narrow[one]:
                 continue
+        x, y = _middle(pieces, turn, place, one)
+        dx, dy = _half_box(pieces, turn, one)
+        for _ in range(_MOST_WAYS):
+            small = _in_the_way(pieces, size, its_turn, its_place, one, other, bound)
+            if small < 0:
+                break
+            # Most likely there is room where the large one lay.
+            _fit(
+                pieces, length, width, its_turn, its_place, growth, rows, meets, spots, small,
+                x, y, dx, dy, _SAMPLES_WAY, _SAMPLES_WAY, rng,
+            )  # fmt: skip
         # Most hops are given up here: what two pieces alone overlap tells enough.
         left = _squares(pieces, its_turn, its_place, one)
         if other >= 0:
             left = max(left, _squares(pieces, its_turn, its_place, other))
         if left > MOST_OF_BOUND * bound:
             continue
-        left = slid_down(pieces, length, width, its_turn, its_place, bound, ends, pair)
+        left = slid_down(pieces, length, width, its_turn, its_place, bound, near)
         if left <= bound:
             value = left
             take_over(its_turn, its_place, turn, place)
@@ -163,13 +185,16 @@ def _fit(
     piece: int,
     x: float,
     y: float,
-    near: float,
+    half_x: float,
+    half_y: float,
     samples: int,
+    elsewhere: int,
     rng: np.random.Generator,
 ) -> None:
-    """Put a piece, its middle near x, y, where it overlaps least, as found by sampling.
+    """Put a piece where it overlaps least, as found by sampling.
 
-    ``near``: how far off at most, as a share of its box.
+    ``samples`` are looked at with its middle no further than a half from x, y along both axes, in
+    each of its turns, and so many ``elsewhere``, anywhere in the strip.
     """
     first, boxes = pieces.first_turn[piece], pieces.boxes
     spots[0, COST] = math.inf
@@ -179,17 +204,19 @@ def _fit(
         most_x, most_y = length - right, width - high
         if (most_x < -left) | (most_y < -low):
             continue
-        dx, dy = near * (right - left), near * (high - low)
         mx, my = x - 0.5 * (left + right), y - 0.5 * (low + high)
         mx, my = min(max(mx, -left), most_x), min(max(my, -low), most_y)
-        x0, x1 = max(mx - dx, -left), min(mx + dx, most_x)
-        y0, y1 = max(my - dy, -low), min(my + dy, most_y)
+        x0, x1 = max(mx - half_x, -left), min(mx + half_x, most_x)
+        y0, y1 = max(my - half_y, -low), min(my + half_y, most_y)
         fill_rows(pieces, turn, place, growth, piece, k, rows, own)
-        reach = max(x1 - mx, mx - x0, y1 - my, my - y0)
+        reach = math.inf if elsewhere > 0 else max(x1 - mx, mx - x0, y1 - my, my - y0)
         count = take_close(pieces.values, rows, own, meets, mx, my, reach)
-        for sample in range(samples):
+        for sample in range(samples + elsewhere):
             u, v = mx, my
-            if sample > 0:
+            if sample >= samples:
+                u = -left + (most_x + left) * rng.random()
+                v = -low + (most_y + low) * rng.random()
+            elif sample > 0:
                 u, v = x0 + (x1 - x0) * rng.random(), y0 + (y1 - y0) * rng.random()
             cost = cost_of_place(
                 pieces.values, pieces.near_first, pieces.near, pieces.rims, pieces.gap, rows, own,
@@ -208,19 +235,48 @@ def _fit(
 
 
 @compiled
+def _in_the_way(
+    pieces: StripPieces,
+    size: Floats,
+    turn: Ints,
+    place: Floats,
+    one: int,
+    other: int,
+    enough: float,
+) -> int:
+    """Return which much smaller piece one and other overlap most; -1 if none more than enough."""
+    worst, found = enough, -1
+    for small in range(len(turn)):
+        if small == other or size[small] > size[one] + math.log(_MAKES_WAY):
+            continue
+        square = _square(pieces, turn, place, one, small)
+        if other >= 0:
+            square += _square(pieces, turn, place, other, small)
+        if square > worst:
+            worst, found = square, small
+    return found
+
+
+@compiled
 def _squares(pieces: StripPieces, turn: Ints, place: Floats, piece: int) -> float:
     """Return half the sum of squared depths of one piece, as looked up, times the pairs' shares."""
     total = 0.0
     for other in range(len(turn)):
-        k = pieces.table[turn[piece], turn[other]]
-        per = pieces.frame[k, 2]
-        way = per * pieces.way[turn[piece], turn[other]]
-        columns, rows = int(pieces.frame[k, 3]), int(pieces.frame[k, 4])
-        u = way * (place[other, 0] - place[piece, 0]) - per * pieces.frame[k, 0]
-        v = way * (place[other, 1] - place[piece, 1]) - per * pieces.frame[k, 1]
-        outside = (u < 0.0) | (v < 0.0) | (u >= columns - 1) | (v >= rows - 1)
-        if outside | (other == piece):
-            continue
+        if other != piece:
+            total += _square(pieces, turn, place, piece, other)
+    return total
+
+
+@compiled_into
+def _square(pieces: StripPieces, turn: Ints, place: Floats, piece: int, other: int) -> float:
+    k = pieces.table[turn[piece], turn[other]]
+    per = pieces.frame[k, 2]
+    way = per * pieces.way[turn[piece], turn[other]]
+    columns, rows = int(pieces.frame[k, 3]), int(pieces.frame[k, 4])
+    u = way * (place[other, 0] - place[piece, 0]) - per * pieces.frame[k, 0]
+    v = way * (place[other, 1] - place[piece, 1]) - per * pieces.frame[k, 1]
+    deep = 0.0
+    if not ((u < 0.0) | (v < 0.0) | (u >= columns - 1) | (v >= rows - 1)):
         i, j = int(u), int(v)
         fu, fv = u - i, v - j
         node = int(pieces.frame[k, 5]) + j * columns + i
@@ -228,16 +284,18 @@ def _squares(pieces: StripPieces, turn: Ints, place: Floats, piece: int) -> floa
         node += columns
         above = pieces.values[node] + fu * (pieces.values[node + 1] - pieces.values[node])
         deep = max(0.0, -(below + fv * (above - below)) / per)
-        total += 0.5 * pieces.share[piece, other] * deep * deep
-    return total
+    square: float = 0.5 * pieces.share[piece, other] * deep * deep
+    return square
 
 
 @compiled
 def _two_alike(kind: Ints, size: Floats, rng: np.random.Generator) -> tuple[int, int]:
-    """Draw two pieces of different kinds, of like size sooner; the second -1 if none are found."""
+    """Draw two pieces of different kinds, large and of like size sooner; the second -1 if none."""
+    largest = size.max()
     for _ in range(_DRAWS):
         one, other = any_of(len(kind), rng), any_of(len(kind), rng)
-        likely = math.exp(-_ALIKE * abs(size[one] - size[other]))
+        unlike, smaller = abs(size[one] - size[other]), largest - max(size[one], size[other])
+        likely = math.exp(-_ALIKE * unlike - _LARGER * smaller)
         if kind[one] != kind[other] and rng.random() < likely:
             return one, other
     return 0, -1
@@ -257,6 +315,12 @@ def _neighbour(
             if far < nearest:
                 nearest, found = far, other
     return found
+
+
+@compiled
+def _half_box(pieces: StripPieces, turn: Ints, piece: int) -> tuple[float, float]:
+    box = pieces.boxes[turn[piece]]
+    return 0.5 * (box[2] - box[0]), 0.5 * (box[3] - box[1])
 
 
 @compiled

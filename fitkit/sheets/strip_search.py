@@ -9,7 +9,8 @@ from typing import NamedTuple
 import numpy as np
 
 from fitkit.geometry.arrays import Floats, Ints
-from fitkit.sheets.joint_slide import pair_room, pressed, slid_apart, slid_down
+from fitkit.sheets.joint_slide import pressed, slid_apart, slid_down
+from fitkit.sheets.near_pairs import no_pairs
 from fitkit.sheets.part_hops import hop_about
 from fitkit.sheets.separation import separate
 from fitkit.sheets.strip_pieces import StripPieces
@@ -20,15 +21,15 @@ __all__ = ["StripLying", "StripSearch"]
 _FIRST_DENSITY, _LOOSER = 0.6, 1.15
 # How much shorter the strip is made at a time, first and least; by how much it is to end shorter.
 _STEP, _LEAST_STEP, _LEAST_GAIN = 0.01, 0.005, 1e-4
-# Annealing: by how much the strip in which pieces hop is shorter than the best; how hot it begins
-# and ends, as shares of the side of a square as large as a middling piece; hops until the clock is
-# looked at.
-_LACKING, _HEAT, _LEAST_HEAT, _HOPS = 0.175, 0.008, 0.0027, 200
+# Annealing: by how much the strip in which pieces hop is shorter than the best; how hot it begins,
+# at first and again, and ends, as shares of the side of a square as large as a middling piece; hops
+# until the clock is looked at.
+_LACKING, _HEAT, _HEAT_AGAIN, _LEAST_HEAT, _HOPS = 0.175, 0.008, 0.0035, 0.0027, 200
 # Pieces go on from a new best when the strip for hops gets shorter by this share of that.
 _ANEW = 0.2
 # A layout that leaves so much less than the last one tried is let out to what it needs: by steps of
 # this share of the length, then by so many rounds of moves without progress.
-_LESS_LEFT, _LET_OUT, _LET_OUT_ROUNDS = 0.9, 5e-4, 10
+_LESS_LEFT, _LET_OUT, _LET_OUT_ROUNDS = 0.7, 5e-4, 100
 # Pressing: steps shrink from first to last.
 _PRESS, _LEAST_PRESS = 5e-4, 1e-5
 # Less of an overlap than this share is no progress; places looked at for a move.
@@ -121,27 +122,29 @@ class StripSearch:
                 self._trial = self._shaken(self._stuck[int(far * len(self._stuck))][1])
 
     def anneal(
-        self, goes_on: Callable[[float], bool], gone: Callable[[], float]
+        self, goes_on: Callable[[float], bool], gone: Callable[[], float], *, again: bool = False
     ) -> Iterator[StripLying]:
         """Yield ever shorter strips by hops from the best; it cools as its time goes, none to all.
 
         Pieces hop in a strip that is too short for them. What overlaps little there is let out to
-        the length that it needs, and what they hop in is then that much shorter.
+        the length that it needs, and what they hop in is then that much shorter. What has been
+        annealed is less hot ``again``: large pieces mostly stay.
         """
         size = np.log(self.area)
         side = math.exp(0.5 * float(size.mean()))
-        room = pair_room(len(self.kind))
+        near = no_pairs(len(self.kind))
         length = value = least = tried = first = math.inf
         turn, place = self.best.turn, self.best.place
         kept_turn, kept_place = turn, place
+        hot = _HEAT_AGAIN if again else _HEAT
         while self.can_be_shorter and goes_on(self.best.length):
             shorter = max(self._least_length, self.best.length - _LACKING * side)
             if value == 0.0 or shorter < length - _ANEW * _LACKING * side:
                 length, turn, place = shorter, self.best.turn.copy(), self.best.place.copy()
-                value = slid_down(self.pieces, length, self.width, turn, place, math.inf, *room)
+                value = slid_down(self.pieces, length, self.width, turn, place, math.inf, near)
                 least = tried = first = value
                 kept_turn, kept_place = turn.copy(), place.copy()
-            heat = side * _HEAT * (_LEAST_HEAT / _HEAT) ** min(1.0, gone())
+            heat = side * hot * (_LEAST_HEAT / hot) ** min(1.0, gone())
             value, least = hop_about(
                 self.pieces, self.kind, size, length, self.width, turn, place, value,
                 kept_turn, kept_place, least, heat, _HOPS, self.rng,

@@ -10,7 +10,8 @@ import shapely
 
 from fitkit.geometry.arrays import Floats, Ints
 from fitkit.sheets.few_turns_strip import FewTurnsStrip
-from fitkit.sheets.joint_slide import pair_room, pressed, slid_apart, slid_down
+from fitkit.sheets.joint_slide import pressed, slid_apart, slid_down
+from fitkit.sheets.near_pairs import no_pairs
 from fitkit.sheets.part_hops import hop_about
 from fitkit.sheets.stock_sheet import rectangle_mm
 from fitkit.sheets.strip_search import StripLying, StripSearch
@@ -31,7 +32,7 @@ def hopped(heat: float, hops: int) -> tuple[float, Floats]:
     """Return what hops leave of the columns in a strip of 61 by 50.5, and the best places."""
     outlines, turn, place = columns()
     pieces = pieces_of(outlines, 0.0)
-    value = slid_down(pieces, 61.0, 50.5, turn, place, math.inf, *pair_room(4))
+    value = slid_down(pieces, 61.0, 50.5, turn, place, math.inf, no_pairs(4))
     best = place.copy()
     _, least = hop_about(
         pieces, KIND, SIZE, 61.0, 50.5, turn, place, value, turn.copy(), best, value, heat, hops,
@@ -44,7 +45,7 @@ def test_a_slide_tells_what_it_leaves() -> None:
     """Two boxes 2 over each other, held by both ends: springs of 4, 1 and 4 in a row give 2/3."""
     pieces = pieces_of([rectangle_mm(30.0, 20.0)] * 2, 0.0)
     place = np.array([[0.0, 0.0], [28.0, 0.0]])
-    left = slid_down(pieces, 58.0, 20.0, np.arange(2), place, math.inf, *pair_room(2))
+    left = slid_down(pieces, 58.0, 20.0, np.arange(2), place, math.inf, no_pairs(2))
     # They are to end apart by a ten thousandth of their narrow side.
     assert left == pytest.approx(0.5 * 2.0 / 3.0 * 2.002**2, rel=1e-3)
 
@@ -53,7 +54,7 @@ def test_a_slide_without_prospect_is_given_up() -> None:
     pieces = pieces_of([rectangle_mm(30.0, 20.0)] * 2, 0.0)
     place = np.array([[0.0, 0.0], [28.0, 0.0]])
     for bound, given_up in ((1e-3, True), (1.0, True), (1.4, False)):
-        left = slid_down(pieces, 58.0, 20.0, np.arange(2), place.copy(), bound, *pair_room(2))
+        left = slid_down(pieces, 58.0, 20.0, np.arange(2), place.copy(), bound, no_pairs(2))
         assert left > bound if given_up else left <= bound
 
 
@@ -67,11 +68,34 @@ def test_a_swap_frees_what_slides_cannot() -> None:
     assert (best + COLUMNS <= [61.0 + 1e-9, 50.5 + 1e-9]).all()
 
 
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_small_pieces_make_way_for_a_large_one(seed: int) -> None:
+    """Two boxes 30 high overfill a column of 54.5, four of 12 the other one not.
+
+    Only a large one in the place of two small ones, both of which go where it lay, leaves less: one
+    small one for a large one, or any piece put over alone, overfills a column by more.
+    """
+    sizes = [(30.0, 30.0)] * 2 + [(30.0, 12.0)] * 4
+    outlines = [rectangle_mm(*size) for size in sizes]
+    pieces = pieces_of(outlines, 0.0)
+    turn = np.arange(6)
+    place = np.array([[0.0, 0.0], [0.0, 24.5]] + [[30.5, 12.0 * row] for row in range(4)])
+    kind, size = np.array([0, 0, 1, 1, 1, 1]), np.log([900.0] * 2 + [360.0] * 4)
+    value = slid_down(pieces, 61.0, 54.5, turn, place, math.inf, no_pairs(6))
+    best = place.copy()
+    _, least = hop_about(
+        pieces, kind, size, 61.0, 54.5, turn, place, value, turn.copy(), best, value, 0.0, 2000,
+        np.random.default_rng(seed),
+    )  # fmt: skip
+    assert least == 0.0
+    assert least_distance(outlines, best) >= 0.0
+
+
 def test_without_heat_hops_never_leave_more() -> None:
     outlines, turn, place = columns()
     pieces = pieces_of(outlines, 0.0)
     rng = np.random.default_rng(2)
-    value = slid_down(pieces, 55.0, 48.0, turn, place, math.inf, *pair_room(4))
+    value = slid_down(pieces, 55.0, 48.0, turn, place, math.inf, no_pairs(4))
     best, best_turn, least = place.copy(), turn.copy(), value
     values = [value]
     for _ in range(30):
@@ -82,7 +106,7 @@ def test_without_heat_hops_never_leave_more() -> None:
     assert (np.diff(values) <= 1e-9).all()
     assert values[-1] < 0.5 * values[0]
     assert least == min(values)
-    again = slid_down(pieces, 55.0, 48.0, best_turn, best.copy(), math.inf, *pair_room(4))
+    again = slid_down(pieces, 55.0, 48.0, best_turn, best.copy(), math.inf, no_pairs(4))
     assert again == pytest.approx(least, rel=0.02)
 
 
