@@ -58,7 +58,7 @@ def no_pairs(count: int) -> NearPairs:
 def list_near(pieces: StripPieces, turn: Ints, place: Floats, far: float, near: NearPairs) -> None:
     """List anew the pairs of all pieces that lie in another turn or further off than listed.
 
-    Slides of hundreds a second each move few pieces far: the pairs of the others still hold.
+    A slide moves few pieces far: the pairs of the others still hold.
 
     Parameters
     ----------
