@@ -93,7 +93,7 @@ def list_near(pieces: StripPieces, turn: Ints, place: Floats, far: float, near: 
         if not near.moved[a]:
             continue
         for b in range(len(turn)):
-            # Of two that have moved the later lists both.
+            # Of two that have moved the later lists their pair.
             if (a == b) | (near.moved[b] & (b > a)):
                 continue
             k = pieces.table[near.turn[a], near.turn[b]]

@@ -110,29 +110,22 @@ def hop_about(
             break
         take_over(turn, place, its_turn, its_place)
         bound = (math.sqrt(value) - heat * math.log(1.0 - rng.random())) ** 2
-        drawn = rng.random()
-        one, other = any_of(count, rng), -1
-        if drawn >= _ANYWHERE:
-            if drawn < _ANYWHERE + _NEIGHBOURS:
-                other = _neighbour(pieces, kind, turn, place, one, rng)
-            else:
-                one, other = _two_alike(kind, size, rng)
-            if other < 0:
-                continue
-            if size[one] < size[other]:
-                one, other = other, one
-            x, y = _middle(pieces, turn, place, one)
+        one, other, swapped = _drawn(pieces, kind, size, turn, place, rng)
+        if swapped and other < 0:
+            continue
+        x, y = _middle(pieces, turn, place, one)
+        dx, dy = _half_box(pieces, turn, one)
+        if swapped:
             u, v = _middle(pieces, turn, place, other)
             _put_middle(pieces, its_turn, its_place, other, x, y)
-            dx, dy = _half_box(pieces, turn, one)
             _fit(
                 pieces, length, width, its_turn, its_place, growth, rows, meets, spots, one,
                 u, v, _NEAR * dx, _NEAR * dy, _SAMPLES, 0, rng,
             )  # fmt: skip
-            dx, dy = _half_box(pieces, turn, other)
+            du, dv = _half_box(pieces, turn, other)
             _fit(
                 pieces, length, width, its_turn, its_place, growth, rows, meets, spots, other,
-                x, y, _NEAR * dx, _NEAR * dy, _SAMPLES, 0, rng,
+                x, y, _NEAR * du, _NEAR * dv, _SAMPLES, 0, rng,
             )  # fmt: skip
         else:
             _fit(
@@ -144,8 +137,6 @@ def hop_about(
             )
             if its_turn[one] == turn[one] and far < _SAME_PLACE * pieces.narrow[one]:
                 continue
-        x, y = _middle(pieces, turn, place, one)
-        dx, dy = _half_box(pieces, turn, one)
         for _ in range(_MOST_WAYS):
             small = _in_the_way(pieces, size, its_turn, its_place, one, other, bound)
             if small < 0:
@@ -286,6 +277,29 @@ def _square(pieces: StripPieces, turn: Ints, place: Floats, piece: int, other: i
         deep = max(0.0, -(below + fv * (above - below)) / per)
     square: float = 0.5 * pieces.share[piece, other] * deep * deep
     return square
+
+
+@compiled
+def _drawn(
+    pieces: StripPieces,
+    kind: Ints,
+    size: Floats,
+    turn: Ints,
+    place: Floats,
+    rng: np.random.Generator,
+) -> tuple[int, int, bool]:
+    """Draw a piece, the larger of two where they are to be swapped; the other -1 if none is."""
+    drawn = rng.random()
+    one, other = any_of(len(turn), rng), -1
+    if drawn < _ANYWHERE:
+        return one, other, False
+    if drawn < _ANYWHERE + _NEIGHBOURS:
+        other = _neighbour(pieces, kind, turn, place, one, rng)
+    else:
+        one, other = _two_alike(kind, size, rng)
+    if other >= 0 and size[one] < size[other]:
+        one, other = other, one
+    return one, other, True
 
 
 @compiled
