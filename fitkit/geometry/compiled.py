@@ -6,8 +6,9 @@ from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
 import numba
+from numba.extending import register_jitable
 
-__all__ = ["compiled", "compiled_fast", "compiled_into"]
+__all__ = ["compiled", "compiled_fast", "compiled_into", "compiled_within"]
 
 _Function = TypeVar("_Function", bound=Callable[..., Any])
 
@@ -33,3 +34,12 @@ def compiled_into(function: _Function) -> _Function:
     shortcuts = {"contract", "nnan", "nsz"}
     into = numba.njit(cache=True, forceinline=True, fastmath=shortcuts)
     return cast("_Function", into(function))
+
+
+def compiled_within(function: _Function) -> _Function:
+    """Compile a function only where compiled loops call it; others run it as it stands.
+
+    For one that makes a named tuple: handed out of code that was kept beside the source, its class
+    is not always found again, and the process ends (seen with a kept cache).
+    """
+    return register_jitable(function)

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from fitkit.geometry.arrays import Bools, Floats, Ints
-from fitkit.geometry.compiled import compiled
+from fitkit.geometry.compiled import compiled, compiled_within
 from fitkit.sheets.strip_pieces import StripPieces
 
 __all__ = ["NearPairs", "list_near", "no_pairs"]
@@ -40,7 +40,7 @@ class NearPairs(NamedTuple):
     moved: Bools
 
 
-@compiled
+@compiled_within
 def no_pairs(count: int) -> NearPairs:
     """Return room for the pairs of so many pieces, none of which is listed."""
     pairs = count * (count - 1) // 2
